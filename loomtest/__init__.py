@@ -1,0 +1,1 @@
+"""loomtest: proves a rebuilt vehicle wiring loom right before it goes back in."""

@@ -1,0 +1,5 @@
+"""`python -m loomtest` is the same as `loomtest`."""
+
+from loomtest.commands import main
+
+main()

@@ -1,0 +1,147 @@
+"""The verdict: frozen types in the shape of `loomtest-verdict/1`, and their JSON form."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field, fields, is_dataclass
+from typing import Any, Literal
+
+Outcome = Literal["pass", "fail", "not-proven"]
+Row = Literal["pass", "fail", "undecided", "untested"]
+Fault = Literal[
+    "open", "short", "crossed", "misplaced", "high-resistance", "leakage", "intermittent", "wrong-part"
+]
+
+
+@dataclass(frozen=True)
+class Suspect:
+    """A wire that can be to blame; `end` is a point of it or None, ohms what it has, if known."""
+
+    wire: str
+    end: str | None = None
+    ohms: float | None = None
+    interval_ohms: tuple[float, float] | None = None
+    probability: float | None = None
+
+
+@dataclass(frozen=True)
+class Alternative:
+    """Another way that explains a crossed or misplaced finding about as well."""
+
+    points: tuple[str, ...]
+    moves: Mapping[str, str]
+    probability: float
+
+
+@dataclass(frozen=True)
+class Finding:
+    """One physical fault."""
+
+    fault: Fault
+    points: tuple[str, ...]
+    suspects: tuple[Suspect, ...] = ()
+    moves: Mapping[str, str] = field(default_factory=dict)
+    alternatives: tuple[Alternative, ...] = ()
+    probability: float | None = None
+    text: str = ""
+    consequence: str = ""
+    next: str = ""
+
+
+@dataclass(frozen=True)
+class WireRow:
+    """The estimate of one wire with its two joints (ohms at the measuring temperature)."""
+
+    wire: str
+    start: str
+    end: str
+    expected_ohms: float | None
+    limit_ohms: float | None
+    ohms: float | None
+    uncertainty_ohms: float | None
+    interval_ohms: tuple[float, float] | None
+    group: tuple[str, ...]  # `with` in JSON: the wires it cannot be told from
+    bad_probability: float | None
+    verdict: Row
+    next: str = ""
+
+
+@dataclass(frozen=True)
+class NetRow:
+    """One net and the worst of its wires and its isolation."""
+
+    net: str
+    points: tuple[str, ...]
+    verdict: Row
+
+
+@dataclass(frozen=True)
+class Coverage:
+    """What was measured of what there is."""
+
+    wires: int
+    wires_tested: int
+    isolation_pairs: int
+    isolation_pairs_tested: int
+    parts: int
+    parts_tested: int
+    unreachable_nets: int
+
+
+@dataclass(frozen=True)
+class Untested:
+    """A pair of points that nobody probed, and what would be proved there."""
+
+    points: tuple[str, str]
+    what: Literal["continuity", "isolation"]
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """What the readings say about the harness. `notes` are plain sentences shown before the findings:
+    an assumed instrument, the limit the joints were judged at, warnings."""
+
+    harness: str
+    verdict: Outcome
+    wiring: Outcome
+    joints: Outcome
+    joints_judged_at_ohms: float | None
+    joints_resolved_ohms: float | None
+    isolation: str
+    findings: tuple[Finding, ...]
+    undecided: tuple[Finding, ...]
+    wires: tuple[WireRow, ...]
+    nets: tuple[NetRow, ...]
+    coverage: Coverage
+    untested: tuple[Untested, ...]
+    notes: tuple[str, ...] = ()
+
+    def to_json(self) -> dict[str, Any]:
+        """The object of the contract: six significant digits, over-range as "OL", no NaN."""
+        return {"schema": "loomtest-verdict/1", **_plain(self)}
+
+
+_RENAMED = {"group": "with", "start": "from", "end": "to"}
+
+
+def _plain(value: Any) -> Any:
+    if is_dataclass(value) and not isinstance(value, type):
+        renamed = _RENAMED if isinstance(value, WireRow) else {}
+        return {renamed.get(f.name, f.name): _plain(getattr(value, f.name)) for f in fields(value)}
+    if isinstance(value, Mapping):
+        return {key: _plain(item) for key, item in value.items()}
+    if isinstance(value, tuple | list):
+        return [_plain(item) for item in value]
+    if isinstance(value, bool) or value is None or isinstance(value, str | int):
+        return value
+    return plain_number(float(value))
+
+
+def plain_number(value: float) -> float | str | None:
+    """Six significant digits; over-range is "OL", NaN is None."""
+    if math.isnan(value):
+        return None
+    if math.isinf(value):
+        return "OL"
+    return float(f"{value:.6g}")

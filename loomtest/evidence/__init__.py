@@ -1,0 +1,1 @@
+"""Room 5, what is shown and kept: plots, report page, evidence bags, history."""

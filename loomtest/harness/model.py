@@ -1,0 +1,174 @@
+"""What should be there: the types that the other rooms read. All are frozen."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from functools import cached_property
+from pathlib import Path
+from typing import Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from loomtest.errors import Problem
+
+IntArray = NDArray[np.int64]
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+Kind = Literal["wire", "fuse", "resistor", "lamp", "coil", "diode"]
+IsolationLevel = Literal["full", "neighbours", "bonded", "none"]
+
+
+@dataclass(frozen=True, slots=True)
+class Wire:
+    """One row of the wire list: a wire, or a part that stays plugged in.
+
+    `start` and `end` are points in the spelling of the wire list (the columns `from` and `to`);
+    `colour` is an IEC 60757 code or a plain word, "" where absent; a missing number is None.
+    `row` is the line of the file, header = 1.
+    """
+
+    name: str
+    start: str
+    end: str
+    kind: Kind = "wire"
+    colour: str = ""
+    size_mm2: float | None = None
+    length_m: float | None = None
+    ohms_min: float | None = None
+    ohms_max: float | None = None
+    amps: float | None = None
+    circuit: str = ""
+    note: str = ""
+    row: int = 0
+    extra: tuple[tuple[str, str], ...] = ()
+
+    @property
+    def conducts(self) -> bool:
+        """True for what joins its two points into one net: a wire or a fuse."""
+        return self.kind in ("wire", "fuse")
+
+
+@dataclass(frozen=True, slots=True)
+class Expect:
+    """Healthy copper and joints, the table `[expect]`; spreads are standard deviations."""
+
+    temperature_c: float = 20.0
+    temperature_spread_c: float = 5.0
+    copper_factor: float = 1.05
+    copper_spread_percent: float = 4.0
+    length_spread_percent: float = 3.0
+    joint_milliohms: float = 2.0
+    joint_spread_milliohms: float = 1.5
+    bad_joint_rate: float = 0.02
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """The table `[limits]`. `bad_joint_written` is True when the file itself names bad_joint_milliohms."""
+
+    bad_joint_milliohms: float = 20.0
+    joint_drop_volts: float = 0.1
+    continuity_ohms: float = 1.0
+    short_below_ohms: float = 100.0
+    isolation_ohms: float = 1e6
+    isolation: IsolationLevel = "full"
+    confidence: float = 0.95
+    bad_joint_written: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Face:
+    """How the cavities of a connector lie: `rows` of equal length, numbered "across" or "down".
+
+    "across" counts along a row before the next row begins; "down" counts through the rows of a column
+    first; "back-and-forth" counts across, turning round at each row's end.
+    """
+
+    rows: int = 1
+    numbering: Literal["across", "down", "back-and-forth"] = "across"
+
+
+@dataclass(frozen=True, slots=True)
+class Net:
+    """Points that wires and fuses join: `points` are codes into `Harness.points`, ascending;
+    `conductors` are indices into `Harness.wires`."""
+
+    name: str
+    points: tuple[int, ...]
+    conductors: tuple[int, ...]
+
+
+@dataclass(frozen=True)
+class Harness:
+    """A whole expected harness.
+
+    `points`: those of the wire list in order of first mention, then the declared cavities that no wire
+    uses. A point's code is its index there.
+    """
+
+    name: str
+    wires: tuple[Wire, ...]
+    points: tuple[str, ...]
+    unreachable: frozenset[str] = frozenset()
+    worked_on: frozenset[str] = frozenset()
+    expect: Expect = field(default_factory=Expect)
+    limits: Limits = field(default_factory=Limits)
+    cavities: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    faces: Mapping[str, Face] = field(default_factory=dict)
+    places: Mapping[str, str] = field(default_factory=dict)
+    warnings: tuple[Problem, ...] = ()
+    source: Path | None = None
+
+    @cached_property
+    def code_of(self) -> dict[str, int]:
+        """Point name to point code."""
+        return {point: code for code, point in enumerate(self.points)}
+
+    @cached_property
+    def start(self) -> IntArray:
+        """(W,) point codes of the wires' starts."""
+        return np.array([self.code_of[w.start] for w in self.wires], dtype=np.int64)
+
+    @cached_property
+    def end(self) -> IntArray:
+        """(W,) point codes of the wires' ends."""
+        return np.array([self.code_of[w.end] for w in self.wires], dtype=np.int64)
+
+    @cached_property
+    def conducts(self) -> BoolArray:
+        """(W,) True where the row is a wire or a fuse."""
+        return np.array([w.conducts for w in self.wires], dtype=np.bool_)
+
+    @cached_property
+    def reachable(self) -> BoolArray:
+        """(P,) True where a probe can touch the point."""
+        return np.array([p not in self.unreachable for p in self.points], dtype=np.bool_)
+
+    @cached_property
+    def nets(self) -> tuple[Net, ...]:
+        """All nets, single-point ones (an empty cavity, a part's far end) included, by first point."""
+        from loomtest.harness.nets import nets_of  # here to keep this module free of algorithms
+
+        return nets_of(self)
+
+    @cached_property
+    def net_of(self) -> IntArray:
+        """(P,) index into `nets` of every point."""
+        out = np.empty(len(self.points), dtype=np.int64)
+        for index, net in enumerate(self.nets):
+            out[list(net.points)] = index
+        return out
+
+
+def connector_of(point: str) -> str:
+    """The connector's name of `X3:2`; "" for a single-terminal point (`GND2`, `SP1`)."""
+    connector, colon, _ = point.rpartition(":")
+    return connector if colon else ""
+
+
+def cavity_of(point: str) -> str:
+    """The cavity of `X3:2`; the whole name for a single-terminal point."""
+    return point.rpartition(":")[2]

@@ -1,0 +1,102 @@
+"""What was measured: columns, one entry a reading. All types are frozen."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import IntEnum
+from typing import Any
+
+from loomtest.errors import Problem
+from loomtest.harness.model import FloatArray, IntArray
+
+
+class Quantity(IntEnum):
+    """What a reading is of; the codes of `Readings.quantity`."""
+
+    RESISTANCE = 0  # two-wire
+    RESISTANCE_4W = 1
+    VOLTAGE_DROP = 2
+    CONTINUITY = 3
+    INSULATION = 4
+    DIODE = 5
+
+
+@dataclass(frozen=True, slots=True)
+class Range:
+    """One range of a meter: the maker's limit of error is percent of reading plus counts · resolution."""
+
+    up_to_ohms: float
+    percent: float
+    counts: float
+    resolution_ohms: float
+
+
+@dataclass(frozen=True, slots=True)
+class Instrument:
+    """A meter's specification. `lead_ohms` None: unknown, 0 to 0.5 Ω. `assumed`: nobody stated one."""
+
+    name: str
+    method: str = "two-wire"  # or "four-wire"
+    autorange: bool = False
+    lead_ohms: float | None = None
+    lead_uncertainty_ohms: float = 0.0
+    touch_ohms: float = 0.0
+    open_above_ohms: float | None = None
+    beep_below_ohms: float | None = None
+    ranges: tuple[Range, ...] = ()
+    assumed: bool = False
+
+
+@dataclass(frozen=True)
+class Run:
+    """One sitting at the bench: the tables of `run.toml`, as read."""
+
+    stage: str = ""
+    operator: str = ""
+    started: str = ""
+    temperature_c: float | None = None
+    lead_start_ohms: float | None = None
+    lead_end_ohms: float | None = None
+    lead_uncertainty_ohms: float | None = None
+    harness_name: str = ""
+    harness_digest: str = ""
+    tool_version: str = ""
+    notes: str = ""
+    raw: Mapping[str, Any] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Readings:
+    """n readings as columns; withdrawn rows are gone, nothing else is.
+
+    `points`: the harness's points, then any undeclared cavity of a known connector that was probed.
+    `start`, `end`: (n,) codes into `points` (for polarity `start` is the positive lead).
+    `quantity`: (n,) codes of `Quantity`. `value`: (n,) ohms (resistance, insulation), volts (drop, diode),
+    1.0 yes / 0.0 no (continuity); +inf where the meter showed over-range.
+    `above_ohm`: (n,) what an over-range value itself says (`>2M` is 2e6) or the `range` column; NaN where
+    neither is stated. `current_a`, `uncertainty` (k = 1, in the value's SI unit), `temperature_c`: (n,),
+    NaN where absent. `row`: (n,) line in the file, header = 1.
+    `bonded`: for a reading with clips, its index to (codes tied to start, codes tied to end).
+    """
+
+    points: tuple[str, ...]
+    start: IntArray
+    end: IntArray
+    quantity: IntArray
+    value: FloatArray
+    above_ohm: FloatArray
+    current_a: FloatArray
+    uncertainty: FloatArray
+    temperature_c: FloatArray
+    row: IntArray
+    bonded: Mapping[int, tuple[tuple[int, ...], tuple[int, ...]]] = field(default_factory=dict)
+    notes: Mapping[int, str] = field(default_factory=dict)
+    times: Mapping[int, str] = field(default_factory=dict)
+    instrument: Instrument | None = None
+    run: Run | None = None
+    warnings: tuple[Problem, ...] = ()
+    source: str = ""
+
+    def __len__(self) -> int:
+        return len(self.value)

@@ -1,0 +1,1 @@
+"""Tables and generic instrument files, each with its source."""

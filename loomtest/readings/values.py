@@ -1,0 +1,236 @@
+"""One written value to a number in SI units: every spelling that a meter, a hand or a spreadsheet gives.
+
+Case tells `m` (milli) from `M` (mega); the Unicode look-alikes of ohm and micro are one; a decimal comma is
+read and said so. Over-range is +inf. Nothing is guessed: what could mean two things is refused.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass
+
+from loomtest.readings.model import Quantity
+
+# Ohm sign U+2126 and micro sign U+00B5 fold onto the Greek letters; minus, spaces and full stops of
+# typesetting fold onto ASCII. NFKC would also fold superscripts into digits, so the table is written out.
+_FOLD = str.maketrans(
+    {
+        "\u2126": "\u03a9",
+        "\u00b5": "\u03bc",
+        "\u2212": "-",
+        "\u2013": "-",
+        "\u00a0": " ",
+        "\u2009": " ",
+        "\u202f": " ",
+        "\u2265": ">",
+        "\ufeff": "",
+    }
+)
+_PREFIXES = {
+    "": 1.0,
+    "n": 1e-9,
+    "u": 1e-6,
+    "\u03bc": 1e-6,
+    "micro": 1e-6,
+    "m": 1e-3,
+    "milli": 1e-3,
+    "k": 1e3,
+    "K": 1e3,
+    "kil": 1e3,  # kilohm
+    "kilo": 1e3,
+    "M": 1e6,
+    "meg": 1e6,  # megohm
+    "mega": 1e6,
+    "G": 1e9,
+    "gig": 1e9,
+    "giga": 1e9,
+    "T": 1e12,
+}
+_UNITS = {"": "", "ohm": "ohm", "ohms": "ohm", "\u03a9": "ohm", "v": "volt", "volt": "volt", "volts": "volt"}
+_NUMBER = re.compile(r"([+-]?)((?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)")
+# Value codes of the trade, after IEC 60062 (value from memory): the letter stands for the decimal point.
+_LETTER_CODE = re.compile(r"([0-9]*)([RrkKMGm])([0-9]*)\s*(?:[oO][hH][mM][sS]?|\u03a9)?")
+_LETTER_FACTOR = {"R": 1.0, "r": 1.0, "k": 1e3, "K": 1e3, "M": 1e6, "G": 1e9, "m": 1e-3}
+_OVER_WORDS = frozenset(
+    ("OL", "0L", "OVLD", "OVERLOAD", "OVER", "OVERRANGE", "OPEN", "INF", "INFINITY", "INFINITE", "\u221e")
+)
+_OVER = re.compile(r"\+?([A-Za-z0\u221e. -]+?)\s*(?:[mkKMG]|meg|kil|milli)?\s*(?:[oO][hH][mM][sS]?|\u03a9)?")
+_GROUPED = re.compile(r"[+-]?[1-9][0-9]{0,2}(?:,[0-9]{3})+(?![0-9])")
+
+# SCPI-99 vol. 1, 7.2.1: 9.9E37 stands for infinity, -9.9E37 for minus infinity, 9.91E37 for not-a-number.
+_SCPI_INFINITY = 9.9e37
+_SCPI_NAN = 9.91e37
+# No meter shows more: insulation testers end at some 10 Tohm (common practice).
+_MOST_OHMS = 1e15
+_MOST_VOLTS = 1e5
+_FAR_NEGATIVE = -1.0
+
+SPELLINGS = "a number such as 0.42, 420 m\u03a9, 1.2k or 4R7, or OL for over-range"
+
+
+class ValueSyntaxError(ValueError):
+    """A cell that is no value. `found` and `expected` are the two halves of a `Problem`."""
+
+    def __init__(self, found: str, expected: str) -> None:
+        self.found, self.expected = found, expected
+        super().__init__(f"found {found}; expected {expected}")
+
+
+@dataclass(frozen=True, slots=True)
+class Value:
+    """A value in SI units.
+
+    `number`: ohms, volts, or 1.0 / 0.0 for yes / no; +inf for over-range. `above_ohm`: what `>2M` states,
+    else NaN. `scale`: SI units in one of the unit it was written in (`420 mΩ`: 0.001), for its uncertainty.
+    `comma`: a decimal comma was read as such.
+    """
+
+    number: float
+    above_ohm: float = math.nan
+    scale: float = 1.0
+    comma: bool = False
+
+    @property
+    def over_range(self) -> bool:
+        """True where the meter showed over-range."""
+        return math.isinf(self.number)
+
+
+def dimension_of(quantity: Quantity) -> str:
+    """What a value of the quantity is counted in."""
+    if quantity in (Quantity.VOLTAGE_DROP, Quantity.DIODE):
+        return "volt"
+    return "yes/no" if quantity is Quantity.CONTINUITY else "ohm"
+
+
+def parse_unit(text: str) -> tuple[float, str]:
+    """SI units in one of `text` and its dimension: `milliohm` is (0.001, "ohm"), `k` is (1000.0, "").
+
+    Raises ValueSyntaxError.
+    """
+    folded = text.translate(_FOLD).strip()
+    whole = re.fullmatch(r"(.*?)\s*(ohms?|\u03a9|v|volts?|)", folded, re.IGNORECASE | re.DOTALL)
+    prefix, unit = (whole[1], whole[2].lower().replace("\u03c9", "\u03a9")) if whole else (folded, "")
+    factor = _PREFIXES.get(prefix)
+    if factor is None and len(prefix) > 1:
+        factor = _PREFIXES.get(prefix.lower())
+    if factor is None or not folded:
+        raise ValueSyntaxError(quoted(text), "a unit: ohm, milliohm, kilohm, megohm, V or mV")
+    return factor, _UNITS[unit]
+
+
+def parse_value(
+    text: str,
+    quantity: Quantity = Quantity.RESISTANCE,
+    unit: str = "",
+    *,
+    comma_is_decimal: bool = False,
+) -> Value:
+    """The value of one cell, or of what a hand typed.
+
+    `unit` is that of a bare number ("" means ohm or volt, by the quantity). `comma_is_decimal`: the file is
+    known to write decimal commas, so that `1,234` is 1.234; otherwise such a number is refused as ambiguous,
+    while `0,42` is read. Raises ValueSyntaxError with what was found and what was expected.
+    """
+    folded = text.translate(_FOLD).strip()
+    dimension = dimension_of(quantity)
+    if not folded:
+        raise ValueSyntaxError("nothing", "yes or no" if dimension == "yes/no" else SPELLINGS)
+    if dimension == "yes/no":
+        return _yes_or_no(folded)
+    if folded.startswith(">"):
+        return _more_than(folded, quantity, unit, comma_is_decimal)
+    over = is_over_range(folded)
+    value = Value(math.inf) if over else _number(folded, dimension, unit, comma_is_decimal)
+    _check_plausible(value.number, folded, dimension, quantity)
+    return value
+
+
+def quoted(text: str) -> str:
+    """A cell as a message shows it: in quotes, control characters visible, cut at 40 characters."""
+    shown = "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text)
+    return f'"{shown[:40]}…"' if len(shown) > 40 else f'"{shown}"'
+
+
+def is_over_range(text: str) -> bool:
+    """True for a word that meters and hands use for over-range, with or without a unit behind it."""
+    match = _OVER.fullmatch(text.translate(_FOLD).strip())
+    if match is None or match[1].startswith("-"):
+        return False
+    return re.sub(r"[. -]", "", match[1]).upper() in _OVER_WORDS
+
+
+def _yes_or_no(folded: str) -> Value:
+    word = folded.casefold()
+    if word in ("yes", "y"):
+        return Value(1.0)
+    # A meter on its continuity range shows over-range where it does not beep.
+    if word in ("no", "n") or is_over_range(folded):
+        return Value(0.0)
+    raise ValueSyntaxError(quoted(folded), "yes or no (for a number, another quantity)")
+
+
+def _more_than(folded: str, quantity: Quantity, unit: str, comma_is_decimal: bool) -> Value:
+    rest = folded.lstrip(">").lstrip("= ")
+    if not rest:
+        raise ValueSyntaxError(quoted(folded), "a limit above zero, such as >40M")
+    if dimension_of(quantity) != "ohm" and quantity is not Quantity.DIODE:
+        raise ValueSyntaxError(quoted(folded), "the volts lost; over-range says nothing about a drop")
+    inner = _number(rest, dimension_of(quantity), unit, comma_is_decimal)
+    if not 0.0 < inner.number <= _MOST_OHMS:
+        raise ValueSyntaxError(quoted(folded), "a limit above zero, such as >40M")
+    above = inner.number if quantity is not Quantity.DIODE else math.nan
+    return Value(math.inf, above, inner.scale, inner.comma)
+
+
+def _number(folded: str, dimension: str, unit: str, comma_is_decimal: bool) -> Value:
+    code = _LETTER_CODE.fullmatch(folded)
+    if code and dimension == "ohm" and (code[3] or (code[1] and code[2] in "Rr")):
+        return Value(float(f"{code[1] or '0'}.{code[3] or '0'}") * _LETTER_FACTOR[code[2]])
+    text, comma = _point_for_comma(folded, comma_is_decimal)
+    match = _NUMBER.match(text)
+    if match is None:
+        raise ValueSyntaxError(quoted(folded), SPELLINGS if dimension == "ohm" else "a number of volts")
+    number = float(match[1] + match[2])
+    rest = text[match.end() :].strip()
+    if abs(abs(number) - _SCPI_NAN) < 1e-4 * _SCPI_NAN and number > 0:
+        raise ValueSyntaxError(f"{quoted(folded)}, a meter's mark for not-a-number", "the reading, or OL")
+    if number >= _SCPI_INFINITY * (1 - 1e-9):
+        return Value(math.inf, comma=comma)
+    if not rest and not unit:
+        return Value(number, comma=comma)
+    try:
+        scale, written = parse_unit(rest or unit)
+    except ValueSyntaxError:
+        raise ValueSyntaxError(quoted(folded if rest else unit), SPELLINGS if rest else "a unit") from None
+    if written and written != dimension:
+        what = "ohms" if dimension == "ohm" else "volts"
+        raise ValueSyntaxError(quoted(folded if rest else f"{folded} {unit}"), f"{what} for this quantity")
+    return Value(number * scale, scale=scale, comma=comma)
+
+
+def _point_for_comma(folded: str, comma_is_decimal: bool) -> tuple[str, bool]:
+    """The number with a decimal point, and whether a comma stood for it."""
+    if "," not in folded:
+        return folded, False
+    if folded.count(",") > 1 or "." in folded:
+        raise ValueSyntaxError(quoted(folded), "a number without marks between thousands")
+    if _GROUPED.match(folded) and not comma_is_decimal:
+        point, plain = folded.replace(",", "."), folded.replace(",", "")
+        raise ValueSyntaxError(quoted(folded), f"{point} or {plain}: the comma could mean either")
+    return folded.replace(",", "."), True
+
+
+def _check_plausible(number: float, folded: str, dimension: str, quantity: Quantity) -> None:
+    if math.isinf(number):
+        if quantity is Quantity.VOLTAGE_DROP:
+            raise ValueSyntaxError(quoted(folded), "the volts lost; over-range says nothing about a drop")
+        return
+    most = _MOST_OHMS if dimension == "ohm" else _MOST_VOLTS
+    if abs(number) > most:
+        raise ValueSyntaxError(quoted(folded), f"at most {most:g} {dimension}s, or OL for over-range")
+    if dimension == "ohm" and number < _FAR_NEGATIVE:
+        raise ValueSyntaxError(
+            quoted(folded), "no resistance far below zero (a voltage on the circuit does that: battery off)"
+        )

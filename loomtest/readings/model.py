@@ -34,7 +34,10 @@ class Range:
 
 @dataclass(frozen=True, slots=True)
 class Instrument:
-    """A meter's specification. `lead_ohms` None: unknown, 0 to 0.5 Ω. `assumed`: nobody stated one."""
+    """A meter's specification. `lead_ohms` None: unknown, 0 to 0.5 Ω. `assumed`: nobody stated one.
+
+    `source` is the file it was read from, "" where there is none.
+    """
 
     name: str
     method: str = "two-wire"  # or "four-wire"
@@ -46,6 +49,7 @@ class Instrument:
     beep_below_ohms: float | None = None
     ranges: tuple[Range, ...] = ()
     assumed: bool = False
+    source: str = field(default="", compare=False)
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,181 @@
+"""Instrument files: a meter's specification from `instrument.toml`, or one of the generic ones by name."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+import re
+import tomllib
+from collections.abc import Mapping
+from importlib.resources import as_file, files
+from pathlib import Path
+from typing import Any
+
+from loomtest.errors import InputError, Problem, nearest
+from loomtest.readings.model import Instrument, Range
+
+_KEYS = (
+    "name",
+    "method",
+    "autorange",
+    "lead_ohms",
+    "lead_uncertainty_ohms",
+    "touch_ohms",
+    "open_above_ohms",
+    "beep_below_ohms",
+    "range",
+    "serial",  # how to talk to the meter: read by the bench, not here
+)
+_RANGE_KEYS = ("up_to_ohms", "percent", "counts", "resolution_ohms")
+_METHODS = ("two-wire", "four-wire")
+_ASSUMED = "handheld-3half"
+# Where a two-wire file leaves them out: a lead is never known exactly and no touch is like another
+# (common practice; the figures of the format's own example).
+_TWO_WIRE_LEAD_UNCERTAINTY = 0.03
+_TWO_WIRE_TOUCH = 0.02
+
+
+def instrument_names() -> tuple[str, ...]:
+    """Names of the generic instruments that come with the package."""
+    folder = files("loomtest.data") / "instruments"
+    return tuple(sorted(entry.name[:-5] for entry in folder.iterdir() if entry.name.endswith(".toml")))
+
+
+def generic_handheld() -> Instrument:
+    """The meter that is assumed where nobody stated one: 3½ digits, ranging by itself, leads unknown."""
+    return dataclasses.replace(load_instrument(_ASSUMED), assumed=True)
+
+
+def load_instrument(file_or_name: str | Path) -> Instrument:
+    """An instrument's specification from a file, or a generic one by its name (`handheld-3half`).
+
+    Raises InputError with every mistake in the file.
+    """
+    path = Path(file_or_name)
+    if path.is_file():
+        return _parse(path.read_bytes(), str(path))
+    name = str(file_or_name).removesuffix(".toml").casefold()
+    if name in instrument_names():
+        with as_file(files("loomtest.data") / "instruments" / f"{name}.toml") as shipped:
+            return _parse(shipped.read_bytes(), str(shipped))
+    known = instrument_names()
+    close = nearest(name, known, 1)
+    raise InputError(
+        [
+            Problem(
+                str(file_or_name),
+                None,
+                "",
+                "no such instrument file",
+                "a file, or one of " + ", ".join(known) + (f" (did you mean {close[0]}?)" if close else ""),
+            )
+        ]
+    )
+
+
+def _parse(data: bytes, file: str) -> Instrument:
+    try:
+        text = data.decode("utf-8-sig")
+        table = tomllib.loads(text)
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        raise InputError(
+            [Problem(file, line, "", "bytes that are no UTF-8", "a text file in UTF-8")]
+        ) from None
+    except tomllib.TOMLDecodeError as error:
+        at = re.search(r"at line (\d+)", str(error))
+        found = re.sub(r" \(at .*\)$", "", str(error))
+        raise InputError([Problem(file, int(at[1]) if at else None, "", found, "TOML")]) from None
+    reader = _Reader(file, text)
+    instrument = reader.instrument(table)
+    if reader.problems:
+        raise InputError(reader.problems)
+    return instrument
+
+
+class _Reader:
+    """Collects every problem of one file while its tables are read."""
+
+    def __init__(self, file: str, text: str) -> None:
+        self.file, self.lines = file, text.splitlines()
+        self.problems: list[Problem] = []
+
+    def instrument(self, table: Mapping[str, Any]) -> Instrument:
+        self._unknown(table, _KEYS)
+        method = table.get("method", "two-wire")
+        if method not in _METHODS:
+            self._say("method", repr(method), '"two-wire" or "four-wire"')
+        two_wire = method != "four-wire"
+        lead = self._number(table, "lead_ohms", None if two_wire else 0.0)
+        autorange = table.get("autorange", False)
+        if not isinstance(autorange, bool):
+            self._say("autorange", repr(autorange), "true or false")
+        name = table.get("name", Path(self.file).stem)
+        if not isinstance(name, str):
+            self._say("name", repr(name), "text in quotes")
+        return Instrument(
+            name=str(name),
+            method=str(method),
+            autorange=bool(autorange),
+            lead_ohms=lead,
+            lead_uncertainty_ohms=self._number(
+                table, "lead_uncertainty_ohms", _TWO_WIRE_LEAD_UNCERTAINTY if two_wire else 0.0
+            )
+            or 0.0,
+            touch_ohms=self._number(table, "touch_ohms", _TWO_WIRE_TOUCH if two_wire else 0.0) or 0.0,
+            open_above_ohms=self._number(table, "open_above_ohms", None, above_zero=True),
+            beep_below_ohms=self._number(table, "beep_below_ohms", None, above_zero=True),
+            ranges=self._ranges(table.get("range")),
+            source=self.file,
+        )
+
+    def _ranges(self, tables: object) -> tuple[Range, ...]:
+        if not isinstance(tables, list) or not tables or not all(isinstance(t, dict) for t in tables):
+            self._say(
+                "range", "no [[range]]" if tables is None else repr(tables), "at least one table [[range]]"
+            )
+            return ()
+        ranges = []
+        for index, table in enumerate(tables):
+            self._unknown(table, _RANGE_KEYS, index)
+            numbers = {}
+            for key in _RANGE_KEYS:
+                if key not in table:
+                    self._say(key, f"nothing in [[range]] number {index + 1}", "a number", index)
+                needs_more = key in ("up_to_ohms", "resolution_ohms")
+                numbers[key] = self._number(table, key, 0.0, above_zero=needs_more, occurrence=index) or 0.0
+            ranges.append(Range(**numbers))
+        return tuple(sorted(ranges, key=lambda r: r.up_to_ohms))
+
+    def _number(
+        self,
+        table: Mapping[str, Any],
+        key: str,
+        default: float | None,
+        *,
+        above_zero: bool = False,
+        occurrence: int = 0,
+    ) -> float | None:
+        if key not in table:
+            return default
+        value = table[key]
+        good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
+        if not good or value < 0 or (above_zero and value == 0):
+            wanted = "a number above zero" if above_zero else "a number, zero or more"
+            self._say(key, repr(value), wanted, occurrence)
+            return default
+        return float(value)
+
+    def _unknown(self, table: Mapping[str, Any], known: tuple[str, ...], occurrence: int = 0) -> None:
+        for key in table:
+            if key not in known:
+                close = nearest(key, known, 1)
+                advice = f"{close[0]} (the nearest known key)" if close else "one of " + ", ".join(known)
+                self._say(key, "an unknown key", advice, occurrence)
+
+    def _say(self, key: str, found: str, expected: str, occurrence: int = 0) -> None:
+        pattern = re.compile(rf"\s*(\[\[?\s*)?{re.escape(key)}\s*[=\]]")
+        places = [number for number, line in enumerate(self.lines, 1) if pattern.match(line)]
+        # Within the tables [[range]] a key may be missing from earlier ones: then the place is only near.
+        line = places[min(occurrence, len(places) - 1)] if places else None
+        self.problems.append(Problem(self.file, line, key, found, expected))

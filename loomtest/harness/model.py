@@ -106,7 +106,8 @@ class Harness:
     """A whole expected harness.
 
     `points`: those of the wire list in order of first mention, then the declared cavities that no wire
-    uses. A point's code is its index there.
+    uses. A point's code is its index there. `source` is the path that was given, `files` what was read
+    there: harness.toml, where there is one, and the wire list.
     """
 
     name: str
@@ -121,6 +122,7 @@ class Harness:
     places: Mapping[str, str] = field(default_factory=dict)
     warnings: tuple[Problem, ...] = ()
     source: Path | None = None
+    files: tuple[Path, ...] = ()
 
     @cached_property
     def code_of(self) -> dict[str, int]:

@@ -1,0 +1,112 @@
+"""Wire colours: the letter codes of IEC 60757 and the plain words that people write.
+
+IEC 60757:2021, Table 1, in its order; combined colours join the codes (`RDBU`). A wire list may also
+write `RD/BU`, `RD-BU`, `RD+BU` or `red/blue`; all of them are the same two colours.
+"""
+
+from __future__ import annotations
+
+import re
+
+IEC_60757 = {
+    "BK": "black",
+    "BN": "brown",
+    "RD": "red",
+    "OG": "orange",
+    "YE": "yellow",
+    "GN": "green",
+    "BU": "blue",
+    "VT": "violet",
+    "GY": "grey",
+    "WH": "white",
+    "PK": "pink",
+    "GD": "gold",
+    "TQ": "turquoise",
+    "SR": "silver",
+}
+
+# Common practice, not in the standard: other spellings and shortened words without a second meaning.
+_WORDS = {word: code for code, word in IEC_60757.items()} | {
+    "gray": "GY",
+    "purple": "VT",
+    "golden": "GD",
+    "blk": "BK",
+    "brn": "BN",
+    "org": "OG",
+    "orn": "OG",
+    "yel": "YE",
+    "grn": "GN",
+    "blu": "BU",
+    "vio": "VT",
+    "pur": "VT",
+    "gry": "GY",
+    "wht": "WH",
+    "pnk": "PK",
+    "turq": "TQ",
+}
+# Colours that wires have and the standard has no letters for; they stay words.
+_UNCODED = {"tan", "beige", "cream", "ivory", "lilac", "maroon", "olive", "natural", "clear", "transparent"}
+_SHADES = {"light", "dark", "lt", "dk", "pale"}
+_FILLERS = {"and", "with", "stripe", "striped", "tracer", "trace", "on"}
+_BREAK = re.compile(r"[\s/+\-_.,&]+")
+
+
+def colour_parts(text: str) -> tuple[str, ...]:
+    """The colours of a wire, base first, as codes of IEC 60757 or words it has no code for.
+
+    Raises ValueError with what was expected for anything that is not a colour.
+    """
+    parts: list[str] = []
+    shade = ""
+    for piece in _BREAK.split(text.strip()):
+        word = piece.casefold()
+        if not word or word in _FILLERS:
+            continue
+        if word in _SHADES:
+            shade = {"lt": "light", "dk": "dark", "pale": "light"}.get(word, word) + " "
+            continue
+        if word in _WORDS:
+            found = [_WORDS[word]]
+        elif word in _UNCODED:
+            found = [word]
+        else:
+            found = _letters(piece)
+        parts.append(shade + (IEC_60757.get(found[0], found[0]) if shade else found[0]))
+        parts.extend(found[1:])
+        shade = ""
+    if not parts or shade:
+        raise ValueError(_expected(text))
+    return tuple(parts)
+
+
+def _letters(piece: str) -> list[str]:
+    codes = [piece[i : i + 2].upper() for i in range(0, len(piece), 2)]
+    if len(piece) % 2 or len(codes) > 4 or any(code not in IEC_60757 for code in codes):
+        raise ValueError(_expected(piece))
+    return codes
+
+
+def _expected(text: str) -> str:
+    from loomtest.errors import nearest
+
+    near = nearest(text, [*_WORDS, *IEC_60757, *_UNCODED], 1)
+    hint = f"; the nearest is {near[0]}" if near else ""
+    return f"letters of IEC 60757 (RD, BKWH, BK/WH) or words (red, black/white){hint}"
+
+
+def colour_code(text: str) -> str:
+    """`RDBU` for whatever spelling of red and blue; words without a code stay words; "" for ""."""
+    if not text.strip():
+        return ""
+    try:
+        return "".join(part if part in IEC_60757 else f"({part})" for part in colour_parts(text))
+    except ValueError:
+        return text.strip().casefold()
+
+
+def colour_words(text: str) -> str:
+    """`red-blue` for whatever spelling of red and blue; the text itself when it is no colour."""
+    try:
+        return "-".join(IEC_60757.get(part, part) for part in colour_parts(text)) if text.strip() else ""
+    except ValueError:
+        return text.strip()

@@ -1,0 +1,169 @@
+"""Reads a harness: a folder, a `harness.toml`, or a bare wire list. Every mistake is told at once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from pathlib import Path
+
+from loomtest.errors import InputError, Problem, nearest
+from loomtest.harness.model import Harness, Wire, cavity_of, connector_of
+from loomtest.harness.points import folded
+from loomtest.harness.settings import LARGEST_TOML_BYTES, Settings, read_settings
+from loomtest.harness.table import quoted, read_table, read_text
+from loomtest.harness.wirelist import NEEDED, read_wires
+
+
+def load_harness(path: str | Path) -> Harness:
+    """The harness at `path`; oddities that do not stop it stand in `Harness.warnings`.
+
+    Raises InputError with every problem of both files: file, line, column, found, expected.
+    """
+    given = Path(path)
+    problems: list[Problem] = []
+    settings, toml, wire_list = _files(given, problems)
+    wires: tuple[Wire, ...] = ()
+    if wire_list is not None:
+        table = read_table(wire_list, str(wire_list), NEEDED, problems)
+        if table is not None:
+            wires = read_wires(table, problems)
+        _check_cavities(str(wire_list), wires, settings, problems)
+        if table is not None and (wires or not _errors(problems)):
+            _check_names(str(toml), wires, settings, bool(_errors(problems)), problems)
+    errors = _errors(problems)
+    if errors:
+        raise InputError(problems_in_order(problems))
+    folder = given if given.is_dir() else given.parent
+    fallback = folder.resolve().name if toml is not None else given.stem
+    return Harness(
+        name=settings.name or fallback,
+        wires=wires,
+        points=_points(wires, settings),
+        unreachable=frozenset(settings.unreachable),
+        worked_on=frozenset(settings.worked_on),
+        expect=settings.expect,
+        limits=settings.limits,
+        cavities=settings.cavities,
+        faces=settings.faces,
+        places=settings.places,
+        warnings=tuple(problems_in_order(problems)),
+        source=given,
+        files=tuple(file for file in (toml, wire_list) if file is not None),
+    )
+
+
+def problems_in_order(problems: Iterable[Problem]) -> list[Problem]:
+    """Errors before warnings, each in the order of files and lines."""
+    files: dict[str, int] = {}
+    listed = list(problems)
+    for problem in listed:
+        files.setdefault(problem.file, len(files))
+    return sorted(listed, key=lambda p: (p.severity != "error", files[p.file], p.line or 0))
+
+
+def _errors(problems: Iterable[Problem]) -> list[Problem]:
+    return [problem for problem in problems if problem.severity == "error"]
+
+
+def _files(given: Path, problems: list[Problem]) -> tuple[Settings, Path | None, Path | None]:
+    """The settings, the toml file (None: there is none) and the wire list (None: it cannot be read)."""
+    toml = given / "harness.toml" if given.is_dir() else given
+    if given.is_dir() and not toml.exists():
+        wire_list = given / "wires.csv"
+        if not wire_list.exists():
+            lists = sorted(file.name for file in given.glob("*.csv"))[:5]
+            found = "neither harness.toml nor wires.csv" + (f", but {', '.join(lists)}" if lists else "")
+            expected = "one of them, or the wire list itself: " + str(
+                given / (lists[0] if lists else "NAME.csv")
+            )
+            problems.append(Problem(str(given), None, "", quoted(found, 300)[1:-1], expected))
+            return Settings(), None, None
+        return Settings(), None, wire_list
+    if not given.is_dir() and given.suffix.lower() != ".toml":
+        return Settings(), None, given
+    text = read_text(toml, str(toml), problems, LARGEST_TOML_BYTES)
+    if text is None:
+        return Settings(), toml, None
+    settings = read_settings(text, str(toml), problems)
+    folder = toml.parent
+    wire_list = folder / settings.wires
+    inside = folder.resolve()
+    try:
+        outside = not wire_list.resolve().is_relative_to(inside)
+    except (OSError, ValueError, RuntimeError):  # a NUL in the name, a loop of links
+        outside = True
+    if outside:
+        found = quoted(settings.wires) + ", which leads out of the harness folder"
+        expected = "a file in the folder of harness.toml"
+        problems.append(Problem(str(toml), settings.lines.get("wires"), "wires", found, expected))
+        return settings, toml, None
+    return settings, toml, wire_list
+
+
+def _points(wires: tuple[Wire, ...], settings: Settings) -> tuple[str, ...]:
+    """Points of the wire list by first mention, then declared cavities that no wire uses."""
+    points = dict.fromkeys(point for wire in wires for point in (wire.start, wire.end))
+    for connector, cavities in settings.cavities.items():
+        points.update(dict.fromkeys(f"{connector}:{cavity}" for cavity in cavities))
+    return tuple(points)
+
+
+def _check_cavities(file: str, wires: tuple[Wire, ...], settings: Settings, problems: list[Problem]) -> None:
+    """A wire may end only in cavities that a connector declared in `[cavities]` has."""
+    declared = {connector: frozenset(names) for connector, names in settings.cavities.items()}
+    if not declared:
+        return
+    for wire in wires:
+        for column, point in (("from", wire.start), ("to", wire.end)):
+            connector, cavity = connector_of(point), cavity_of(point)
+            if connector in declared and cavity not in declared[connector]:
+                names = settings.cavities[connector]
+                expected = f"a cavity of {connector}: {_spoken(names)}"
+                same = [name for name in names if folded(f"x:{name}") == folded(f"x:{cavity}")]
+                near = same or (nearest(cavity, names, 1) if len(names) > 12 else [])
+                expected += f"; the nearest is {near[0]}" if near else ""
+                problems.append(Problem(file, wire.row, column, quoted(point), expected))
+
+
+def _spoken(names: tuple[str, ...]) -> str:
+    if names == tuple(str(number) for number in range(1, len(names) + 1)):
+        return f"1 to {len(names)}"
+    return ", ".join(names[:12]) + (" …" if len(names) > 12 else "")
+
+
+def _check_names(
+    file: str, wires: tuple[Wire, ...], settings: Settings, half_read: bool, problems: list[Problem]
+) -> None:
+    """Points and connectors that harness.toml names must be in the wire list or declared.
+
+    While the wire list itself has mistakes, some of its points are missing, and nothing is said.
+    """
+    points = _points(wires, settings)
+    connectors = list(dict.fromkeys(connector_of(point) for point in points if connector_of(point)))
+    known_points, known_names = frozenset(points), frozenset(connectors) | frozenset(points)
+    if half_read:
+        return
+
+    def say(key: str, name: str, known: list[str], what: str, severity: str) -> None:
+        near = nearest(name, known, 1)
+        expected = what + (f"; the nearest is {near[0]}" if near else "")
+        line = settings.lines.get(key, settings.lines.get(key.partition(".")[0]))
+        problems.append(Problem(file, line, key, quoted(name), expected, severity))
+
+    for name in settings.unreachable:
+        if name not in known_points:
+            say("unreachable", name, list(points), "a point of the wire list", "error")
+    for name in settings.worked_on:
+        if name not in known_names:
+            say("worked_on", name, connectors, "a connector of the wire list", "error")
+    for name in settings.places:
+        if name not in known_names:
+            say(f"places.{name}", name, [*connectors, *points], "a name of the wire list", "warning")
+    for name, face in settings.faces.items():
+        if name not in connectors:
+            say(f"faces.{name}", name, connectors, "a connector of the wire list", "warning")
+        elif name in settings.cavities and len(settings.cavities[name]) % face.rows:
+            count = len(settings.cavities[name])
+            line = settings.lines.get(f"faces.{name}", settings.lines.get("faces"))
+            found = f"{face.rows} rows for {count} cavities"
+            expected = "rows of equal length"
+            problems.append(Problem(file, line, f"faces.{name}", found, expected, "warning"))

@@ -1,0 +1,55 @@
+"""Names of points: `X3:2` (connector and cavity) or `GND2`, `SP1`, `BATT+` (a single terminal).
+
+The colon introduces the terminal, as in IEC 81346, where the same point is written `-X3:2`.
+"""
+
+from __future__ import annotations
+
+import re
+
+LONGEST_NAME = 100
+_TIME = re.compile(r"\d{1,2}:\d{2}:\d{2}", re.ASCII)
+
+
+def read_point(text: str) -> str:
+    """The point's stored name; ValueError with what was expected when `text` cannot be one."""
+    name = text.strip()
+    if len(name) > 1 and name[0] == "-":
+        name = name[1:].lstrip()
+    if not name:
+        raise ValueError("a point such as X3:2 or GND1")
+    if len(name) > LONGEST_NAME:
+        raise ValueError(f"a name of at most {LONGEST_NAME} letters")
+    if ":" in name:
+        if name.count(":") > 1:
+            if _TIME.fullmatch(name):
+                raise ValueError(
+                    "a point such as X3:2 (a spreadsheet made a time of it: format the column as text)"
+                )
+            raise ValueError("one colon, between connector and cavity: X3:2")
+        connector, _, cavity = name.partition(":")
+        connector, cavity = connector.rstrip(), cavity.lstrip()
+        if not connector or not cavity:
+            raise ValueError("a connector, a colon and a cavity: X3:2")
+        name = f"{connector}:{cavity}"
+    if not name.isprintable():
+        raise ValueError("a name of visible letters, figures and signs")
+    if any(letter.isspace() for letter in name):
+        raise ValueError(f"a name without a space, such as {re.sub(chr(92) + 's+', '_', name)}")
+    if name[0] == "#":
+        raise ValueError("a name that does not begin with # (it marks a comment)")
+    return name
+
+
+def folded(point: str) -> str:
+    """What two points share when they differ only by case or by leading zeros of the cavity."""
+    connector, colon, cavity = point.rpartition(":")
+    if not colon:
+        return point.casefold()
+    return f"{connector}:{cavity.lstrip('0') or '0'}".casefold()
+
+
+def natural(name: str) -> tuple[tuple[int, int, str], ...]:
+    """A sorting key under which X2:10 comes after X2:9."""
+    pieces = re.findall(r"[0-9]+|[^0-9]+", name)
+    return tuple((0, int(piece), "") if piece.isdigit() else (1, 0, piece.casefold()) for piece in pieces)

@@ -1,0 +1,254 @@
+"""`harness.toml`: every key, its type and its bounds; an unknown key is an error that names the nearest."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+from loomtest.errors import Problem, nearest
+from loomtest.harness.model import Expect, Face, Limits
+from loomtest.harness.points import read_point
+from loomtest.harness.table import quoted
+
+MOST_CAVITIES = 10_000
+LARGEST_TOML_BYTES = 5_000_000
+_TOP = ("name", "wires", "unreachable", "worked_on", "expect", "limits", "cavities", "faces", "places")
+_LEVELS = ("full", "neighbours", "bonded", "none")
+_NUMBERINGS = ("across", "down", "back-and-forth")
+_Bound = tuple[Callable[[float], bool], str]
+_NOT_NEGATIVE: _Bound = (lambda x: x >= 0, "a number of 0 or more")
+_ABOVE: _Bound = (lambda x: x > 0, "a number above 0")
+_EXPECT: dict[str, _Bound] = {
+    "temperature_c": (lambda x: -100 <= x <= 200, "degrees Celsius from -100 to 200"),
+    "temperature_spread_c": _NOT_NEGATIVE,
+    "copper_factor": (lambda x: 0.5 <= x <= 2, "a factor from 0.5 to 2"),
+    "copper_spread_percent": (lambda x: 0 <= x <= 100, "a percentage from 0 to 100"),
+    "length_spread_percent": (lambda x: 0 <= x <= 100, "a percentage from 0 to 100"),
+    "joint_milliohms": _NOT_NEGATIVE,
+    "joint_spread_milliohms": _NOT_NEGATIVE,
+    "bad_joint_rate": (lambda x: 0 < x < 1, "a share between 0 and 1"),
+}
+_LIMITS: dict[str, _Bound] = {
+    "bad_joint_milliohms": _ABOVE,
+    "joint_drop_volts": _ABOVE,
+    "continuity_ohms": _ABOVE,
+    "short_below_ohms": _ABOVE,
+    "isolation_ohms": _ABOVE,
+    "confidence": (lambda x: 0.5 < x < 1, "a probability between 0.5 and 1"),
+}
+
+
+@dataclass(frozen=True)
+class Settings:
+    """The tables of `harness.toml` with defaults; `lines` is key path to line, for later messages."""
+
+    name: str = ""
+    wires: str = "wires.csv"
+    unreachable: tuple[str, ...] = ()
+    worked_on: tuple[str, ...] = ()
+    expect: Expect = field(default_factory=Expect)
+    limits: Limits = field(default_factory=Limits)
+    cavities: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
+    faces: Mapping[str, Face] = field(default_factory=dict)
+    places: Mapping[str, str] = field(default_factory=dict)
+    lines: Mapping[str, int] = field(default_factory=dict)
+
+
+def read_settings(text: str, file: str, problems: list[Problem]) -> Settings:
+    """Read the text of a harness.toml; mistakes are added to `problems`, their keys keep the defaults."""
+    try:
+        document = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        at = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
+        where = f", at column {at[2]}" if at else ""
+        found = f"text that is not TOML ({quoted(str(error).split(' (at')[0])[1:-1]}{where})"
+        problems.append(Problem(file, int(at[1]) if at else None, "", found, 'lines such as key = "value"'))
+        return Settings()
+    except (RecursionError, ValueError) as error:
+        found = "text that is not TOML" + (", nested too deep" if isinstance(error, RecursionError) else "")
+        problems.append(Problem(file, None, "", found, 'lines such as key = "value"'))
+        return Settings()
+    return _Reader(file, _lines(text), problems).settings(document)
+
+
+def _lines(text: str) -> dict[str, int]:
+    """Where each key stands: tomllib does not say. `[table]` headers and `key =` at the start of a line."""
+    lines: dict[str, int] = {}
+    table = ""
+    key_text = r"""(?:[A-Za-z0-9_-]+|"[^"\n]*"|'[^'\n]*')"""
+    header = re.compile(rf"\s*\[\s*({key_text}(?:\s*\.\s*{key_text})*)\s*\]\s*(?:#.*)?")
+    entry = re.compile(rf"\s*({key_text}(?:\s*\.\s*{key_text})*)\s*=")
+
+    def path(dotted: str) -> str:
+        return ".".join(piece.strip("\"'") for piece in re.findall(key_text, dotted))
+
+    for number, line in enumerate(text.splitlines(), start=1):
+        if match := header.fullmatch(line):
+            table = path(match[1])
+            lines.setdefault(table, number)
+        elif match := entry.match(line):
+            lines.setdefault(f"{table}.{path(match[1])}" if table else path(match[1]), number)
+    return lines
+
+
+class _Reader:
+    def __init__(self, file: str, lines: Mapping[str, int], problems: list[Problem]) -> None:
+        self.file, self.lines, self.problems = file, lines, problems
+
+    def say(self, key: str, found: str, expected: str, severity: str = "error") -> None:
+        line = self.lines.get(key)
+        if line is None and "." in key:
+            line = self.lines.get(key.rpartition(".")[0])
+        name = quoted(key)[1:-1]
+        self.problems.append(Problem(self.file, line, name, found, expected, severity))
+
+    def settings(self, document: dict[str, Any]) -> Settings:
+        self.unknown(document, _TOP, "")
+        limits = self.table(document, "limits")
+        return Settings(
+            name=self.string(document, "name", ""),
+            wires=self.string(document, "wires", "wires.csv"),
+            unreachable=self.names(document, "unreachable", "points"),
+            worked_on=self.names(document, "worked_on", "connectors"),
+            expect=Expect(**self.numbers(self.table(document, "expect"), "expect", _EXPECT)),
+            limits=self.limits(limits),
+            cavities=self.cavities(self.table(document, "cavities")),
+            faces=self.faces(self.table(document, "faces")),
+            places=self.places(self.table(document, "places")),
+            lines=self.lines,
+        )
+
+    def unknown(self, table: Mapping[str, Any], known: tuple[str, ...], prefix: str) -> None:
+        for key in table:
+            if key not in known:
+                near = nearest(key, known, 1) or list(known)
+                word = "the nearest known key is " if len(near) == 1 else "one of "
+                self.say(prefix + key, f"unknown key {quoted(key)}", word + ", ".join(near))
+
+    def table(self, document: Mapping[str, Any], key: str) -> Mapping[str, Any]:
+        value = document.get(key, {})
+        if isinstance(value, dict):
+            return value
+        self.say(key, _plain(value), f"a table, [{key}]")
+        return {}
+
+    def string(self, table: Mapping[str, Any], key: str, default: str) -> str:
+        value = table.get(key, default)
+        if isinstance(value, str):
+            return value.strip()
+        self.say(key, _plain(value), "a text in quotation marks")
+        return default
+
+    def names(self, document: Mapping[str, Any], key: str, what: str) -> tuple[str, ...]:
+        value = document.get(key, [])
+        if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
+            self.say(key, _plain(value), f'a list of {what} in quotation marks, such as ["X1", "X2"]')
+            return ()
+        found = (self.point(key, item) for item in value)
+        return tuple(dict.fromkeys(name for name in found if name))
+
+    def point(self, key: str, text: str) -> str:
+        try:
+            return read_point(text)
+        except ValueError as error:
+            self.say(key, quoted(text), str(error))
+            return ""
+
+    def numbers(self, table: Mapping[str, Any], name: str, bounds: Mapping[str, _Bound]) -> dict[str, float]:
+        known = (*bounds, "isolation") if name == "limits" else tuple(bounds)
+        self.unknown(table, known, f"{name}.")
+        numbers: dict[str, float] = {}
+        for key, (fits, expected) in bounds.items():
+            if key not in table:
+                continue
+            value = table[key]
+            number = isinstance(value, int | float) and not isinstance(value, bool)
+            if number and abs(value) <= 1e15 and fits(float(value)):  # NaN and infinity are not <= 1e15
+                numbers[key] = float(value)
+            else:
+                self.say(f"{name}.{key}", _plain(value), expected)
+        return numbers
+
+    def limits(self, table: Mapping[str, Any]) -> Limits:
+        numbers: dict[str, Any] = self.numbers(table, "limits", _LIMITS)
+        if "isolation" in table:
+            if table["isolation"] in _LEVELS:
+                numbers["isolation"] = table["isolation"]
+            else:
+                self.say("limits.isolation", _plain(table["isolation"]), "one of " + ", ".join(_LEVELS))
+        limits = Limits(**numbers, bad_joint_written="bad_joint_milliohms" in numbers)
+        for low, high in (
+            ("continuity_ohms", "short_below_ohms"),
+            ("short_below_ohms", "isolation_ohms"),
+        ):
+            if getattr(limits, low) > getattr(limits, high):
+                key = f"limits.{high if high in numbers else low}"
+                found = f"{low} = {getattr(limits, low):g} above {high} = {getattr(limits, high):g}"
+                self.say(key, found, f"{low} no larger than {high}")
+        return limits
+
+    def cavities(self, table: Mapping[str, Any]) -> dict[str, tuple[str, ...]]:
+        out: dict[str, tuple[str, ...]] = {}
+        for written, value in table.items():
+            key = f"cavities.{written}"
+            connector = self.point(key, written)
+            names: list[str] = []
+            if isinstance(value, int) and not isinstance(value, bool) and 1 <= value <= MOST_CAVITIES:
+                names = [str(number) for number in range(1, value + 1)]
+            elif isinstance(value, list) and 1 <= len(value) <= MOST_CAVITIES:
+                for item in value:
+                    if isinstance(item, bool) or not isinstance(item, str | int):
+                        self.say(key, _plain(item), "cavity names in quotation marks")
+                        continue
+                    point = self.point(key, f"X:{item}")  # the connector's part only makes it a point
+                    name = point.partition(":")[2]
+                    if name in names:
+                        self.say(key, f"cavity {quoted(name)} twice", "each cavity once")
+                    elif name:
+                        names.append(name)
+            else:
+                self.say(key, _plain(value), f"a count from 1 to {MOST_CAVITIES}, or a list of cavity names")
+            if connector and ":" in connector:
+                self.say(key, quoted(written), "the name of a connector, without a cavity")
+            elif connector and names:
+                out[connector] = tuple(names)
+        return out
+
+    def faces(self, table: Mapping[str, Any]) -> dict[str, Face]:
+        out: dict[str, Face] = {}
+        for written, value in table.items():
+            key = f"faces.{written}"
+            connector = self.point(key, written)
+            if not isinstance(value, dict):
+                self.say(key, _plain(value), 'a table such as {rows = 2, numbering = "across"}')
+                continue
+            self.unknown(value, ("rows", "numbering"), f"{key}.")
+            rows, numbering = value.get("rows", 1), value.get("numbering", "across")
+            if isinstance(rows, bool) or not isinstance(rows, int) or not 1 <= rows <= 100:
+                self.say(f"{key}.rows", _plain(rows), "a whole number from 1 to 100")
+            elif numbering not in _NUMBERINGS:
+                self.say(f"{key}.numbering", _plain(numbering), "one of " + ", ".join(_NUMBERINGS))
+            elif connector:
+                out[connector] = Face(rows, numbering)
+        return out
+
+    def places(self, table: Mapping[str, Any]) -> dict[str, str]:
+        out: dict[str, str] = {}
+        for written, value in table.items():
+            if not isinstance(value, str):
+                self.say(f"places.{written}", _plain(value), "words in quotation marks")
+            elif name := self.point(f"places.{written}", written):
+                out[name] = value.strip()
+        return out
+
+
+def _plain(value: object) -> str:
+    """A TOML value for a message, short and visible."""
+    if isinstance(value, str):
+        return quoted(value)
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    return quoted(repr(value))[1:-1]

@@ -1,0 +1,150 @@
+"""Comma-, semicolon- and tab-separated text as spreadsheets and people write it."""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import dataclass
+from pathlib import Path
+
+from loomtest.errors import Problem
+
+SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab"}
+LARGEST_BYTES = 200_000_000  # a million wires need about 60 MB
+LONGEST_CELL = 10_000
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """A file's cells: `header` as written; `rows` are (line of the file, cells as wide as the header)."""
+
+    file: str
+    header: tuple[str, ...]
+    header_line: int
+    rows: tuple[tuple[int, list[str]], ...]
+    separator: str
+
+
+def quoted(text: str, longest: int = 60) -> str:
+    """Text from a file between quotation marks, with whatever a terminal could obey made visible."""
+    short = text if len(text) <= longest else text[: longest - 1] + "…"
+    return '"' + "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in short) + '"'
+
+
+def read_text(path: Path, file: str, problems: list[Problem], largest: int = LARGEST_BYTES) -> str | None:
+    """The file's text without its byte-order mark, or None with the reason among the problems."""
+
+    def refuse(line: int | None, found: str, expected: str) -> None:
+        problems.append(Problem(file, line, "", found, expected))
+
+    try:
+        if not path.is_file():
+            refuse(None, "a folder" if path.is_dir() else "no such file", "a text file")
+            return None
+        size = path.stat().st_size
+        if size > largest:
+            refuse(None, f"{size:,} bytes", f"at most {largest:,} bytes")
+            return None
+        data = path.read_bytes()
+    except OSError as error:
+        refuse(None, f"a file that cannot be read ({error.strerror})", "a text file that you may read")
+        return None
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\x00" in data[:1000]:
+        refuse(1, "UTF-16 text or a spreadsheet's own format", "plain text: save it as CSV in UTF-8")
+        return None
+    if data[:4] == b"PK\x03\x04":
+        refuse(1, "a spreadsheet's own file", "plain text: save it as CSV in UTF-8")
+        return None
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data.count(b"\n", 0, error.start) + 1
+        refuse(line, f"byte 0x{data[error.start]:02x}, which is not UTF-8", "UTF-8: save it as CSV in UTF-8")
+        return None
+
+
+def read_table(path: Path, file: str, needed: tuple[str, ...], problems: list[Problem]) -> Table | None:
+    """Read a CSV file; `needed` column names only help to tell the separator.
+
+    Lines that begin with `#` are comments: silently before the header, with a warning after it, since
+    there a `#` may also be the first letter of somebody's wire name. Blank rows are passed over. Returns
+    None when nothing can be read; single bad rows are left out and stand among the problems.
+    """
+    text = read_text(path, file, problems)
+    if text is None:
+        return None
+    lines = text.splitlines(keepends=True) if "\r" in text else text.split("\n")
+    if "\r" not in text:
+        lines = [line + "\n" for line in lines]
+    skipped = 0
+    while skipped < len(lines) and (not lines[skipped].strip() or lines[skipped].lstrip().startswith("#")):
+        skipped += 1
+    separator = ""
+    if skipped < len(lines) and lines[skipped].lower().startswith("sep="):  # some spreadsheets' own hint
+        separator = lines[skipped][4:5]
+        skipped += 1
+    if skipped == len(lines):
+        problems.append(Problem(file, None, "", "an empty file", "a header row with " + ", ".join(needed)))
+        return None
+    if separator not in SEPARATORS:
+        separator = _separator(lines[skipped], needed)
+    return _rows(file, lines, skipped, separator, problems)
+
+
+def _separator(header: str, needed: tuple[str, ...]) -> str:
+    def score(separator: str) -> tuple[int, int]:
+        names = [name.strip().strip('"').casefold() for name in header.split(separator)]
+        return (sum(name in names for name in needed), len(names))
+
+    return max(SEPARATORS, key=score)
+
+
+def _rows(file: str, lines: list[str], skipped: int, separator: str, problems: list[Problem]) -> Table | None:
+    reader = csv.reader(lines[skipped:], delimiter=separator, strict=True)
+    header: tuple[str, ...] | None = None
+    width = 0
+    rows: list[tuple[int, list[str]]] = []
+    line = skipped + 1
+    try:
+        for cells in reader:
+            if header is None:
+                header, width = tuple(cell.strip() for cell in cells), len(cells)
+            elif any(cells) and any(cell.strip() for cell in cells):
+                if cells[0].lstrip().startswith("#"):
+                    found = f"a line that begins with #: {quoted(separator.join(cells))}"
+                    expected = "nothing: it was left out as a comment"
+                    problems.append(Problem(file, line, "", found, expected, "warning"))
+                elif len(cells) == width and max(map(len, cells)) <= LONGEST_CELL:
+                    rows.append((line, cells))
+                else:
+                    _misfit(file, line, cells, width, separator, rows, problems)
+            line = skipped + reader.line_num + 1
+    except csv.Error as error:
+        found = f"text that no CSV reader takes ({error})"
+        problems.append(Problem(file, line, "", found, "quotation marks in pairs, one row a line"))
+    if header is None:
+        return None
+    return Table(file, header, skipped + 1, tuple(rows), separator)
+
+
+def _misfit(
+    file: str,
+    line: int,
+    cells: list[str],
+    width: int,
+    separator: str,
+    rows: list[tuple[int, list[str]]],
+    problems: list[Problem],
+) -> None:
+    """A row of another width than the header: more cells are let pass where the surplus is empty."""
+    if max(map(len, cells)) > LONGEST_CELL:
+        problems.append(
+            Problem(file, line, "", "a cell of enormous length", f"at most {LONGEST_CELL} letters")
+        )
+    elif len(cells) > width and not any(cell.strip() for cell in cells[width:]):
+        rows.append((line, cells[:width]))
+    else:
+        why = f"{width} cells, one for each column of the header"
+        if len(cells) > width and separator == ",":
+            why += " (a text with a comma in it stands in quotation marks)"
+        found = f"{len(cells)} cell{'s' if len(cells) != 1 else ''}"
+        problems.append(Problem(file, line, "", found, why))

@@ -8,7 +8,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from loomtest.harness.model import Harness, connector_of
-from tests.looms.solve import FloatArray, components, resistances
+from tests.looms.solve import FloatArray, IntArray, components, resistances
 
 Rng = np.random.Generator
 RHO_OHM_MM2_PER_M = 1 / 58  # IEC 60028, annealed copper at 20 °C
@@ -81,8 +81,8 @@ class Loom:
         """(P, P) true ohms between all points."""
         return resistances(len(self.points), self.edges())
 
-    def copper(self) -> np.ndarray:
-        """(P,) labels of what wires, fuses and shorts join, whatever their ohms below a kilohm."""
+    def copper(self) -> IntArray:
+        """(P,) labels of what wires, fuses, shorts and shorted parts join, whatever their ohms."""
         code = {point: i for i, point in enumerate(self.points)}
         cut = {w for fault in self.faults for w in fault.cut}
         pairs = [
@@ -90,7 +90,9 @@ class Loom:
             for w, (a, b) in enumerate(self.ends())
             if w not in cut and self.harness.wires[w].conducts
         ]
-        pairs += [(code[f.bridge[0]], code[f.bridge[1]]) for f in self.faults if f.bridge and f.fault == "short"]
+        for fault in self.faults:
+            if fault.fault == "short":
+                pairs.append((code[fault.points[0]], code[fault.points[1]]))
         return components(len(self.points), pairs)
 
     def with_faults(self, faults: Sequence[Fault]) -> Loom:
@@ -211,7 +213,9 @@ def _crossed(loom: Loom, rng: Rng) -> Fault | None:
         return None
     cycle = [first, *(str(p) for p in rng.choice(pool, length - 1, replace=False))]
     moves = dict(zip(cycle, [*cycle[1:], cycle[0]], strict=True))
-    name = ("swap" if length == 2 else f"rotation of {length}") + (" across connectors" if across else "")
+    name = "swap" if length == 2 else f"rotation of {length}"
+    if len({connector_of(p) for p in cycle}) > 1:
+        name += " across connectors"
     return _moving(loom, "crossed", name, tuple(cycle), moves)
 
 
@@ -237,7 +241,10 @@ def _misplaced(loom: Loom, rng: Rng) -> Fault | None:
     movable = _movable(loom)
     if not movable:
         return None
-    here = movable[int(rng.integers(len(movable)))]
+    roomy = {connector_of(p) for p in empty}
+    with_room = [p for p in movable if connector_of(p) in roomy]
+    pool = with_room if with_room and rng.random() < 0.6 else movable
+    here = pool[int(rng.integers(len(pool)))]
     beside = [p for p in empty if connector_of(p) == connector_of(here)]
     if way < 0.75 and (pool := beside if beside and rng.random() < 0.8 else empty):
         detail = "empty cavity" if connector_of(pool[0]) == connector_of(here) else "empty cavity elsewhere"

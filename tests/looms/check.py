@@ -1,0 +1,273 @@
+"""An independent reader of a verdict: do its findings reproduce the readings, and name what was done?"""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from loomtest.diagnosis.verdict import Finding, Verdict
+from loomtest.harness.model import Harness, connector_of
+from loomtest.readings.model import Quantity, Readings
+from tests.looms.faults import JOINED_BELOW_OHM, Fault, Loom, ends_at
+from tests.looms.solve import BoolArray, FloatArray, IntArray, components, resistances
+
+NEVER_OHM = 1e15
+
+
+@dataclass(frozen=True)
+class Told:
+    """The wiring that the findings say is there: where ends sit, what is cut, what is bridged."""
+
+    ends: tuple[tuple[str, str], ...]
+    cut: frozenset[int]
+    shorts: tuple[tuple[str, str], ...]
+    leaks: tuple[tuple[str, str], ...]
+    wrong_parts: frozenset[int]
+
+
+@dataclass(frozen=True)
+class Score:
+    """`exact`: every reading explained by no more faults than were made, each one named or its equal.
+
+    `named`: kinds and places are those that were made, listed alternatives included. `reasons` say what
+    is missing; `group` is a short key for counting failures of one kind.
+    """
+
+    exact: bool
+    named: bool
+    fewer: bool
+    reasons: tuple[str, ...]
+    group: str
+
+
+def told_wiring(harness: Harness, findings: Sequence[Finding]) -> Told:
+    """Applies findings to the drawn wiring by the contract's words.
+
+    Raises ValueError for a finding that cannot be applied (an open without suspects, an unknown wire).
+    """
+    ends = [[w.start, w.end] for w in harness.wires]
+    row = {w.name: i for i, w in enumerate(harness.wires)}
+    cut: set[int] = set()
+    wrong: set[int] = set()
+    shorts: list[tuple[str, str]] = []
+    leaks: list[tuple[str, str]] = []
+    for finding in findings:
+        suspects = [row[s.wire] for s in finding.suspects]
+        if finding.fault == "open":
+            if not suspects:
+                raise ValueError(f"open at {finding.points} without suspects")
+            fresh = [w for w in suspects if w not in cut]
+            cut.add((fresh or suspects)[0])
+        elif finding.fault in ("crossed", "misplaced"):
+            for end, target in moved_ends(harness, finding, finding.moves).items():
+                ends[end[0]][end[1]] = target
+        elif finding.fault == "short":
+            shorts.append((finding.points[0], finding.points[1]))
+        elif finding.fault == "leakage":
+            leaks.append((finding.points[0], finding.points[1]))
+        elif finding.fault == "wrong-part":
+            wrong.update(suspects[:1])
+    return Told(tuple((a, b) for a, b in ends), frozenset(cut), tuple(shorts), tuple(leaks), frozenset(wrong))
+
+
+def moved_ends(harness: Harness, finding: Finding, moves: Mapping[str, str]) -> dict[tuple[int, int], str]:
+    """(wire, side) → point. A cavity's whole terminal moves; of a splice or ground one suspect's end does.
+
+    Parts plugged in at a cavity stay where they are.
+    """
+    out: dict[tuple[int, int], str] = {}
+    row = {w.name: i for i, w in enumerate(harness.wires)}
+    for point, target in moves.items():
+        ends = [end for end in ends_at(harness, point) if harness.wires[end[0]].kind == "wire"]
+        if not connector_of(point):
+            named = [row[s.wire] for s in finding.suspects if s.end in (None, point)]
+            ends = [end for w in named for end in ends if end[0] == w and end not in out][:1]
+        if not ends:
+            raise ValueError(f"{finding.fault}: nothing that belongs at {point} can move to {target}")
+        out.update(dict.fromkeys(ends, target))
+    return out
+
+
+def unexplained(harness: Harness, readings: Readings, told: Told) -> list[str]:
+    """Readings of a resistance that the told wiring does not show, in words; diode volts are not judged."""
+    points = readings.points
+    code = {p: i for i, p in enumerate(points)}
+    for place in [*(p for pair in told.ends for p in pair), *(p for pair in told.shorts for p in pair)]:
+        code.setdefault(place, len(code))
+    names = list(code)
+    out = [*_compare(harness, readings, told, code, {})]
+    for tie in {tie for tie in readings.bonded.values() if tie != ((), ())}:
+        out += _compare(harness, readings, told, code, {"tie": tie})
+    return [text.format(*names) for text in out] if False else out
+
+
+def _compare(
+    harness: Harness, readings: Readings, told: Told, code: Mapping[str, int], clip: Mapping[str, object]
+) -> list[str]:
+    tie = clip.get("tie")
+    mine = [n for n in range(len(readings)) if readings.bonded.get(n, ((), ())) == (tie or ((), ()))]
+    index = np.array([n for n in mine if readings.quantity[n] != Quantity.DIODE], dtype=np.int64)
+    if not len(index):
+        return []
+    start, end = readings.start[index], readings.end[index]
+    links: list[tuple[int, int]] = []
+    if tie:
+        links = [(int(start[0]), p) for p in tie[0]] + [(int(end[0]), p) for p in tie[1]]  # type: ignore[index]
+    copper, low, high = _shown_by(harness, told, code, links)
+    value, limit = _bounds(readings, index)
+    same = copper[start] == copper[end]
+    lo, hi = low[start, end], high[start, end]
+    isolation = harness.limits.isolation_ohms
+    joined = value < JOINED_BELOW_OHM
+    bad_joined = same & ~joined
+    linked = np.isfinite(lo)
+    bad_apart = ~same & ~linked & (joined | (value < isolation))
+    with_leads = 0.8
+    bad_part = ~same & linked & ((value < lo / 1.2 - with_leads) | (value > hi * 1.2 + with_leads))
+    beeps = readings.quantity[index] == Quantity.CONTINUITY
+    wrong: BoolArray = np.where(beeps, joined & ~same & ~linked | bad_joined, bad_joined | bad_apart | bad_part)
+    names = readings.points
+    what = np.where(same, "joined", np.where(linked, "through parts or leaks", "apart"))
+    return [
+        f"{names[start[n]]}–{names[end[n]]} reads {value[n]:.4g}, told wiring says {what[n]}"
+        for n in np.flatnonzero(wrong)
+    ]
+
+
+def _bounds(readings: Readings, index: IntArray) -> tuple[FloatArray, FloatArray]:
+    value = readings.value[index].copy()
+    beeps = readings.quantity[index] == Quantity.CONTINUITY
+    value[beeps] = np.where(value[beeps] > 0, 0.0, np.inf)
+    return value, readings.above_ohm[index]
+
+
+def _shown_by(
+    harness: Harness, told: Told, code: Mapping[str, int], links: Sequence[tuple[int, int]]
+) -> tuple[IntArray, FloatArray, FloatArray]:
+    """(copper labels, lowest ohms, highest ohms) of the told wiring."""
+    joins = [(a, b, 0.01) for a, b in links]
+    low: list[tuple[int, int, float]] = []
+    high: list[tuple[int, int, float]] = []
+    for w, row in enumerate(harness.wires):
+        if w in told.cut:
+            continue
+        a, b = (code[p] for p in told.ends[w])
+        if row.conducts:
+            joins.append((a, b, 0.01))
+            continue
+        least, most = row.ohms_min if row.ohms_min is not None else 0.1, row.ohms_max or 1e4
+        if row.kind == "diode" or w in told.wrong_parts:
+            least, most = 0.01, NEVER_OHM
+        low.append((a, b, least))
+        high.append((a, b, most))
+    joins += [(code[a], code[b], 0.01) for a, b in told.shorts]
+    leaks = [(code[a], code[b]) for a, b in told.leaks]
+    low += [(a, b, 50.0) for a, b in leaks]
+    high += [(a, b, 1.2e6) for a, b in leaks]
+    copper = components(len(code), [(a, b) for a, b, _ in joins])
+    # points that copper joins are one node: the ranges ask only about what stands between nets
+    merged = [[(int(copper[a]), int(copper[b]), ohm) for a, b, ohm in part] for part in (low, high)]
+    least_most = [resistances(len(code), part)[np.ix_(copper, copper)] for part in merged]
+    least_most[1] = np.where(least_most[1] > NEVER_OHM / 1e4, np.inf, least_most[1])
+    return copper, least_most[0], least_most[1]
+
+
+# --- against what was made ------------------------------------------------------------------------------
+
+
+def score(loom: Loom, readings: Readings, verdict: Verdict) -> Score:
+    """Compares a verdict with the faults that are in the copper."""
+    harness = loom.harness
+    try:
+        told = told_wiring(harness, verdict.findings)
+    except (ValueError, KeyError, IndexError) as problem:
+        return Score(False, False, False, (f"cannot be applied: {problem!r}",), "cannot be applied")
+    reasons = []
+    open_readings = unexplained(harness, readings, told)
+    if open_readings:
+        reasons.append(f"{len(open_readings)} readings unexplained, as {open_readings[0]}")
+    made, found = len(loom.faults), len(verdict.findings)
+    if found > made:
+        reasons.append(f"{found} findings for {made} faults")
+    missing = [fault for fault in loom.faults if not _named(loom, fault, verdict)]
+    electrical = [f for f in missing if f.fault in ("high-resistance", "leakage", "wrong-part")]
+    if electrical:
+        reasons += [f"not named: {f.fault} {f.detail} at {f.points}" for f in electrical]
+    kinds = Counter(f.fault for f in verdict.findings)
+    same_kinds = kinds == Counter(f.fault for f in loom.faults)
+    if found < made and not reasons and any(f.fault not in ("crossed", "misplaced", "open", "short") for f in missing):
+        reasons.append(f"{found} findings for {made} faults")
+    named = not reasons and same_kinds and not missing
+    group = "" if not reasons else _group(loom, verdict, open_readings, electrical)
+    notes = [] if named else [f"other than made: {f.fault} {f.detail} at {f.points}" for f in missing]
+    return Score(not reasons, named, found < made and not reasons, (*reasons, *notes), group)
+
+
+def _group(loom: Loom, verdict: Verdict, open_readings: list[str], electrical: Sequence[Fault]) -> str:
+    made = "+".join(sorted(f.fault for f in loom.faults))
+    found = "+".join(sorted(f.fault for f in verdict.findings)) or "nothing"
+    why = "unexplained" if open_readings else "not named" if electrical else "too many"
+    return f"{why}: made {made}; found {found}"
+
+
+def _named(loom: Loom, fault: Fault, verdict: Verdict) -> bool:
+    names = {loom.harness.wires[w].name for w in fault.wires}
+    same = [f for f in verdict.findings if f.fault == fault.fault]
+    if fault.fault in ("crossed", "misplaced"):
+        ways = [way.moves for f in same for way in f.alternatives] + [f.moves for f in same]
+        return any(dict(way) == fault.moves for way in ways)
+    if fault.fault in ("short", "leakage") and fault.bridge:
+        return _bridged(loom, fault, same)
+    if fault.fault == "short":  # a shorted part
+        ends = set(fault.points)
+        return any(names & {s.wire for s in f.suspects} or ends <= set(f.points) for f in same) or _bridged(
+            loom, fault, same
+        )
+    return any(names & {s.wire for s in f.suspects} for f in same)
+
+
+def _bridged(loom: Loom, fault: Fault, same: Sequence[Finding]) -> bool:
+    """True when the findings of this kind join the two sides that the fault joins, in the true copper."""
+    code = {p: i for i, p in enumerate(loom.points)}
+    alone = Loom(loom.harness, loom.ohms, tuple(f for f in loom.faults if f.fault != "short"))
+    base = alone.copper() if fault.fault == "short" else loom.copper()
+    if len(base) < len(code):
+        base = np.append(base, np.arange(len(base), len(code)))
+    told = [tuple(code[p] for p in f.points[:2] if p in code) for f in same]
+    links = [(int(base[a]), int(base[b])) for a, b in (t for t in told if len(t) == 2)]
+    label = components(len(code), links)
+    ends = [int(base[code[p]]) for p in fault.points[:2]]
+    return bool(label[ends[0]] == label[ends[1]])
+
+
+def untidy(verdict: Verdict) -> list[str]:
+    """Breaches of what the contract says of every verdict, whatever the loom."""
+    out = []
+    for finding in (*verdict.findings, *verdict.undecided):
+        total = sum(s.probability or 0.0 for s in finding.suspects)
+        if total > 1 + 1e-6:
+            out.append(f"{finding.fault}: suspects' probabilities add to {total}")
+        ordered = [s.probability for s in finding.suspects if s.probability is not None]
+        if ordered != sorted(ordered, reverse=True):
+            out.append(f"{finding.fault}: suspects are not in order of probability")
+        if len(finding.alternatives) > 6:
+            out.append(f"{finding.fault}: {len(finding.alternatives)} alternatives")
+        if finding.fault in ("crossed", "misplaced"):
+            if not finding.alternatives:
+                out.append(f"{finding.fault}: no alternatives, the first of which is itself")
+            elif dict(finding.alternatives[0].moves) != dict(finding.moves):
+                out.append(f"{finding.fault}: the first alternative is not the finding itself")
+        if finding.fault == "crossed" and not (set(finding.points) == set(finding.moves) == set(finding.moves.values())):
+            out.append(f"crossed: {finding.points} and {dict(finding.moves)} are not one cycle")
+        if finding.fault == "misplaced" and list(finding.moves.items()) != [tuple(finding.points)]:
+            out.append(f"misplaced: {finding.points} and {dict(finding.moves)} differ")
+        if not finding.text:
+            out.append(f"{finding.fault}: no text")
+    if verdict.findings and verdict.verdict != "fail":
+        out.append(f"findings stand and the verdict is {verdict.verdict}")
+    if not verdict.findings and verdict.verdict == "fail":
+        out.append("fail without a finding")
+    return out

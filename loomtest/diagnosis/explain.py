@@ -1,0 +1,101 @@
+"""The smallest set of physical faults that explains what was seen joined and apart.
+
+The loom is parted into scenes: nets that some unexpected reading ties together. In each scene a beam search
+walks over placements of terminals (moves), each step spoken for by an unexpected joined reading; what a
+placement leaves unexplained is repaired with the fewest opens and shorts (`cuts`). The cheapest total wins;
+equal totals are kept, weighed by how likely such a mistake is.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from loomtest.diagnosis.cuts import Repair, repair
+from loomtest.diagnosis.moves import Likeliness, MoveFault, Moves, next_moves, quick_cost
+from loomtest.diagnosis.scene import Scene
+
+_WIDTH = 10  # placements kept a level
+_LEVELS = 8
+_PATIENCE = 2  # levels without a cheaper total before the search ends
+
+
+@dataclass(frozen=True)
+class Solution:
+    """One explanation of a scene: moves, and the opens and shorts that remain under them."""
+
+    moves: Moves
+    repair: Repair
+    move_faults: tuple[MoveFault, ...]
+    log_weight: float
+
+    @property
+    def cost(self) -> int:
+        """Number of physical faults."""
+        return len(self.move_faults) + self.repair.cost
+
+
+def explain(scene: Scene, likeliness: Likeliness) -> list[Solution]:
+    """Every cheapest explanation found, the likeliest first; never empty."""
+    known: dict[Moves, Solution] = {}
+    ranked: dict[Moves, int] = {Moves(): quick_cost(scene, scene.home)}
+
+    def solve(moves: Moves) -> Solution:
+        if moves not in known:
+            faults = moves.faults(scene)
+            known[moves] = Solution(
+                moves, repair(scene, moves.placement(scene)), tuple(faults), likeliness.of(scene, faults)
+            )
+        return known[moves]
+
+    beam, best, waited = [Moves()], solve(Moves()).cost, 0
+    for _ in range(_LEVELS):
+        if best == 0 or waited > _PATIENCE:
+            break
+        fresh: list[Moves] = []
+        for moves in beam:
+            for further in next_moves(scene, moves):
+                if further not in ranked:
+                    placed = further.placement(scene)
+                    ranked[further] = len(further.faults(scene)) + quick_cost(scene, placed)
+                    fresh.append(further)
+        fresh.sort(key=lambda m: (ranked[m], -likeliness.of(scene, m.faults(scene)), m.cavity, m.ends))
+        beam = [m for m in fresh[: 3 * _WIDTH] if ranked[m] <= best + 1]
+        beam = sorted(beam, key=lambda m: (solve(m).cost, -solve(m).log_weight))[:_WIDTH]
+        cheapest = min((solve(m).cost for m in beam), default=best)
+        waited = 0 if cheapest < best else waited + 1
+        best = min(best, cheapest)
+        if not beam:
+            break
+    best_solutions = [s for s in known.values() if s.cost == best]
+    for solution in list(best_solutions):
+        for mirrored in _mirrored(scene, solution.moves):
+            if mirrored not in known and solve(mirrored).cost == best:
+                best_solutions.append(solve(mirrored))
+    return sorted(best_solutions, key=lambda s: (-s.log_weight, s.moves.cavity, s.moves.ends))
+
+
+def _mirrored(scene: Scene, moves: Moves) -> list[Moves]:
+    """The same joins by a cycle at the other ends, where every crossed wire is a plain one."""
+    out = []
+    for cycle in moves.cycles():
+        far = []
+        for point in cycle:
+            ends = scene.ends_at[point]
+            if len(ends) != 1:
+                break
+            edge, side = ends[0]
+            other = scene.home[edge][1 - side]
+            if not scene.cavity[other] or len(scene.ends_at[other]) != 1 or other in cycle:
+                break
+            far.append(other)
+        if len(far) != len(cycle):
+            continue
+        kept = dict(moves.cavity)
+        for point in cycle:
+            del kept[point]
+        if any(point in kept for point in far):
+            continue
+        # the wire of cycle[i] sits in cycle[i + 1]: seen from the far ends, the other way round
+        kept.update({far[i]: far[i - 1] for i in range(len(far))})
+        out.append(Moves(tuple(sorted(kept.items())), moves.ends))
+    return out

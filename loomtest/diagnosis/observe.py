@@ -1,0 +1,139 @@
+"""What each reading proves: bounds on a resistance, and whether it shows its two points joined or apart."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from loomtest.harness.model import BoolArray, FloatArray, IntArray, Limits
+from loomtest.readings.model import Instrument, Quantity, Readings
+
+UNKNOWN, JOINED, APART = 0, 1, 2
+
+
+@dataclass(frozen=True)
+class Observations:
+    """Bounds per reading and the evidence per unordered pair of points.
+
+    `low_ohm`, `high_ohm`: (n,) the resistance that a reading proves lies in [low, high]; a plain number
+    gives low = high; over-range gives high = inf; a diode test gives [0, inf].
+    `state`: (n,) UNKNOWN, JOINED or APART.
+    `pair_start` < `pair_end`: (m,) codes of the pairs seen joined or apart by a reading without clips or by
+    an over-range reading with clips (which clears every pair across); `pair_state` (m,);
+    `pair_low_ohm` (m,): the least that a reading of a joined pair showed, the most that one of an apart pair
+    proved; `pair_over` (m,): True where an apart pair was over-range.
+    `contradictory`: (k, 2) pairs read both joined and over-range: they stand as no evidence here.
+    `clipped_joins`: readings with clips that conduct: (index of the reading, points of one side, other side).
+    """
+
+    low_ohm: FloatArray
+    high_ohm: FloatArray
+    state: IntArray
+    pair_start: IntArray
+    pair_end: IntArray
+    pair_state: IntArray
+    pair_low_ohm: FloatArray
+    pair_over: BoolArray
+    contradictory: IntArray
+    clipped_joins: tuple[tuple[int, tuple[int, ...], tuple[int, ...]], ...]
+
+
+def observe(readings: Readings, instrument: Instrument, limits: Limits) -> Observations:
+    """Turn readings into bounds and joined or apart evidence; pure, O(n log n)."""
+    low, high = bounds_ohm(readings, instrument)
+    state = np.zeros(len(readings), dtype=np.int64)
+    resistive = readings.quantity != Quantity.DIODE
+    state[resistive & (high < limits.short_below_ohms)] = JOINED
+    state[resistive & (low >= limits.short_below_ohms)] = APART
+    beeps = readings.quantity == Quantity.CONTINUITY
+    state[beeps] = np.where(readings.value[beeps] > 0.5, JOINED, APART)
+
+    clipped = np.zeros(len(readings), dtype=np.bool_)
+    clipped[list(readings.bonded)] = True
+    plain = (state != UNKNOWN) & ~clipped
+    start, end = [readings.start[plain]], [readings.end[plain]]
+    seen, lows = [state[plain]], [np.where(state[plain] == JOINED, high[plain], low[plain])]
+    over = [np.isinf(high[plain])]
+    joins = []
+    for index, (with_start, with_end) in sorted(readings.bonded.items()):
+        one = (int(readings.start[index]), *with_start)
+        other = (int(readings.end[index]), *with_end)
+        if state[index] == APART:
+            across = np.array([(a, b) for a in one for b in other if a != b], dtype=np.int64).reshape(-1, 2)
+            start.append(across[:, 0])
+            end.append(across[:, 1])
+            seen.append(np.full(len(across), APART, dtype=np.int64))
+            lows.append(np.full(len(across), low[index]))
+            over.append(np.ones(len(across), dtype=np.bool_))
+        elif state[index] == JOINED:
+            joins.append((index, one, other))
+    columns = _Evidence(*(np.concatenate(column) for column in (start, end, seen, lows, over)))
+    pairs = _by_pair(columns, len(readings.points))
+    return Observations(low, high, state, *pairs, tuple(joins))
+
+
+def bounds_ohm(readings: Readings, instrument: Instrument) -> tuple[FloatArray, FloatArray]:
+    """(n,) least and greatest resistance in ohms that each reading proves.
+
+    What over-range proves: more than its own `range` or `>` value; without them more than open_above_ohms
+    where the meter changes ranges by itself, else only more than its lowest range.
+    """
+    value = readings.value.astype(np.float64, copy=True)
+    drop = readings.quantity == Quantity.VOLTAGE_DROP
+    if drop.any():
+        value[drop] = value[drop] / readings.current_a[drop]
+    low, high = value.copy(), value.copy()
+    over = np.isinf(value)
+    low[over] = np.where(
+        np.isnan(readings.above_ohm[over]), over_range_proves_ohm(instrument), readings.above_ohm[over]
+    )
+    beeps = readings.quantity == Quantity.CONTINUITY
+    limit = 0.0 if instrument.beep_below_ohms is None else instrument.beep_below_ohms
+    low[beeps] = np.where(value[beeps] > 0.5, 0.0, limit)
+    high[beeps] = np.where(value[beeps] > 0.5, limit if limit else np.inf, np.inf)
+    diode = readings.quantity == Quantity.DIODE
+    low[diode], high[diode] = 0.0, np.inf
+    return low, high
+
+
+def over_range_proves_ohm(instrument: Instrument) -> float:
+    """What a bare over-range reading of this meter proves, in ohms (0: nothing)."""
+    if instrument.autorange and instrument.open_above_ohms is not None:
+        return instrument.open_above_ohms
+    if instrument.ranges:
+        return min(r.up_to_ohms for r in instrument.ranges)
+    return 0.0
+
+
+@dataclass(frozen=True)
+class _Evidence:
+    start: IntArray
+    end: IntArray
+    state: IntArray
+    low_ohm: FloatArray
+    over: BoolArray
+
+
+def _by_pair(
+    seen: _Evidence, point_count: int
+) -> tuple[IntArray, IntArray, IntArray, FloatArray, BoolArray, IntArray]:
+    """One entry a pair. A finite apart value beside a joined one is a joint near the limit: joined."""
+    first, second = np.minimum(seen.start, seen.end), np.maximum(seen.start, seen.end)
+    key, inverse = np.unique(first * point_count + second, return_inverse=True)
+    is_joined, is_apart = seen.state == JOINED, seen.state == APART
+    joined = np.zeros(len(key), dtype=np.bool_)
+    joined[inverse[is_joined]] = True
+    over = np.zeros(len(key), dtype=np.bool_)
+    over[inverse[is_apart & seen.over]] = True
+    least = np.full(len(key), np.inf)
+    np.minimum.at(least, inverse[is_joined], seen.low_ohm[is_joined])
+    most = np.zeros(len(key))
+    np.maximum.at(most, inverse[is_apart], seen.low_ohm[is_apart])
+    pair_state = np.where(joined, JOINED, APART)
+    pair_low = np.where(joined, least, most)
+    first, second = np.divmod(key, point_count)
+    both = joined & over
+    kept = ~both
+    contradictory = np.column_stack([first[both], second[both]])
+    return first[kept], second[kept], pair_state[kept], pair_low[kept], over[kept], contradictory

@@ -1,0 +1,166 @@
+"""One part of a loom to be explained: its points, what should join them, and what was seen there.
+
+Points are numbered locally, 0 to m − 1. A *placement* lists the two local points at which every edge ends;
+as drawn it is `Scene.home`. Plain lists, because scenes are small and are walked many thousand times.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from loomtest.harness.model import FloatArray
+
+Ends = tuple[int, int]
+Placement = tuple[Ends, ...]
+
+FAR_BELOW = 1 / 3  # a value under this share of the least that parts could show is a short, not a part
+PART_LOW_OHM, PART_HIGH_OHM = 0.1, 1e4  # the range of a part without one of its own (contract)
+
+
+@dataclass(frozen=True)
+class Scene:
+    """`codes[i]` is the global code of local point i; edges are indexed alike in the tuples that follow.
+
+    `wire`: index into Harness.wires. `home`: ends as drawn. `terminal`: True where the ends are crimped in
+    terminals and move with them (a wire; a fuse or part stays where it is plugged in). `part`: True where
+    the edge does not join (lamp, coil, resistor, diode); `low_ohm`, `high_ohm`: a part's range, a diode's
+    high is inf. `joined`: (a, b, ohm) by rising ohm; `apart`: (a, b, ohm proved, over-range?).
+    `clipped`: sides of readings with clips that conducted. `cavity`: True where the point is a cavity.
+    """
+
+    codes: tuple[int, ...]
+    wire: tuple[int, ...]
+    home: Placement
+    terminal: tuple[bool, ...]
+    part: tuple[bool, ...]
+    low_ohm: tuple[float, ...]
+    high_ohm: tuple[float, ...]
+    joined: tuple[tuple[int, int, float], ...]
+    apart: tuple[tuple[int, int, float, bool], ...]
+    clipped: tuple[tuple[tuple[int, ...], tuple[int, ...]], ...]
+    cavity: tuple[bool, ...]
+
+    @property
+    def size(self) -> int:
+        """Number of points."""
+        return len(self.codes)
+
+    @cached_property
+    def conductors(self) -> tuple[int, ...]:
+        """Edges that join."""
+        return tuple(e for e, part in enumerate(self.part) if not part)
+
+    @cached_property
+    def parts(self) -> tuple[int, ...]:
+        """Edges that do not join."""
+        return tuple(e for e, part in enumerate(self.part) if part)
+
+    @cached_property
+    def ends_at(self) -> tuple[tuple[tuple[int, int], ...], ...]:
+        """Per point the (edge, side) of every crimped end that belongs there."""
+        out: list[list[tuple[int, int]]] = [[] for _ in self.codes]
+        for edge, ends in enumerate(self.home):
+            if self.terminal[edge]:
+                for side, point in enumerate(ends):
+                    out[point].append((edge, side))
+        return tuple(tuple(ends) for ends in out)
+
+    @cached_property
+    def groups(self) -> list[int]:
+        """Per point the label of the points it was seen joined to; -1 where no reading touched it."""
+        touched = {p for seen in (self.joined, self.apart) for a, b, *_ in seen for p in (a, b)}
+        labels = components(self.size, ((a, b) for a, b, _ in self.joined))
+        return [labels[p] if p in touched else -1 for p in range(self.size)]
+
+    @cached_property
+    def told_apart(self) -> tuple[tuple[int, int, float, bool], ...]:
+        """`apart` less the pairs seen joined by way of other points: what conducts is believed."""
+        return tuple(seen for seen in self.apart if self.groups[seen[0]] != self.groups[seen[1]])
+
+
+def find(parent: list[int], node: int) -> int:
+    """Root of a node in a union-find forest, halving paths."""
+    while parent[node] != node:
+        parent[node] = parent[parent[node]]
+        node = parent[node]
+    return node
+
+
+def components(size: int, edges: Iterable[tuple[int, int]]) -> list[int]:
+    """Labels (smallest member) of what the edges join."""
+    parent = list(range(size))
+    for a, b in edges:
+        a, b = find(parent, a), find(parent, b)
+        if a != b:
+            parent[max(a, b)] = min(a, b)
+    return [find(parent, node) for node in range(size)]
+
+
+class Parts:
+    """What parts show between components: the least and the most ohms of every path through them.
+
+    Raising one resistance never lowers the resistance between two points (Rayleigh's monotonicity law), so
+    all parts at their lowest give the least and all at their highest the most.
+    """
+
+    def __init__(self, scene: Scene, labels: Sequence[int], placed: Placement, cut: frozenset[int]) -> None:
+        self._links = [
+            (labels[placed[e][0]], labels[placed[e][1]], scene.low_ohm[e], scene.high_ohm[e])
+            for e in scene.parts
+            if e not in cut and labels[placed[e][0]] != labels[placed[e][1]]
+        ]
+        self._group = components(scene.size, ((a, b) for a, b, _, _ in self._links)) if self._links else []
+        self._bounds: dict[int, _Bounds] = {}
+
+    def between(self, a: int, b: int) -> tuple[float, float] | None:
+        """(least, most) ohms between two component labels, None where no part leads across."""
+        if not self._links or a == b or self._group[a] != self._group[b]:
+            return None
+        group = self._group[a]
+        if group not in self._bounds:
+            links = [link for link in self._links if self._group[link[0]] == group]
+            self._bounds[group] = _Bounds(links)
+        return self._bounds[group].between(a, b)
+
+
+class _Bounds:
+    """Least and most ohms between all nodes of one network of parts."""
+
+    def __init__(self, links: Sequence[tuple[int, int, float, float]]) -> None:
+        nodes = sorted({node for a, b, _, _ in links for node in (a, b)})
+        self._index = {node: i for i, node in enumerate(nodes)}
+        ends = [(self._index[a], self._index[b]) for a, b, _, _ in links]
+        self._low = effective_ohms(len(nodes), ends, [low for _, _, low, _ in links])
+        self._high = effective_ohms(len(nodes), ends, [high for _, _, _, high in links])
+
+    def between(self, a: int, b: int) -> tuple[float, float]:
+        i, j = self._index[a], self._index[b]
+        return float(self._low[i, j]), float(self._high[i, j])
+
+
+def effective_ohms(size: int, ends: Sequence[tuple[int, int]], ohms: Sequence[float]) -> FloatArray:
+    """(size, size) effective resistance between all nodes of a small network; inf where nothing leads across.
+
+    R_ij = G_ii + G_jj - 2 G_ij, with G the inverse of the Laplacian with one node of each component earthed
+    (Klein and Randic, J. Math. Chem. 12, 81, 1993). An infinite resistance is no link.
+    """
+    kept = [
+        (a, b, 1.0 / max(ohm, 1e-6)) for (a, b), ohm in zip(ends, ohms, strict=True) if math.isfinite(ohm)
+    ]
+    labels = np.array(components(size, ((a, b) for a, b, _ in kept)))
+    laplacian = np.zeros((size, size))
+    for a, b, siemens in kept:
+        laplacian[[a, b], [a, b]] += siemens
+        laplacian[[a, b], [b, a]] -= siemens
+    earthed = np.unique(labels)
+    laplacian[earthed, earthed] += 1.0
+    inverse = np.linalg.inv(laplacian)
+    own = np.diag(inverse)
+    out = own[:, None] + own[None, :] - inverse - inverse.T
+    out[labels[:, None] != labels[None, :]] = math.inf
+    return np.asarray(np.maximum(out, 0.0))

@@ -11,10 +11,11 @@ import numpy as np
 from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.harness.model import Harness, connector_of
 from loomtest.readings.model import Quantity, Readings
-from tests.looms.faults import JOINED_BELOW_OHM, Fault, Loom, ends_at
+from tests.looms.faults import JOINED_BELOW_OHM, Fault, Loom, wires_at
 from tests.looms.solve import BoolArray, FloatArray, IntArray, components, resistances
 
 NEVER_OHM = 1e15
+Bonded = tuple[tuple[int, ...], tuple[int, ...]]
 
 
 @dataclass(frozen=True)
@@ -26,6 +27,7 @@ class Told:
     shorts: tuple[tuple[str, str], ...]
     leaks: tuple[tuple[str, str], ...]
     wrong_parts: frozenset[int]
+    excess_ohm: float  # what bad joints may add in series with a part
 
 
 @dataclass(frozen=True)
@@ -70,7 +72,9 @@ def told_wiring(harness: Harness, findings: Sequence[Finding]) -> Told:
             leaks.append((finding.points[0], finding.points[1]))
         elif finding.fault == "wrong-part":
             wrong.update(suspects[:1])
-    return Told(tuple((a, b) for a, b in ends), frozenset(cut), tuple(shorts), tuple(leaks), frozenset(wrong))
+    excess = 100.0 * sum(finding.fault == "high-resistance" for finding in findings)
+    places = tuple((a, b) for a, b in ends)
+    return Told(places, frozenset(cut), tuple(shorts), tuple(leaks), frozenset(wrong), excess)
 
 
 def moved_ends(harness: Harness, finding: Finding, moves: Mapping[str, str]) -> dict[tuple[int, int], str]:
@@ -81,7 +85,7 @@ def moved_ends(harness: Harness, finding: Finding, moves: Mapping[str, str]) -> 
     out: dict[tuple[int, int], str] = {}
     row = {w.name: i for i, w in enumerate(harness.wires)}
     for point, target in moves.items():
-        ends = [end for end in ends_at(harness, point) if harness.wires[end[0]].kind == "wire"]
+        ends = wires_at(harness, point)
         if not connector_of(point):
             named = [row[s.wire] for s in finding.suspects if s.end in (None, point)]
             ends = [end for w in named for end in ends if end[0] == w and end not in out][:1]
@@ -97,17 +101,15 @@ def unexplained(harness: Harness, readings: Readings, told: Told) -> list[str]:
     code = {p: i for i, p in enumerate(points)}
     for place in [*(p for pair in told.ends for p in pair), *(p for pair in told.shorts for p in pair)]:
         code.setdefault(place, len(code))
-    names = list(code)
-    out = [*_compare(harness, readings, told, code, {})]
+    out = [*_compare(harness, readings, told, code, None)]
     for tie in {tie for tie in readings.bonded.values() if tie != ((), ())}:
-        out += _compare(harness, readings, told, code, {"tie": tie})
-    return [text.format(*names) for text in out] if False else out
+        out += _compare(harness, readings, told, code, tie)
+    return out
 
 
 def _compare(
-    harness: Harness, readings: Readings, told: Told, code: Mapping[str, int], clip: Mapping[str, object]
+    harness: Harness, readings: Readings, told: Told, code: Mapping[str, int], tie: Bonded | None
 ) -> list[str]:
-    tie = clip.get("tie")
     mine = [n for n in range(len(readings)) if readings.bonded.get(n, ((), ())) == (tie or ((), ()))]
     index = np.array([n for n in mine if readings.quantity[n] != Quantity.DIODE], dtype=np.int64)
     if not len(index):
@@ -115,9 +117,9 @@ def _compare(
     start, end = readings.start[index], readings.end[index]
     links: list[tuple[int, int]] = []
     if tie:
-        links = [(int(start[0]), p) for p in tie[0]] + [(int(end[0]), p) for p in tie[1]]  # type: ignore[index]
+        links = [(int(start[0]), p) for p in tie[0]] + [(int(end[0]), p) for p in tie[1]]
     copper, low, high = _shown_by(harness, told, code, links)
-    value, limit = _bounds(readings, index)
+    value = _ohms(readings, index)
     same = copper[start] == copper[end]
     lo, hi = low[start, end], high[start, end]
     isolation = harness.limits.isolation_ohms
@@ -125,10 +127,11 @@ def _compare(
     bad_joined = same & ~joined
     linked = np.isfinite(lo)
     bad_apart = ~same & ~linked & (joined | (value < isolation))
-    with_leads = 0.8
-    bad_part = ~same & linked & ((value < lo / 1.2 - with_leads) | (value > hi * 1.2 + with_leads))
+    slack = np.where(readings.quantity[index] == Quantity.RESISTANCE_4W, 0.01, 0.8)  # noise, or leads
+    bad_part = ~same & linked & ((value < lo / 1.2 - slack) | (value > hi * 1.2 + slack + told.excess_ohm))
     beeps = readings.quantity[index] == Quantity.CONTINUITY
-    wrong: BoolArray = np.where(beeps, joined & ~same & ~linked | bad_joined, bad_joined | bad_apart | bad_part)
+    beep_apart = joined & ~same & ~linked
+    wrong: BoolArray = bad_joined | np.where(beeps, beep_apart, bad_apart | bad_part)
     names = readings.points
     what = np.where(same, "joined", np.where(linked, "through parts or leaks", "apart"))
     return [
@@ -137,11 +140,11 @@ def _compare(
     ]
 
 
-def _bounds(readings: Readings, index: IntArray) -> tuple[FloatArray, FloatArray]:
+def _ohms(readings: Readings, index: IntArray) -> FloatArray:
     value = readings.value[index].copy()
     beeps = readings.quantity[index] == Quantity.CONTINUITY
     value[beeps] = np.where(value[beeps] > 0, 0.0, np.inf)
-    return value, readings.above_ohm[index]
+    return value
 
 
 def _shown_by(
@@ -198,7 +201,11 @@ def score(loom: Loom, readings: Readings, verdict: Verdict) -> Score:
         reasons += [f"not named: {f.fault} {f.detail} at {f.points}" for f in electrical]
     kinds = Counter(f.fault for f in verdict.findings)
     same_kinds = kinds == Counter(f.fault for f in loom.faults)
-    if found < made and not reasons and any(f.fault not in ("crossed", "misplaced", "open", "short") for f in missing):
+    if (
+        found < made
+        and not reasons
+        and any(f.fault not in ("crossed", "misplaced", "open", "short") for f in missing)
+    ):
         reasons.append(f"{found} findings for {made} faults")
     named = not reasons and same_kinds and not missing
     group = "" if not reasons else _group(loom, verdict, open_readings, electrical)
@@ -260,7 +267,9 @@ def untidy(verdict: Verdict) -> list[str]:
                 out.append(f"{finding.fault}: no alternatives, the first of which is itself")
             elif dict(finding.alternatives[0].moves) != dict(finding.moves):
                 out.append(f"{finding.fault}: the first alternative is not the finding itself")
-        if finding.fault == "crossed" and not (set(finding.points) == set(finding.moves) == set(finding.moves.values())):
+        if finding.fault == "crossed" and not (
+            set(finding.points) == set(finding.moves) == set(finding.moves.values())
+        ):
             out.append(f"crossed: {finding.points} and {dict(finding.moves)} are not one cycle")
         if finding.fault == "misplaced" and list(finding.moves.items()) != [tuple(finding.points)]:
             out.append(f"misplaced: {finding.points} and {dict(finding.moves)} differ")

@@ -103,6 +103,7 @@ class Loom:
 def healthy_loom(harness: Harness, rng: Rng, spread: float = 1.0) -> Loom:
     """True ohms that follow `[expect]`; `spread` scales every spread. Parts lie inside their ranges."""
     expect = harness.expect
+    share = spread * float(np.hypot(expect.copper_spread_percent, expect.length_spread_percent)) / 100
     lot = 1 + spread * 0.00393 * rng.normal(0, expect.temperature_spread_c)
     ohms = np.empty(len(harness.wires))
     for index, wire in enumerate(harness.wires):
@@ -110,8 +111,10 @@ def healthy_loom(harness: Harness, rng: Rng, spread: float = 1.0) -> Loom:
             size = wire.size_mm2 or float(rng.choice([0.75, 1.0, 1.5]))
             length = wire.length_m or float(rng.uniform(0.2, 2.5))
             copper = expect.copper_factor * RHO_OHM_MM2_PER_M * length / size * lot
-            copper *= 1 + spread * rng.normal(0, np.hypot(expect.copper_spread_percent, expect.length_spread_percent) / 100)
-            ohms[index] = copper + sum(_joint(rng, expect.joint_milliohms, expect.joint_spread_milliohms * spread) for _ in range(2))
+            copper *= 1 + share * rng.normal()
+            ohms[index] = copper + sum(
+                _joint(rng, expect.joint_milliohms, expect.joint_spread_milliohms * spread) for _ in range(2)
+            )
         elif wire.kind == "fuse":
             ohms[index] = rng.uniform(0.004, 0.05)
         elif wire.kind == "diode":
@@ -158,7 +161,11 @@ def _open(loom: Loom, rng: Rng) -> Fault | None:
 def _two_nets(loom: Loom, rng: Rng, side_by_side: float) -> tuple[str, str] | None:
     harness = loom.harness
     a = int(rng.integers(len(harness.points)))
-    near = [i for i, p in enumerate(harness.points) if connector_of(p) and connector_of(p) == connector_of(harness.points[a])]
+    near = [
+        i
+        for i, p in enumerate(harness.points)
+        if connector_of(p) and connector_of(p) == connector_of(harness.points[a])
+    ]
     pool = near if near and rng.random() < side_by_side else list(range(len(harness.points)))
     b = pool[int(rng.integers(len(pool)))]
     if harness.net_of[a] == harness.net_of[b]:
@@ -184,21 +191,24 @@ def _leakage(loom: Loom, rng: Rng) -> Fault | None:
 
 def ends_at(harness: Harness, point: str) -> list[tuple[int, int]]:
     """(wire, side) of every row that belongs at the point."""
-    return [(w, s) for w, row in enumerate(harness.wires) for s, p in enumerate((row.start, row.end)) if p == point]
+    return [
+        (w, s)
+        for w, row in enumerate(harness.wires)
+        for s, p in enumerate((row.start, row.end))
+        if p == point
+    ]
 
 
 def _movable(loom: Loom) -> list[str]:
-    """Cavities that hold wire ends only.
+    """Cavities that hold a wire's terminal. A part or a fuse plugged in there stays where it is."""
+    rows = loom.harness.wires
+    held = {p for w in rows if w.kind == "wire" for p in (w.start, w.end)}
+    return [p for p in loom.harness.points if connector_of(p) and p in held]
 
-    What moves in a rebuild is the terminal of a wire. A part plugged in at the same cavity would stay, and
-    the contract does not say so: such cavities are left out of the scores.
-    """
-    out = []
-    for point in loom.harness.points:
-        ends = ends_at(loom.harness, point)
-        if connector_of(point) and ends and all(loom.harness.wires[w].kind == "wire" for w, _ in ends):
-            out.append(point)
-    return out
+
+def wires_at(harness: Harness, point: str) -> list[tuple[int, int]]:
+    """(wire, side) of every wire, parts and fuses left out, that belongs at the point."""
+    return [end for end in ends_at(harness, point) if harness.wires[end[0]].kind == "wire"]
 
 
 def _crossed(loom: Loom, rng: Rng) -> Fault | None:
@@ -220,7 +230,7 @@ def _crossed(loom: Loom, rng: Rng) -> Fault | None:
 
 
 def _moving(loom: Loom, fault: str, detail: str, points: tuple[str, ...], moves: dict[str, str]) -> Fault:
-    moved = {end: target for point, target in moves.items() for end in ends_at(loom.harness, point)}
+    moved = {end: target for point, target in moves.items() for end in wires_at(loom.harness, point)}
     wires = tuple(sorted({w for w, _ in moved}))
     return Fault(fault, detail, points, wires, moves=moves, moved=moved)
 
@@ -233,11 +243,18 @@ def _misplaced(loom: Loom, rng: Rng) -> Fault | None:
     if way < 0.3 and len(single) > 1:  # a wire's end at another splice or ground
         here = single[int(rng.integers(len(single)))]
         there = single[int(rng.integers(len(single)))]
-        ends = [(w, s) for w, s in ends_at(harness, here) if harness.wires[w].kind == "wire"]
+        ends = wires_at(harness, here)
         if here == there or not ends:
             return None
         end = ends[int(rng.integers(len(ends)))]
-        return Fault("misplaced", "other splice or ground", (here, there), (end[0],), moves={here: there}, moved={end: there})
+        return Fault(
+            "misplaced",
+            "other splice or ground",
+            (here, there),
+            (end[0],),
+            moves={here: there},
+            moved={end: there},
+        )
     movable = _movable(loom)
     if not movable:
         return None
@@ -266,7 +283,9 @@ def _joint_fault(loom: Loom, rng: Rng) -> Fault | None:
     low = 0.15 if all(w.size_mm2 and w.length_m for w in loom.harness.wires if w.kind == "wire") else 5.0
     excess = float(np.exp(rng.uniform(np.log(low), np.log(30.0))))
     ohms = {wire: float(loom.ohms[wire]) + excess}
-    return Fault("high-resistance", f"{excess:.3g} ohm in {row.name}", (row.start, row.end), (wire,), ohms=ohms)
+    return Fault(
+        "high-resistance", f"{excess:.3g} ohm in {row.name}", (row.start, row.end), (wire,), ohms=ohms
+    )
 
 
 def _part(loom: Loom, rng: Rng) -> Fault | None:
@@ -280,7 +299,7 @@ def _part(loom: Loom, rng: Rng) -> Fault | None:
     if way < 0.4:
         return Fault("open", f"open {row.kind}", ends, (wire,), cut=(wire,))
     low, high = row.ohms_min or 0.1, row.ohms_max or 1e4
-    if way < 0.55:
+    if way < 0.55 and low >= 1.0:
         shorted = min(0.02, low / 30)
         return Fault("short", f"shorted {row.kind}", ends, (wire,), ohms={wire: shorted})
     value = high * rng.uniform(2, 5) if rng.random() < 0.6 or low < 0.5 else low * rng.uniform(0.4, 0.6)

@@ -9,6 +9,9 @@ from pathlib import Path
 from loomtest.harness.model import Harness
 from loomtest.readings.model import Quantity, Readings
 
+_WIRE_COLUMNS = ("wire", "from", "to", "kind", "colour", "size", "length", "ohms_min", "ohms_max")
+_WIRE_END = ("amps", "circuit", "note")
+_READING_COLUMNS = ("from", "to", "value", "quantity", "uncertainty", "bonded_from", "bonded")
 _QUANTITY = {
     Quantity.RESISTANCE: "resistance",
     Quantity.RESISTANCE_4W: "resistance_4w",
@@ -24,11 +27,13 @@ def write_harness(harness: Harness, folder: Path) -> Path:
     folder.mkdir(parents=True, exist_ok=True)
     with (folder / "wires.csv").open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
-        writer.writerow("wire from to kind colour size length ohms_min ohms_max amps circuit note".split())
+        writer.writerow(_WIRE_COLUMNS + _WIRE_END)
         for w in harness.wires:
             numbers = (w.size_mm2, w.length_m, w.ohms_min, w.ohms_max, w.amps)
             size, length, low, high, amps = ("" if n is None else repr(n) for n in numbers)
-            writer.writerow([w.name, w.start, w.end, w.kind, w.colour, size, length, low, high, amps, w.circuit, w.note])
+            writer.writerow(
+                [w.name, w.start, w.end, w.kind, w.colour, size, length, low, high, amps, w.circuit, w.note]
+            )
     lines = [f'name = "{harness.name}"', 'wires = "wires.csv"']
     lines.append(f"unreachable = [{_strings(sorted(harness.unreachable))}]")
     lines.append(f"worked_on = [{_strings(sorted(harness.worked_on))}]")
@@ -45,7 +50,7 @@ def write_readings(readings: Readings, path: Path) -> Path:
     """The readings as a CSV of the contract."""
     with path.open("w", newline="", encoding="utf-8") as file:
         writer = csv.writer(file)
-        writer.writerow("from to value quantity uncertainty bonded_from bonded".split())
+        writer.writerow(_READING_COLUMNS)
         for n in range(len(readings)):
             tied = readings.bonded.get(n, ((), ()))
             u = readings.uncertainty[n]

@@ -61,7 +61,9 @@ class _Drawing:
         return name
 
     def wire(self, start: str, end: str, circuit: str, kind: str = "wire") -> None:
-        self.rows.append((start, end, kind, circuit) if self.rng.random() < 0.5 else (end, start, kind, circuit))
+        self.rows.append(
+            (start, end, kind, circuit) if self.rng.random() < 0.5 else (end, start, kind, circuit)
+        )
 
     def splice(self) -> str:
         self.splices += 1
@@ -177,14 +179,18 @@ def _finished(drawing: _Drawing) -> Harness:
     wires = []
     for row, index in enumerate(order):
         start, end, kind, circuit = rows[index]
-        wires.append(_row(rng, recipe, row, (start, end, kind), circuit if with_circuits else "", with_colours))
+        wires.append(
+            _row(rng, recipe, row, (start, end, kind), circuit if with_circuits else "", with_colours)
+        )
     mentioned = dict.fromkeys(point for wire in wires for point in (wire.start, wire.end))
     used = dict.fromkeys(point.partition(":")[0] for point in mentioned if ":" in point)
     cavities: dict[str, tuple[str, ...]] = {}
     for name in used:
         own = [point.partition(":")[2] for point in mentioned if point.startswith(name + ":")]
         if name in drawing.free and rng.random() < recipe.declared:
-            own = sorted(own + drawing.free[name], key=lambda c: (c[:1] if c[:1].isalpha() else "", len(c), c))
+            own = sorted(
+                own + drawing.free[name], key=lambda c: (c[:1] if c[:1].isalpha() else "", len(c), c)
+            )
             cavities[name] = tuple(own)
     declared = [f"{name}:{c}" for name, own in cavities.items() for c in own]
     points = tuple(dict.fromkeys([*mentioned, *declared]))
@@ -222,7 +228,9 @@ def _row(
         length_m=length if known else None,
         ohms_min=low,
         ohms_max=high,
-        amps=float(rng.choice([1.0, 3.0, 5.0, 10.0])) if kind == "wire" and rng.random() < recipe.amps else None,
+        amps=float(rng.choice([1.0, 3.0, 5.0, 10.0]))
+        if kind == "wire" and rng.random() < recipe.amps
+        else None,
         circuit=circuit,
         row=row + 2,
     )

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from itertools import pairwise
 
 import numpy as np
 
-from loomtest.harness.model import Harness, connector_of
+from loomtest.harness.model import Harness
 from loomtest.readings.model import Instrument, Quantity, Range, Readings
 from tests.looms.faults import Loom
 from tests.looms.solve import FloatArray, resistances
@@ -101,10 +102,10 @@ def isolation_pairs(harness: Harness, level: str) -> list[Pair]:
     out: dict[tuple[int, int], Pair] = {}
     for name, cavities in harness.cavities.items():
         codes = [harness.code_of[f"{name}:{c}"] for c in cavities]
-        for a, b in zip(codes, codes[1:], strict=False):
-            nets = (int(harness.net_of[a]), int(harness.net_of[b]))
-            if nets[0] != nets[1] and all(n in first for n in nets):
-                out.setdefault((min(nets), max(nets)), (a, b))
+        for a, b in pairwise(codes):
+            one, other = sorted((int(harness.net_of[a]), int(harness.net_of[b])))
+            if one != other and one in first and other in first:
+                out.setdefault((one, other), (a, b))
     return list(out.values())
 
 
@@ -253,7 +254,14 @@ def taken(readings: Readings, index: np.ndarray) -> Readings:
     columns = ("start", "end", "quantity", "value", "above_ohm", "current_a", "uncertainty", "temperature_c")
     bonded = {where[old]: tie for old, tie in readings.bonded.items() if old in where}
     changed = {name: getattr(readings, name)[index] for name in columns}
-    return replace(readings, **changed, row=np.arange(2, len(index) + 2, dtype=np.int64), bonded=bonded, notes={}, times={})
+    return replace(
+        readings,
+        **changed,
+        row=np.arange(2, len(index) + 2, dtype=np.int64),
+        bonded=bonded,
+        notes={},
+        times={},
+    )
 
 
 def shuffled(readings: Readings, rng: Rng) -> Readings:
@@ -271,8 +279,3 @@ def turned(readings: Readings, flip: np.ndarray) -> Readings:
         end=np.where(flip, readings.start, readings.end),
         bonded=bonded,
     )
-
-
-def side_of(point: str) -> str:
-    """The connector of a point, or the point itself."""
-    return connector_of(point) or point

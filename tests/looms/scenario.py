@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 
 import numpy as np
 
@@ -24,7 +24,7 @@ class Order:
     kinds: tuple[str, ...] = KINDS
     overlap: bool = False
     wires: tuple[int, int] = (5, 80)
-    recipe: Recipe = Recipe(wires=0)
+    recipe: Recipe = field(default_factory=Recipe)
 
 
 def draw(rng: Rng, order: Order) -> Loom:
@@ -78,7 +78,8 @@ def fits(harness: Harness, faults: Sequence[Fault], new: Fault, overlap: bool) -
         return False
     if {*new.moves.values()} & {t for fault in faults for t in fault.moves.values()}:
         return False  # two terminals in one cavity: the latter does not go in
-    return not faults or any(any(a & b for a, b in zip(mine, other, strict=True)) for other in earlier)
+    shares = [mine[0] & other[0] or mine[1] & other[1] or mine[2] & other[2] for other in earlier]
+    return not faults or any(shares)
 
 
 def all_visible(loom: Loom) -> bool:
@@ -102,15 +103,27 @@ def _visible(loom: Loom, fault: Fault, truth: FloatArray) -> bool:
         copper = loom.copper()
         same = _reachable(loom, np.equal.outer(copper, copper).astype(float)) > 0
         return bool((rise[same] > 0.6 * excess).any())
-    if fault.wires and not loom.harness.wires[fault.wires[0]].conducts or fault.bridge:
+    part = bool(fault.wires) and not loom.harness.wires[fault.wires[0]].conducts
+    if part or fault.bridge:
         low, high = part_range(without)
+        if fault.bridge and not _tellable(without, fault, low):
+            return False
         low, high = _reachable(loom, low, without), _reachable(loom, high, without)
-        outside = (truth < low / 1.5) | (truth > high * 1.5)
-        if fault.fault == "leakage":  # seen where there was nothing, or far below what the parts show
-            return bool((outside & (truth < 0.9 * ISOLATED_OHM)).any())
+        below = 4.0 if fault.fault == "short" else 1.5
+        outside = (truth < low / below) | (truth > high * 1.5)
+        if fault.fault == "leakage":
+            outside &= truth < 0.9 * ISOLATED_OHM
         return bool(outside.any())
     changed: BoolArray = (truth < JOINED_BELOW_OHM) != (before < JOINED_BELOW_OHM)
     return bool(changed.any())
+
+
+def _tellable(without: Loom, fault: Fault, low: FloatArray) -> bool:
+    """True when parts across the same two nets cannot hide the bridge, or pass for it."""
+    code = {p: i for i, p in enumerate(without.points)}
+    a, b = (code[p] for p in fault.points[:2])
+    ohm = fault.bridge[2] if fault.bridge else 0.0
+    return bool(np.isinf(low[a, b]) if fault.fault == "leakage" else ohm < low[a, b] / 4)
 
 
 def part_range(loom: Loom) -> tuple[FloatArray, FloatArray]:
@@ -130,7 +143,9 @@ def _solved(loom: Loom, part_ohms: Sequence[float]) -> FloatArray:
         if not row.conducts and np.isfinite(ohms[w]):
             ohms[w] = part_ohms[w]
     changed = {w for fault in loom.faults for w in fault.ohms}
-    wide = Loom(loom.harness, np.array([loom.ohms[w] if w in changed else o for w, o in enumerate(ohms)]), loom.faults)
+    wide = Loom(
+        loom.harness, np.array([loom.ohms[w] if w in changed else o for w, o in enumerate(ohms)]), loom.faults
+    )
     return resistances(len(wide.points), wide.edges())
 
 

@@ -2,13 +2,243 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from loomtest.commands.app import app
+from loomtest.commands.text import WIDTH, counted, listed, paragraph, shown, wrapped
+
+if TYPE_CHECKING:
+    from loomtest.errors import Problem
+    from loomtest.harness.model import Harness, Wire
+    from loomtest.harness.survey import Survey
+
+MOST_NETS = 400
+MOST_WARNINGS = 40
 
 
 @app.command()
-def check(harness: Annotated[str, typer.Argument(help="A folder, a harness.toml or a wire list.")]) -> None:
-    """Read the harness and report every mistake at once."""
+def check(
+    harness: Annotated[
+        str, typer.Argument(help="A folder, a harness.toml or a wire list.", show_default=False)
+    ],
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of text.")] = False,
+) -> None:
+    """Read the harness and report every mistake at once.
+
+    Shows what the wire list says, net by net, before anything is measured: read it against the loom.
+
+    Example: loomtest check orchard_tractor
+
+    The JSON object, "schema": "loomtest-check/1": harness; counts (wires, parts, points, connectors, nets,
+    splices, grounds, loops); nets (net, points, wires, loops); parts (part, kind, from, to, ohms_min,
+    ohms_max); wires (wire, from, to, colour, size_mm2, length_m, expected_ohms, limit_ohms; null where not
+    known); without_size_or_length, splices, grounds, empty_cavities, unreachable (names); warnings (file,
+    line, column, found, expected).
+    """
+    from loomtest.harness.load import load_harness
+    from loomtest.harness.survey import survey
+
+    loaded = load_harness(harness)
+    seen = survey(loaded)
+    if as_json:
+        import json
+
+        typer.echo(json.dumps(as_object(loaded, seen), ensure_ascii=False, indent=2, allow_nan=False))
+        return
+    typer.echo("\n".join(_lines(loaded, seen)))
+
+
+def as_object(harness: Harness, seen: Survey) -> dict[str, Any]:
+    """The JSON object described in the command's help."""
+    from loomtest.harness.copper import expectation_of, part_ohms
+
+    expectation = expectation_of(harness)
+    rows = list(
+        zip(harness.wires, expectation.expected_ohm.tolist(), expectation.limit_ohm.tolist(), strict=True)
+    )
+    return {
+        "schema": "loomtest-check/1",
+        "harness": harness.name,
+        "counts": {
+            "wires": len(seen.wires),
+            "parts": len(seen.parts),
+            "points": len(harness.points),
+            "connectors": len(seen.connectors),
+            "nets": len(seen.nets),
+            "splices": len(seen.splices),
+            "grounds": len(seen.grounds),
+            "loops": seen.loops,
+        },
+        "nets": [
+            {
+                "net": net.name,
+                "points": [harness.points[code] for code in net.points],
+                "wires": [harness.wires[index].name for index in net.conductors],
+                "loops": len(net.conductors) - len(net.points) + 1,
+            }
+            for net in (harness.nets[index] for index in seen.nets)
+        ],
+        "parts": [
+            {
+                "part": wire.name,
+                "kind": wire.kind,
+                "from": wire.start,
+                "to": wire.end,
+                "ohms_min": part_ohms(wire)[0],
+                "ohms_max": part_ohms(wire)[1],
+            }
+            for wire in harness.wires
+            if wire.kind != "wire"
+        ],
+        "wires": [
+            {
+                "wire": wire.name,
+                "from": wire.start,
+                "to": wire.end,
+                "colour": wire.colour,
+                "size_mm2": _number(wire.size_mm2),
+                "length_m": _number(wire.length_m),
+                "expected_ohms": _number(expected),
+                "limit_ohms": _number(limit),
+            }
+            for wire, expected, limit in rows
+            if wire.kind == "wire"
+        ],
+        "without_size_or_length": list(seen.without_size_or_length),
+        "splices": list(seen.splices),
+        "grounds": list(seen.grounds),
+        "empty_cavities": list(seen.empty_cavities),
+        "unreachable": list(seen.unreachable),
+        "warnings": [
+            {"file": w.file, "line": w.line, "column": w.column, "found": w.found, "expected": w.expected}
+            for w in harness.warnings
+        ],
+    }
+
+
+def _number(value: float | None) -> float | None:
+    return None if value is None or value != value else float(f"{value:.6g}")
+
+
+def _lines(harness: Harness, seen: Survey) -> list[str]:
+    counts = [
+        counted(len(seen.wires), "wire"),
+        counted(len(seen.parts), "part"),
+        counted(len(seen.nets), "net"),
+        counted(len(harness.points), "point"),
+        counted(len(seen.connectors), "connector"),
+        counted(len(seen.splices), "splice"),
+        counted(len(seen.grounds), "ground"),
+    ]
+    if seen.loops:
+        counts.append(counted(seen.loops, "second way round", "second ways round"))
+    lines = [shown(harness.name), wrapped(listed(counts))]
+    lines += ["", "What is joined, and the resistance a healthy wire may have", *_nets(harness, seen)]
+    parts = [wire for wire in harness.wires if not wire.conducts]
+    if parts:
+        lines += ["", "Parts that stay plugged in", *_aligned([_part_cells(wire) for wire in parts], 2)]
+    for title, names in (
+        ("Empty cavities", seen.empty_cavities),
+        ("No probe reaches", seen.unreachable),
+    ):
+        if names:
+            lines += ["", wrapped([title + ":", *listed(names)], hanging=2)]
+    if seen.without_size_or_length:
+        lines += ["", _unknown_copper(harness, seen)]
+    if harness.warnings:
+        lines += ["", "Look at these again", *_warnings(harness.warnings)]
+    return lines
+
+
+def _nets(harness: Harness, seen: Survey) -> list[str]:
+    from loomtest.harness.copper import expectation_of
+
+    expectation = expectation_of(harness)
+    special = dict.fromkeys(seen.splices, "splice") | dict.fromkeys(seen.grounds, "ground")
+    heads: list[str] = []
+    rows: list[list[str]] = []
+    owner: list[int] = []
+    for order, index in enumerate(seen.nets[:MOST_NETS]):
+        net = harness.nets[index]
+        names = [harness.points[code] for code in net.points]
+        points = [shown(name) + (f" ({special[name]})" if name in special else "") for name in names]
+        title = [shown(net.name) + ":"] if net.name != names[0] else []
+        heads.append(wrapped([*title, *points], 2, 6))
+        for wire in net.conductors:
+            limit = float(expectation.limit_ohm[wire])
+            rows.append(_wire_cells(harness.wires[wire], float(expectation.expected_ohm[wire]), limit))
+            owner.append(order)
+    lines: list[str] = []
+    told = -1
+    for order, row in zip(owner, _aligned(rows, 6), strict=True):
+        if order != told:
+            lines.append(heads[order])
+            told = order
+        lines.append(row)
+    if len(seen.nets) > MOST_NETS:
+        lines.append(f"  and {len(seen.nets) - MOST_NETS} more (--json lists them all)")
+    return lines
+
+
+def _wire_cells(wire: Wire, expected: float, limit: float) -> list[str]:
+    colour = shown(wire.colour) if wire.kind == "wire" else wire.kind
+    size = "" if wire.size_mm2 is None else f"{wire.size_mm2:.3g} mm²"
+    length = "" if wire.length_m is None else f"{wire.length_m:.3g} m"
+    if limit != limit:
+        span = ""
+    elif expected != expected:
+        span = f"to {_ohms(limit)}"
+    else:
+        span = f"{_ohms(expected)}, to {_ohms(limit)}"
+    return [shown(wire.name), f"{shown(wire.start)} – {shown(wire.end)}", colour, size, length, span]
+
+
+def _ohms(value: float) -> str:
+    """Short, for the eye: `31 mΩ`, `1.2 Ω`, `10 kΩ`."""
+    if value < 1.0:
+        return f"{value * 1e3:.3g} mΩ"
+    return f"{value:.3g} Ω" if value < 1e3 else f"{value / 1e3:.3g} kΩ"
+
+
+def _part_cells(wire: Wire) -> list[str]:
+    from loomtest.harness.copper import part_ohms
+
+    arrow = "→" if wire.kind == "diode" else "–"
+    lowest, highest = part_ohms(wire)
+    span = "" if wire.kind == "diode" else f"{_ohms(lowest)} to {_ohms(highest)}"
+    return [shown(wire.name), f"{shown(wire.start)} {arrow} {shown(wire.end)}", wire.kind, span]
+
+
+def _aligned(rows: list[list[str]], indent: int) -> list[str]:
+    """Columns under each other where they fit into the line; a row that does not is wrapped."""
+    if not rows:
+        return []
+    widths = [max(len(row[column]) for row in rows) for column in range(len(rows[0]))]
+    kept = [column for column, width in enumerate(widths) if width]
+    if indent + sum(widths[column] for column in kept) + 2 * (len(kept) - 1) > WIDTH:
+        return [wrapped([cell for cell in row if cell], indent, indent + 4) for row in rows]
+    return [
+        " " * indent + "  ".join(row[column].ljust(widths[column]) for column in kept).rstrip()
+        for row in rows
+    ]
+
+
+def _unknown_copper(harness: Harness, seen: Survey) -> str:
+    names = seen.without_size_or_length
+    if len(names) == len(seen.wires):
+        who = ["No wire has both size and length."]
+    else:
+        who = [f"{len(names)} of {counted(len(seen.wires), 'wire')} without size or length:"]
+        who += [*listed(names[:60]), "…" if len(names) > 60 else ""]
+        who[-1] += "."
+    limit = f"{harness.limits.continuity_ohms:g} Ω"
+    return wrapped([*who, *f"What such a wire has is judged against {limit} only.".split(" ")], hanging=2)
+
+
+def _warnings(warnings: tuple[Problem, ...]) -> list[str]:
+    lines = [paragraph(shown(str(warning)), 2, 6) for warning in warnings[:MOST_WARNINGS]]
+    if len(warnings) > MOST_WARNINGS:
+        lines.append(f"  and {len(warnings) - MOST_WARNINGS} more (--json lists them all)")
+    return lines

@@ -137,11 +137,12 @@ def _check_names(
 
     While the wire list itself has mistakes, some of its points are missing, and nothing is said.
     """
+    named = (settings.unreachable, settings.worked_on, settings.places, settings.faces)
+    if half_read or not any(named):
+        return
     points = _points(wires, settings)
     connectors = list(dict.fromkeys(connector_of(point) for point in points if connector_of(point)))
     known_points, known_names = frozenset(points), frozenset(connectors) | frozenset(points)
-    if half_read:
-        return
 
     def say(key: str, name: str, known: list[str], what: str, severity: str) -> None:
         near = nearest(name, known, 1)

@@ -8,11 +8,14 @@ from __future__ import annotations
 import re
 
 LONGEST_NAME = 100
+_EVERYDAY = re.compile(r"[A-Za-z_]\w{0,30}[+-]?(?::\w{1,30})?", re.ASCII)
 _TIME = re.compile(r"\d{1,2}:\d{2}:\d{2}", re.ASCII)
 
 
 def read_point(text: str) -> str:
     """The point's stored name; ValueError with what was expected when `text` cannot be one."""
+    if _EVERYDAY.fullmatch(text):  # nothing to correct: most points of a long list
+        return text
     name = text.strip()
     if len(name) > 1 and name[0] == "-":
         name = name[1:].lstrip()

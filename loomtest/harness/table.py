@@ -111,7 +111,7 @@ def _rows(file: str, lines: list[str], skipped: int, separator: str, problems: l
             elif any(cells) and any(cell.strip() for cell in cells):
                 if cells[0].lstrip().startswith("#"):
                     found = f"a line that begins with #: {quoted(separator.join(cells))}"
-                    expected = "nothing: it was left out as a comment"
+                    expected = "a row; it was left out as a comment"
                     problems.append(Problem(file, line, "", found, expected, "warning"))
                 elif len(cells) == width and max(map(len, cells)) <= LONGEST_CELL:
                     rows.append((line, cells))

@@ -55,7 +55,8 @@ def columns_of(table: Table, problems: list[Problem]) -> dict[str, int]:
             name = written or f"column {place + 1}"
         if name in places:
             expected = f"one column named {name}"
-            problems.append(Problem(table.file, line, name, f"column {quoted(written)} twice", expected))
+            where = quoted(name)[1:-1]
+            problems.append(Problem(table.file, line, where, f"column {quoted(written)} twice", expected))
             continue
         places[name] = place
     unknown = [name for name in places if name not in COLUMNS]
@@ -70,57 +71,57 @@ def columns_of(table: Table, problems: list[Problem]) -> dict[str, int]:
         near = [like for like in nearest(name, COLUMNS, 1) if like not in places]
         if near and name:
             expected = f"{near[0]}, if that is what is meant; the column is kept but not used"
-            problems.append(Problem(table.file, line, name, f"column {quoted(name)}", expected, "warning"))
+            where = quoted(name)[1:-1]
+            problems.append(Problem(table.file, line, where, f"column {quoted(name)}", expected, "warning"))
     return places
 
 
-class _Reader:
-    """Reads cells by column; equal cells are read once, so that long lists are quick."""
+class _Columns:
+    """The table by columns: equal cells are read once, so that a list of 100,000 rows takes a second."""
 
     def __init__(self, table: Table, places: dict[str, int], problems: list[Problem]) -> None:
-        self.table, self.places, self.problems = table, places, problems
-        self.known: dict[tuple[str, str], object] = {}
-        self.commas: list[tuple[int, str, str]] = []  # numbers with a decimal comma: line, column, cell
-        self.dots: list[tuple[int, str, str]] = []
-        self.good = True
+        self.file, self.problems, self.places = table.file, problems, places
+        self.lines = [line for line, _ in table.rows]
+        self.rows = [cells for _, cells in table.rows]
+        self.bad: set[int] = set()  # rows that make no wire
+        self.numbers: dict[str, list[str]] = {}  # the cells of the number columns, for `_check_decimals`
 
-    def text(self, cells: list[str], column: str) -> str:
+    def text(self, column: str) -> list[str]:
+        """The cells of a column without the spaces around them; empty ones where there is no such column."""
         place = self.places.get(column)
-        return "" if place is None else cells[place].replace("\u00a0", " ").strip()
+        if place is None:
+            return [""] * len(self.rows)
+        return [cells[place].strip() for cells in self.rows]
 
-    def read(self, line: int, cells: list[str], column: str, reader: Callable[[str], Value]) -> Value | None:
-        """The cell's value, None when it is empty or wrong (then it stands among the problems)."""
-        text = self.text(cells, column)
-        if not text:
-            return None
-        key = (column, text)
-        if key not in self.known:
-            try:
-                self.known[key] = reader(text)
-            except ValueError as error:
-                self.known[key] = error
-        value = self.known[key]
-        if isinstance(value, ValueError):
-            self.wrong(line, column, quoted(text), str(value))
-            return None
-        return value  # type: ignore[return-value]  # this reader put it there
+    def read(self, column: str, reader: Callable[[str], Value]) -> list[Value | None]:
+        """The column's values: None where the cell is empty or wrong (then it stands among the problems)."""
+        cells = self.text(column)
+        values: dict[str, Value | None] = {"": None}
+        wrong: dict[str, str] = {}
+        for cell in dict.fromkeys(cells):
+            if cell:
+                try:
+                    values[cell] = reader(cell.replace("\u00a0", " "))
+                except ValueError as error:
+                    values[cell], wrong[cell] = None, str(error)
+        if wrong:
+            for row, cell in enumerate(cells):
+                if cell in wrong:
+                    self.wrong(row, column, quoted(cell), wrong[cell])
+        return [values[cell] for cell in cells]
 
-    def number(
-        self, line: int, cells: list[str], column: str, reader: Callable[[str], float]
-    ) -> float | None:
-        """Like `read`, and notes which decimal sign was used."""
-        value = self.read(line, cells, column, reader)
-        if value is not None:
-            text = self.text(cells, column)
-            if "," in text:
-                self.commas.append((line, column, text))
-            elif "." in text:
-                self.dots.append((line, column, text))
-        return value
+    def number(self, column: str, reader: Callable[[str], float]) -> list[float | None]:
+        """Like `read`, of a column of numbers."""
+        if column in self.places:
+            self.numbers[column] = self.text(column)
+        return self.read(column, reader)
 
-    def wrong(self, line: int, column: str, found: str, expected: str) -> None:
-        self.problems.append(Problem(self.table.file, line, column, found, expected))
-        self.good = False
+    def wrong(self, row: int, column: str, found: str, expected: str) -> None:
+        self.problems.append(Problem(self.file, self.lines[row], column, found, expected))
+        self.bad.add(row)
+
+    def odd(self, row: int, column: str, found: str, expected: str) -> None:
+        self.problems.append(Problem(self.file, self.lines[row], column, found, expected, "warning"))
 
 
 def read_wires(table: Table, problems: list[Problem]) -> tuple[Wire, ...]:
@@ -132,65 +133,69 @@ def read_wires(table: Table, problems: list[Problem]) -> tuple[Wire, ...]:
         if not any(problem.severity == "error" for problem in problems):
             problems.append(Problem(table.file, None, "", "a wire list with no rows", "a row for each wire"))
         return ()
-    reader = _Reader(table, places, problems)
-    extras = [(name, place) for name, place in places.items() if name not in COLUMNS]
-    wires = []
-    for number, (line, cells) in enumerate(table.rows, start=1):
-        wire = _wire(reader, line, cells, number, tuple((name, cells[at].strip()) for name, at in extras))
-        if wire is not None:
-            wires.append(wire)
-    _check_decimals(reader)
-    named = _names(
-        table.file, wires, {number: line for number, (line, _) in enumerate(table.rows, 1)}, problems
+    columns = _Columns(table, places, problems)
+    starts, ends = _ends(columns)
+    columns.read("colour", colour_parts)
+    kinds = columns.read("kind", _read_kind)
+    sizes, lengths = columns.number("size", read_size), columns.number("length", read_length)
+    lowest, highest = columns.number("ohms_min", read_ohms), columns.number("ohms_max", read_ohms)
+    _check_ranges(columns, kinds, lowest, highest)
+    amps = columns.number("amps", read_amps)
+    _check_decimals(columns)
+    names = _names(columns)
+    colours, circuits, notes = columns.text("colour"), columns.text("circuit"), columns.text("note")
+    extras = [[(name, cell) for cell in columns.text(name)] for name in places if name not in COLUMNS]
+    extra = list(zip(*extras, strict=True)) if extras else [()] * len(columns.rows)
+    wires = tuple(
+        Wire(
+            name=names[row],
+            start=start,
+            end=end,
+            kind=kinds[row] or "wire",
+            colour=colours[row],
+            size_mm2=sizes[row],
+            length_m=lengths[row],
+            ohms_min=lowest[row],
+            ohms_max=highest[row],
+            amps=amps[row],
+            circuit=circuits[row],
+            note=notes[row],
+            row=columns.lines[row],
+            extra=extra[row],
+        )
+        for row, (start, end) in enumerate(zip(starts, ends, strict=True))
+        if start is not None and end is not None and row not in columns.bad
     )
-    _check_bare_gauges(reader)
-    _check_long(reader, named)
-    _check_shared_cavities(table.file, named, problems)
-    _check_alike(table.file, named, problems)
-    return tuple(named)
+    _check_bare_gauges(columns)
+    _check_long(columns, lengths)
+    _check_shared_cavities(table.file, wires, problems)
+    _check_alike(table.file, wires, problems)
+    return wires
 
 
-def _wire(
-    reader: _Reader, line: int, cells: list[str], number: int, extra: tuple[tuple[str, str], ...]
-) -> Wire | None:
-    reader.good = True
-    ends: list[str | None] = []
+def _ends(columns: _Columns) -> tuple[list[str | None], list[str | None]]:
+    starts, ends = (columns.read(column, read_point) for column in NEEDED)
     for column in NEEDED:
-        if not reader.text(cells, column):
-            reader.wrong(line, column, "nothing", "a point such as X3:2 or GND1")
-        ends.append(reader.read(line, cells, column, read_point))
-    start, end = ends
-    if start is not None and start == end:
-        reader.wrong(line, "to", f"{quoted(start)} at both ends", "two different points")
-    reader.read(line, cells, "colour", colour_parts)
-    kind = reader.read(line, cells, "kind", _read_kind) or "wire"
-    lowest = reader.number(line, cells, "ohms_min", read_ohms)
-    highest = reader.number(line, cells, "ohms_max", read_ohms)
-    if lowest is not None and highest is not None and lowest > highest:
-        reader.wrong(line, "ohms_min", f"{lowest:g} above ohms_max {highest:g}", "the smaller of the two")
-    if lowest is not None and highest is None and lowest >= PART_OHMS[1] and kind != "wire":
-        reader.wrong(line, "ohms_max", "nothing", f"the highest value too, where ohms_min is {lowest:g}")
-    size = reader.number(line, cells, "size", read_size)
-    length = reader.number(line, cells, "length", read_length)
-    amps = reader.number(line, cells, "amps", read_amps)
-    if not reader.good or start is None or end is None:
-        return None
-    return Wire(
-        name=reader.text(cells, "wire") or f"\x00{number}",  # named in `_names`, when all names are known
-        start=start,
-        end=end,
-        kind=kind,
-        colour=reader.text(cells, "colour"),
-        size_mm2=size,
-        length_m=length,
-        ohms_min=lowest,
-        ohms_max=highest,
-        amps=amps,
-        circuit=reader.text(cells, "circuit"),
-        note=reader.text(cells, "note"),
-        row=line,
-        extra=extra,
-    )
+        for row, cell in enumerate(columns.text(column)):
+            if not cell:
+                columns.wrong(row, column, "nothing", "a point such as X3:2 or GND1")
+    for row, (start, end) in enumerate(zip(starts, ends, strict=True)):
+        if start is not None and start == end:
+            columns.wrong(row, "to", f"{quoted(start)} at both ends", "two different points")
+    return starts, ends
+
+
+def _check_ranges(
+    columns: _Columns, kinds: list[Kind | None], lowest: list[float | None], highest: list[float | None]
+) -> None:
+    for row, low in enumerate(lowest):
+        high = highest[row]
+        if low is None:
+            continue
+        if high is not None and low > high:
+            columns.wrong(row, "ohms_min", f"{low:g} above ohms_max {high:g}", "the smaller of the two")
+        elif high is None and low >= PART_OHMS[1] and (kinds[row] or "wire") != "wire":
+            columns.wrong(row, "ohms_max", "nothing", f"the highest value too, where ohms_min is {low:g}")
 
 
 def _read_kind(text: str) -> Kind:
@@ -201,75 +206,72 @@ def _read_kind(text: str) -> Kind:
     return kind
 
 
-def _names(file: str, wires: list[Wire], line_of: dict[int, int], problems: list[Problem]) -> list[Wire]:
-    """Every wire with its name: W1, W2 … by row where the list gives none; two of a name are a mistake."""
-    from dataclasses import replace
-
+def _names(columns: _Columns) -> list[str]:
+    """Every wire's name: W1, W2 … by row where the list gives none; two of a name are a mistake."""
+    names = columns.text("wire")
     taken: dict[str, int] = {}
-    for wire in wires:
-        if wire.name[0] != "\x00":
-            if wire.name in taken:
-                found = f"{quoted(wire.name)}, the name of the wire in line {taken[wire.name]} too"
-                problems.append(Problem(file, wire.row, "wire", found, "a name of its own for each wire"))
-            taken.setdefault(wire.name, wire.row)
-    out = []
-    for wire in wires:
-        if wire.name[0] == "\x00":
-            own = name = "W" + wire.name[1:]
+    for row, name in enumerate(names):
+        if name and taken.setdefault(name, row) != row:
+            found = f"{quoted(name)}, the name of the wire in line {columns.lines[taken[name]]} too"
+            columns.wrong(row, "wire", found, "a name of its own for each wire")
+    for row, name in enumerate(names):
+        if not name:
+            own = name = f"W{row + 1}"
             while name in taken:
                 name += "'"
             if name != own:
-                found = f"no name, and {own} is the wire in line {taken[own]}"
-                expected = f"a name; it is called {name} until then"
-                problems.append(Problem(file, wire.row, "wire", found, expected, "warning"))
-            taken[name] = wire.row
-            wire = replace(wire, name=name)
-        out.append(wire)
-    return out
+                found = f"no name, and {own} is the wire in line {columns.lines[taken[own]]}"
+                columns.odd(row, "wire", found, f"a name; it is called {name} until then")
+            taken[name] = row
+            names[row] = name
+    return names
 
 
-def _check_decimals(reader: _Reader) -> None:
+def _check_decimals(columns: _Columns) -> None:
     """A decimal comma is taken and said; comma and point in one file are refused: one of them is a slip."""
-    if not reader.commas:
-        return
-    line, column, text = reader.commas[0]
-    file = reader.table.file
-    if reader.dots:
-        other, other_column, other_text = reader.dots[0]
-        found = f"{quoted(text)} with a decimal comma"
-        found += f", and {quoted(other_text)} with a decimal point in line {other}"
-        found += f", {other_column}" if other_column != column else ""
-        reader.problems.append(Problem(file, line, column, found, "one decimal sign in the whole file"))
-        return
-    count = len(reader.commas)
-    found = f"{quoted(text)}, a decimal comma" + (f" ({count} such cells)" if count > 1 else "")
-    expected = f"nothing else: it was read as {text.replace(',', '.')}"
-    reader.problems.append(Problem(file, line, column, found, expected, "warning"))
 
-
-def _check_bare_gauges(reader: _Reader) -> None:
-    if "size" not in reader.places:
-        return
-    lines = [line for line, cells in reader.table.rows if reader.text(cells, "size") in _GAUGES_TYPED_BARE]
-    if lines:
-        cells = next(cells for line, cells in reader.table.rows if line == lines[0])
-        text = reader.text(cells, "size")
-        found = f"{quoted(text)}, read as {text} mm²" + (
-            f" (and {len(lines) - 1} more like it)" if lines[1:] else ""
+    def with_sign(sign: str) -> list[tuple[int, str, str]]:
+        return sorted(
+            (row, column, cell)
+            for column, cells in columns.numbers.items()
+            for row, cell in enumerate(cells)
+            if sign in cell and row not in columns.bad
         )
-        expected = f"AWG {text}, if a gauge is meant"
-        reader.problems.append(Problem(reader.table.file, lines[0], "size", found, expected, "warning"))
+
+    commas = with_sign(",")
+    if not commas:
+        return
+    row, column, text = commas[0]
+    dots = with_sign(".")
+    if dots:
+        other, other_column, other_text = dots[0]
+        found = f"{quoted(text)} with a decimal comma, and {quoted(other_text)} with a decimal point"
+        found += f" in line {columns.lines[other]}, {other_column}"
+        columns.wrong(row, column, found, "one decimal sign in the whole file")
+        return
+    found = f"{quoted(text)}, with a decimal comma" + (f" ({len(commas)} such cells)" if commas[1:] else "")
+    columns.odd(row, column, found, f"a decimal point; it was read as {text.replace(',', '.')}")
 
 
-def _check_long(reader: _Reader, wires: list[Wire]) -> None:
-    long = [wire for wire in wires if (wire.length_m or 0.0) > _LONG_FOR_A_VEHICLE_M]
-    if long:
-        found = f"{long[0].length_m:g} m" + (f" (and {len(long) - 1} more like it)" if long[1:] else "")
-        expected = "a unit, if these are not metres: 850 mm, 33 in"
-        reader.problems.append(Problem(reader.table.file, long[0].row, "length", found, expected, "warning"))
+def _check_bare_gauges(columns: _Columns) -> None:
+    cells = columns.text("size")
+    rows = [row for row, cell in enumerate(cells) if cell in _GAUGES_TYPED_BARE]
+    if rows:
+        text = cells[rows[0]]
+        found = f"{quoted(text)}, read as {text} mm²" + (
+            f" (and {len(rows) - 1} more like it)" if rows[1:] else ""
+        )
+        columns.odd(rows[0], "size", found, f"AWG {text}, if a gauge is meant")
 
 
-def _check_shared_cavities(file: str, wires: list[Wire], problems: list[Problem]) -> None:
+def _check_long(columns: _Columns, lengths: list[float | None]) -> None:
+    rows = [row for row, length in enumerate(lengths) if (length or 0.0) > _LONG_FOR_A_VEHICLE_M]
+    if rows:
+        found = f"{lengths[rows[0]]:g} m" + (f" (and {len(rows) - 1} more like it)" if rows[1:] else "")
+        columns.odd(rows[0], "length", found, "a unit, if these are not metres: 850 mm, 33 in")
+
+
+def _check_shared_cavities(file: str, wires: tuple[Wire, ...], problems: list[Problem]) -> None:
     """Two wires in one cavity are allowed (a double crimp) and said; parts stand beside their wires."""
     first: dict[str, Wire] = {}
     for wire in wires:
@@ -285,28 +287,25 @@ def _check_shared_cavities(file: str, wires: list[Wire], problems: list[Problem]
                 problems.append(Problem(file, wire.row, column, found, expected, "warning"))
 
 
-def _check_alike(file: str, wires: list[Wire], problems: list[Problem]) -> None:
+def _check_alike(file: str, wires: tuple[Wire, ...], problems: list[Problem]) -> None:
     """Names that differ only by case, or by leading zeros of a cavity: probably one thing written twice."""
-    for column, names in (
-        ("wire", [(wire.name, wire.row, "wire") for wire in wires]),
-        ("point", [(p, w.row, c) for w in wires for c, p in (("from", w.start), ("to", w.end))]),
-        (
-            "connector",
-            [(connector_of(p), w.row, c) for w in wires for c, p in (("from", w.start), ("to", w.end))],
-        ),
-    ):
-        seen: dict[str, tuple[str, int]] = {}
-        said: set[str] = set()
-        for name, row, where in names:
-            if not name or name in said:
+    names = {wire.name: (wire.row, "wire") for wire in wires}
+    points = {wire.end: (wire.row, "to") for wire in reversed(wires)}
+    points |= {wire.start: (wire.row, "from") for wire in reversed(wires)}
+    connectors = {connector_of(point): place for point, place in reversed(points.items())}
+    connectors.pop("", None)
+    for found_at, fold in ((names, str.casefold), (points, folded), (connectors, str.casefold)):
+        if len({fold(name) for name in found_at}) == len(found_at):
+            continue
+        seen: dict[str, str] = {}
+        for name, (row, column) in sorted(found_at.items(), key=lambda item: item[1][0]):
+            other = seen.setdefault(fold(name), name)
+            if other == name:
                 continue
-            key = folded(name) if column == "point" else name.casefold()
-            if key not in seen:
-                seen[key] = (name, row)
-            elif seen[key][0] != name:
-                said.add(name)
-                if column == "point" and connector_of(name) != connector_of(seen[key][0]):
-                    continue  # said once for the connector
-                found = f"{quoted(name)}, and {quoted(seen[key][0])} in line {seen[key][1]}"
-                expected = "one spelling, if they are the same"
-                problems.append(Problem(file, row, where, found, expected, "warning"))
+            if found_at is points and connector_of(name) != connector_of(other):
+                continue  # said once, of the connector
+            first = found_at[other][0]
+            found = f"{quoted(name)}, and {quoted(other)} in line {first}"
+            problems.append(
+                Problem(file, row, column, found, "one spelling, if they are the same", "warning")
+            )

@@ -101,8 +101,8 @@ def to_svg(drawing: Drawing, *, alone: bool, ident: str = "drawing") -> str:
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {w} {h}" role="img" '
         f'aria-labelledby="{ident}-t {ident}-d" class="drawing"'
         + (f' width="{w}" height="{h}">' if alone else ">")
-        + f'<title id="{ident}-t">{escape(drawing.title)}</title>'
-        + f'<desc id="{ident}-d">{escape(drawing.text)}</desc>'
+        + f'<title id="{ident}-t">{_escaped(drawing.title)}</title>'
+        + f'<desc id="{ident}-d">{_escaped(drawing.text)}</desc>'
     )
     if alone:
         head += (
@@ -144,14 +144,25 @@ def _element(item: Item) -> str:
         return f'<rect {place} rx="{_n(item.radius)}" {paint}/>'
     if isinstance(item, Dot):
         paint = f"{_paint('fill', item.fill)} {_stroke(item.stroke, item.width)}"
-        title = f"<title>{escape(item.title)}</title>" if item.title else ""
+        title = f"<title>{_escaped(item.title)}</title>" if item.title else ""
         return f'<circle cx="{_n(item.x)}" cy="{_n(item.y)}" r="{_n(item.r)}" {paint}>{title}</circle>'
     anchor = f' text-anchor="{item.anchor}"' if item.anchor != "start" else ""
     classes = f'class="f-{item.fill}{" b" if item.bold else ""}"'
     return (
         f'<text x="{_n(item.x)}" y="{_n(item.y)}" font-size="{_n(item.size)}" {classes}{anchor}>'
-        f"{escape(item.text)}</text>"
+        f"{_escaped(item.text)}</text>"
     )
+
+
+def visible(text: str) -> str:
+    """Text with every control and direction-changing character made visible."""
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
+
+
+def _escaped(text: str) -> str:
+    return escape(visible(text))
 
 
 def _paint(what: str, colour: str) -> str:
@@ -205,7 +216,7 @@ def _patch(axes: object, item: Item, colours: dict[str, str], order: int) -> Non
         align = {"start": "left", "middle": "center", "end": "right"}[item.anchor]
         weight = "bold" if item.bold else "normal"
         axes.text(
-            item.x, item.y, item.text, fontsize=item.size * points, color=colour(item.fill), ha=align,
+            item.x, item.y, visible(item.text), fontsize=item.size * points, color=colour(item.fill), ha=align,
             va="baseline", weight=weight, zorder=order, parse_math=False,
         )  # fmt: skip
         return

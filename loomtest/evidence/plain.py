@@ -1,0 +1,165 @@
+"""A verdict in plain sentences, 80 columns wide: what `loomtest judge` prints."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from loomtest.diagnosis.verdict import Finding, Untested, Verdict
+from loomtest.evidence.danger import ranked
+from loomtest.evidence.look import FAULT_WORD, MARKS, OUTCOME_TONE
+from loomtest.evidence.units import counted, ohms
+from loomtest.harness.model import Harness
+
+WIDTH = 80
+MOST_FINDINGS = 40  # printed in full; the rest are counted, and stand in --json
+MOST_UNTESTED = 8
+
+NOT_A_LICENCE = "This says what was measured on the bench. It does not say that the vehicle is safe."
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One printed line and its tone: plain, head, soft, good, doubt or bad."""
+
+    text: str
+    tone: str = "plain"
+
+
+def verdict_lines(verdict: Verdict, harness: Harness) -> list[Line]:
+    """The whole verdict: answer first, faults by danger, what was not measured, then the joints."""
+    lines = [Line(verdict.harness, "head")]
+    lines += _wrapped(headline(verdict), tone=OUTCOME_TONE[verdict.verdict])
+    found = ranked(verdict.findings, verdict, harness)
+    doubtful = ranked(verdict.undecided, verdict, harness)
+    lines += _findings(found, 1, "bad")
+    if doubtful:
+        lines += [Line(""), Line("Doubtful: the readings do not settle it", "head")]
+        lines += _findings(doubtful, len(found) + 1, "doubt")
+    lines += [Line(""), Line("What was measured", "head")]
+    lines += _wrapped(*coverage_sentences(verdict), indent=2)
+    lines += _untested(verdict.untested)
+    lines += [Line(""), Line("Joints", "head")]
+    lines += _wrapped(joints_sentence(verdict), indent=2)
+    if verdict.notes:
+        lines += [Line(""), Line("To know", "head"), *_wrapped(*verdict.notes, indent=2)]
+    return [*lines, Line(""), *_wrapped(NOT_A_LICENCE, tone="soft")]
+
+
+def headline(verdict: Verdict) -> str:
+    """The answer in a sentence or two."""
+    faults, doubts = len(verdict.findings), len(verdict.undecided)
+    if verdict.verdict == "fail":
+        also = f", and {counted(doubts, 'doubtful place')}" if doubts else ""
+        return f"Not right yet: {counted(faults, 'fault')} found{also}."
+    if verdict.verdict == "not-proven":
+        return "Not proven: no fault found, but " + _joined(_open_questions(verdict)) + "."
+    if verdict.isolation == "none":
+        return "Right in all that was asked: every wire joins what it should. Shorts were not looked for."
+    return "Right in all that was asked: every wire joins what it should, and nothing else."
+
+
+def _open_questions(verdict: Verdict) -> list[str]:
+    cover, told = verdict.coverage, []
+    if verdict.undecided:
+        told.append(f"{counted(len(verdict.undecided), 'place is', 'places are')} still doubtful")
+    if cover.wires_tested < cover.wires:
+        told.append(f"{counted(cover.wires - cover.wires_tested, 'wire was', 'wires were')} not measured")
+    if cover.isolation_pairs_tested < cover.isolation_pairs:
+        missing = cover.isolation_pairs - cover.isolation_pairs_tested
+        told.append(f"{counted(missing, 'pair', 'pairs')} of circuits not shown apart")
+    if cover.parts_tested < cover.parts:
+        told.append(f"{counted(cover.parts - cover.parts_tested, 'part was', 'parts were')} not measured")
+    if cover.unreachable_nets:
+        told.append(f"{counted(cover.unreachable_nets, 'circuit has', 'circuits have')} no place for a probe")
+    if verdict.joints == "not-proven" and not verdict.undecided and not told:
+        told.append("the joints are not settled")
+    return told or ["some questions are open"]
+
+
+def coverage_sentences(verdict: Verdict) -> list[str]:
+    """What was measured of what there is, and what was not."""
+    cover = verdict.coverage
+    told = [f"Wires: {cover.wires_tested:,} of {cover.wires:,} measured."]
+    if verdict.isolation == "none":
+        told.append("Shorts between circuits: not looked for (isolation = none).")
+    else:
+        told.append(
+            f"Circuits shown apart: {cover.isolation_pairs_tested:,} of "
+            f"{counted(cover.isolation_pairs, 'pair')}."
+        )
+    if cover.parts:
+        told.append(f"Parts left plugged in: {cover.parts_tested:,} of {cover.parts:,} measured.")
+    if cover.unreachable_nets:
+        told.append(f"Circuits no probe can reach: {cover.unreachable_nets:,}.")
+    return told
+
+
+def joints_sentence(verdict: Verdict) -> str:
+    """The joints' answer in plain words, with the limit they were judged at and what was resolved."""
+    limit, seen = verdict.joints_judged_at_ohms, verdict.joints_resolved_ohms
+    if limit is None:
+        return "Not judged: nothing here tells their resistance."
+    at = ohms(limit)
+    if verdict.joints == "pass":
+        text = f"No joint above {at} more than it should have."
+    elif verdict.joints == "fail":
+        bad = sum(row.verdict == "fail" for row in verdict.wires)
+        text = f"Judged at {at} above what a healthy wire has: {counted(bad, 'wire')} above it."
+    else:
+        doubtful = sum(row.verdict in ("undecided", "untested") for row in verdict.wires)
+        text = f"Judged at {at} above what a healthy wire has: {counted(doubtful, 'wire')} not settled."
+    if seen is not None:
+        text += f" These readings would show {ohms(seen)} and more."
+    return text
+
+
+def untested_sentence(item: Untested) -> str:
+    """One pair that nobody probed."""
+    proves = "joined" if item.what == "continuity" else "apart"
+    return f"{item.points[0]} and {item.points[1]}: not shown {proves}"
+
+
+def _untested(items: Sequence[Untested]) -> list[Line]:
+    if not items:
+        return []
+    lines = [Line("  Not measured:")]
+    lines += [Line(f"    {untested_sentence(item)}") for item in items[:MOST_UNTESTED]]
+    if len(items) > MOST_UNTESTED:
+        lines.append(Line(f"    and {len(items) - MOST_UNTESTED:,} more (--json lists them)"))
+    return lines
+
+
+def _findings(findings: Sequence[Finding], first: int, tone: str) -> list[Line]:
+    lines: list[Line] = []
+    for number, finding in enumerate(findings[:MOST_FINDINGS], first):
+        label = f"{number:>2} {MARKS[finding.fault].sign} {FAULT_WORD[finding.fault]}"
+        said = [finding.text or " and ".join(finding.points)]
+        said += [finding.consequence] if finding.consequence else []
+        said += [f"Next: {finding.next}"] if finding.next else []
+        lines.append(Line(""))
+        body = [line for part in said for line in _folded(part, WIDTH - 6)]
+        lines.append(Line(label, tone))
+        lines += [Line("      " + text) for text in body]
+    if len(findings) > MOST_FINDINGS:
+        lines += [
+            Line(""),
+            Line(f"and {len(findings) - MOST_FINDINGS:,} more faults (--json lists them)", tone),
+        ]
+    return lines
+
+
+def _wrapped(*sentences: str, tone: str = "plain", indent: int = 0) -> list[Line]:
+    pad = " " * indent
+    return [Line(pad + text, tone) for said in sentences for text in _folded(said, WIDTH - indent)]
+
+
+def _folded(text: str, width: int) -> list[str]:
+    """Lines of at most `width`; a name is never broken."""
+    return textwrap.wrap(text, width, break_long_words=False, break_on_hyphens=False)
+
+
+def _joined(parts: Iterable[str]) -> str:
+    listed = list(parts)
+    return listed[0] if len(listed) == 1 else ", ".join(listed[:-1]) + " and " + listed[-1]

@@ -89,6 +89,9 @@ def _letters(piece: str) -> list[str]:
 def _expected(text: str) -> str:
     from loomtest.errors import nearest
 
+    meant = [f"{code} for {word}" for code, word in IEC_60757.items() if word.startswith(text.casefold())]
+    if len(text) == 1 and meant:  # B alone is black, brown or blue: nobody may guess
+        return ", ".join(meant[:-1]) + (" or " if meant[1:] else "") + meant[-1]
     near = nearest(text, [*_WORDS, *IEC_60757, *_UNCODED], 1)
     hint = f"; the nearest is {near[0]}" if near else ""
     return f"letters of IEC 60757 (RD, BKWH, BK/WH) or words (red, black/white){hint}"

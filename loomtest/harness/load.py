@@ -6,11 +6,11 @@ from collections.abc import Iterable
 from pathlib import Path
 
 from loomtest.errors import InputError, Problem, nearest
-from loomtest.harness.model import Harness, Wire, cavity_of, connector_of
+from loomtest.harness.model import Harness, cavity_of, connector_of
 from loomtest.harness.points import folded
 from loomtest.harness.settings import LARGEST_TOML_BYTES, Settings, read_settings
 from loomtest.harness.table import quoted, read_table, read_text
-from loomtest.harness.wirelist import NEEDED, read_wires
+from loomtest.harness.wirelist import NEEDED, WireList, read_wires
 
 
 def load_harness(path: str | Path) -> Harness:
@@ -21,14 +21,14 @@ def load_harness(path: str | Path) -> Harness:
     given = Path(path)
     problems: list[Problem] = []
     settings, toml, wire_list = _files(given, problems)
-    wires: tuple[Wire, ...] = ()
+    listed = WireList()
     if wire_list is not None:
         table = read_table(wire_list, str(wire_list), NEEDED, problems)
         if table is not None:
-            wires = read_wires(table, problems)
-        _check_cavities(str(wire_list), wires, settings, problems)
-        if table is not None and (wires or not _errors(problems)):
-            _check_names(str(toml), wires, settings, bool(_errors(problems)), problems)
+            listed = read_wires(table, problems)
+        _check_cavities(str(wire_list), listed, settings, problems)
+        if listed.ends:
+            _check_names(str(toml), listed, settings, problems)
     errors = _errors(problems)
     if errors:
         raise InputError(problems_in_order(problems))
@@ -36,8 +36,8 @@ def load_harness(path: str | Path) -> Harness:
     fallback = folder.resolve().name if toml is not None else given.stem
     return Harness(
         name=settings.name or fallback,
-        wires=wires,
-        points=_points(wires, settings),
+        wires=listed.wires,
+        points=_points(listed, settings),
         unreachable=frozenset(settings.unreachable),
         worked_on=frozenset(settings.worked_on),
         expect=settings.expect,
@@ -99,29 +99,28 @@ def _files(given: Path, problems: list[Problem]) -> tuple[Settings, Path | None,
     return settings, toml, wire_list
 
 
-def _points(wires: tuple[Wire, ...], settings: Settings) -> tuple[str, ...]:
+def _points(listed: WireList, settings: Settings) -> tuple[str, ...]:
     """Points of the wire list by first mention, then declared cavities that no wire uses."""
-    points = dict.fromkeys(point for wire in wires for point in (wire.start, wire.end))
+    points = dict.fromkeys(point for _, _, point in listed.ends)
     for connector, cavities in settings.cavities.items():
         points.update(dict.fromkeys(f"{connector}:{cavity}" for cavity in cavities))
     return tuple(points)
 
 
-def _check_cavities(file: str, wires: tuple[Wire, ...], settings: Settings, problems: list[Problem]) -> None:
+def _check_cavities(file: str, listed: WireList, settings: Settings, problems: list[Problem]) -> None:
     """A wire may end only in cavities that a connector declared in `[cavities]` has."""
     declared = {connector: frozenset(names) for connector, names in settings.cavities.items()}
     if not declared:
         return
-    for wire in wires:
-        for column, point in (("from", wire.start), ("to", wire.end)):
-            connector, cavity = connector_of(point), cavity_of(point)
-            if connector in declared and cavity not in declared[connector]:
-                names = settings.cavities[connector]
-                expected = f"a cavity of {connector}: {_spoken(names)}"
-                same = [name for name in names if folded(f"x:{name}") == folded(f"x:{cavity}")]
-                near = same or (nearest(cavity, names, 1) if len(names) > 12 else [])
-                expected += f"; the nearest is {near[0]}" if near else ""
-                problems.append(Problem(file, wire.row, column, quoted(point), expected))
+    for line, column, point in listed.ends:
+        connector, cavity = connector_of(point), cavity_of(point)
+        if connector in declared and cavity not in declared[connector]:
+            names = settings.cavities[connector]
+            expected = f"a cavity of {connector}: {_spoken(names)}"
+            same = [name for name in names if folded(f"x:{name}") == folded(f"x:{cavity}")]
+            near = same or (nearest(cavity, names, 1) if len(names) > 12 else [])
+            expected += f"; the nearest is {near[0]}" if near else ""
+            problems.append(Problem(file, line, column, quoted(point), expected))
 
 
 def _spoken(names: tuple[str, ...]) -> str:
@@ -130,17 +129,11 @@ def _spoken(names: tuple[str, ...]) -> str:
     return ", ".join(names[:12]) + (" …" if len(names) > 12 else "")
 
 
-def _check_names(
-    file: str, wires: tuple[Wire, ...], settings: Settings, half_read: bool, problems: list[Problem]
-) -> None:
-    """Points and connectors that harness.toml names must be in the wire list or declared.
-
-    While the wire list itself has mistakes, some of its points are missing, and nothing is said.
-    """
-    named = (settings.unreachable, settings.worked_on, settings.places, settings.faces)
-    if half_read or not any(named):
+def _check_names(file: str, listed: WireList, settings: Settings, problems: list[Problem]) -> None:
+    """Points and connectors that harness.toml names must be in the wire list or declared."""
+    if not any((settings.unreachable, settings.worked_on, settings.places, settings.faces)):
         return
-    points = _points(wires, settings)
+    points = _points(listed, settings)
     connectors = list(dict.fromkeys(connector_of(point) for point in points if connector_of(point)))
     known_points, known_names = frozenset(points), frozenset(connectors) | frozenset(points)
 

@@ -124,9 +124,9 @@ class _Reader:
     def unknown(self, table: Mapping[str, Any], known: tuple[str, ...], prefix: str) -> None:
         for key in table:
             if key not in known:
-                near = nearest(key, known, 1) or list(known)
-                word = "the nearest known key is " if len(near) == 1 else "one of "
-                self.say(prefix + key, f"unknown key {quoted(key)}", word + ", ".join(near))
+                near = nearest(key, known, 1)
+                expected = f"{near[0]}, the nearest known key" if near else "one of " + ", ".join(known)
+                self.say(prefix + key, f"unknown key {quoted(key)}", expected)
 
     def table(self, document: Mapping[str, Any], key: str) -> Mapping[str, Any]:
         value = document.get(key, {})

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import dataclass
 from typing import TypeVar
 
 from loomtest.errors import Problem, nearest
@@ -59,20 +60,23 @@ def columns_of(table: Table, problems: list[Problem]) -> dict[str, int]:
             problems.append(Problem(table.file, line, where, f"column {quoted(written)} twice", expected))
             continue
         places[name] = place
-    unknown = [name for name in places if name not in COLUMNS]
+    likely: set[str] = set()  # what was probably meant for a needed column
     for needed in NEEDED:
         if needed not in places:
             near = nearest(needed, [name for name in table.header if name.casefold() not in COLUMNS], 1)
+            likely.update(near)
             hint = f"; the nearest that is there is {quoted(near[0])}" if near else ""
             found = "no such column, only " + quoted(", ".join(table.header), 200)
-            expected = f"a column named {needed}{hint}"
-            problems.append(Problem(table.file, line, needed, found, expected))
-    for name in unknown:
-        near = [like for like in nearest(name, COLUMNS, 1) if like not in places]
-        if near and name:
-            expected = f"{near[0]}, if that is what is meant; the column is kept but not used"
-            where = quoted(name)[1:-1]
-            problems.append(Problem(table.file, line, where, f"column {quoted(name)}", expected, "warning"))
+            problems.append(Problem(table.file, line, needed, found, f"a column named {needed}{hint}"))
+    for name in places:
+        if name not in COLUMNS and name not in likely:
+            close = [column for column in nearest(name, COLUMNS, 1) if column not in places]
+            if close:
+                expected = f"{close[0]}, if that is what is meant; the column is kept but not used"
+                where = quoted(name)[1:-1]
+                problems.append(
+                    Problem(table.file, line, where, f"column {quoted(name)}", expected, "warning")
+                )
     return places
 
 
@@ -124,15 +128,26 @@ class _Columns:
         self.problems.append(Problem(self.file, self.lines[row], column, found, expected, "warning"))
 
 
-def read_wires(table: Table, problems: list[Problem]) -> tuple[Wire, ...]:
+@dataclass(frozen=True, slots=True)
+class WireList:
+    """The wires that could be read, and every end that could, also in rows that make no wire.
+
+    `ends` are (line, column, point), so that a mistake elsewhere in a row hides no other.
+    """
+
+    wires: tuple[Wire, ...] = ()
+    ends: tuple[tuple[int, str, str], ...] = ()
+
+
+def read_wires(table: Table, problems: list[Problem]) -> WireList:
     """All rows that could be read; mistakes and oddities are added to `problems`."""
     places = columns_of(table, problems)
     if not all(needed in places for needed in NEEDED):
-        return ()
+        return WireList()
     if not table.rows:
         if not any(problem.severity == "error" for problem in problems):
             problems.append(Problem(table.file, None, "", "a wire list with no rows", "a row for each wire"))
-        return ()
+        return WireList()
     columns = _Columns(table, places, problems)
     starts, ends = _ends(columns)
     columns.read("colour", colour_parts)
@@ -168,9 +183,15 @@ def read_wires(table: Table, problems: list[Problem]) -> tuple[Wire, ...]:
     )
     _check_bare_gauges(columns)
     _check_long(columns, lengths)
-    _check_shared_cavities(table.file, wires, problems)
-    _check_alike(table.file, wires, problems)
-    return wires
+    joins = [
+        (row, column, point)
+        for row, both in enumerate(zip(starts, ends, strict=True))
+        for column, point in zip(NEEDED, both, strict=True)
+        if point is not None
+    ]
+    _check_shared_cavities(columns, joins, kinds, names)
+    _check_alike(columns, joins, names)
+    return WireList(wires, tuple((columns.lines[row], column, point) for row, column, point in joins))
 
 
 def _ends(columns: _Columns) -> tuple[list[str | None], list[str | None]]:
@@ -271,41 +292,35 @@ def _check_long(columns: _Columns, lengths: list[float | None]) -> None:
         columns.odd(rows[0], "length", found, "a unit, if these are not metres: 850 mm, 33 in")
 
 
-def _check_shared_cavities(file: str, wires: tuple[Wire, ...], problems: list[Problem]) -> None:
+def _check_shared_cavities(
+    columns: _Columns, joins: list[tuple[int, str, str]], kinds: list[Kind | None], names: list[str]
+) -> None:
     """Two wires in one cavity are allowed (a double crimp) and said; parts stand beside their wires."""
-    first: dict[str, Wire] = {}
-    for wire in wires:
-        if wire.kind != "wire":
-            continue
-        for column, point in (("from", wire.start), ("to", wire.end)):
-            if not connector_of(point):
-                continue
-            other = first.setdefault(point, wire)
-            if other is not wire:
-                found = f"{quoted(point)}, where {quoted(other.name)} (line {other.row}) ends too"
+    first: dict[str, int] = {}
+    for row, column, point in joins:
+        if ":" in point and kinds[row] in (None, "wire"):
+            other = first.setdefault(point, row)
+            if other != row:
+                found = (
+                    f"{quoted(point)}, where {quoted(names[other])} (line {columns.lines[other]}) ends too"
+                )
                 expected = "a cavity of its own, a splice, or two wires in one terminal on purpose"
-                problems.append(Problem(file, wire.row, column, found, expected, "warning"))
+                columns.odd(row, column, found, expected)
 
 
-def _check_alike(file: str, wires: tuple[Wire, ...], problems: list[Problem]) -> None:
+def _check_alike(columns: _Columns, joins: list[tuple[int, str, str]], names: list[str]) -> None:
     """Names that differ only by case, or by leading zeros of a cavity: probably one thing written twice."""
-    names = {wire.name: (wire.row, "wire") for wire in wires}
-    points = {wire.end: (wire.row, "to") for wire in reversed(wires)}
-    points |= {wire.start: (wire.row, "from") for wire in reversed(wires)}
-    connectors = {connector_of(point): place for point, place in reversed(points.items())}
+    wires = {name: (row, "wire") for row, name in enumerate(names)}
+    points = {point: (row, column) for row, column, point in reversed(joins)}
+    connectors = {connector_of(point): place for point, place in points.items()}
     connectors.pop("", None)
-    for found_at, fold in ((names, str.casefold), (points, folded), (connectors, str.casefold)):
+    for found_at, fold in ((wires, str.casefold), (points, folded), (connectors, str.casefold)):
         if len({fold(name) for name in found_at}) == len(found_at):
             continue
         seen: dict[str, str] = {}
         for name, (row, column) in sorted(found_at.items(), key=lambda item: item[1][0]):
             other = seen.setdefault(fold(name), name)
-            if other == name:
-                continue
-            if found_at is points and connector_of(name) != connector_of(other):
-                continue  # said once, of the connector
-            first = found_at[other][0]
-            found = f"{quoted(name)}, and {quoted(other)} in line {first}"
-            problems.append(
-                Problem(file, row, column, found, "one spelling, if they are the same", "warning")
-            )
+            if other == name or (found_at is points and connector_of(name) != connector_of(other)):
+                continue  # a connector's name is said once, not at each of its cavities
+            found = f"{quoted(name)}, and {quoted(other)} in line {columns.lines[found_at[other][0]]}"
+            columns.odd(row, column, found, "one spelling, if they are the same")

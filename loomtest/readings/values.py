@@ -59,12 +59,14 @@ _OVER = re.compile(r"\+?([A-Za-z0\u221e. -]+?)\s*(?:[mkKMG]|meg|kil|milli)?\s*(?
 _GROUPED = re.compile(r"[+-]?[1-9][0-9]{0,2}(?:,[0-9]{3})+(?![0-9])")
 
 # SCPI-99 vol. 1, 7.2.1: 9.9E37 stands for infinity, -9.9E37 for minus infinity, 9.91E37 for not-a-number.
-_SCPI_INFINITY = 9.9e37
-_SCPI_NAN = 9.91e37
+SCPI_INFINITY = 9.9e37
+SCPI_NAN = 9.91e37
 # No meter shows more: insulation testers end at some 10 Tohm (common practice).
-_MOST_OHMS = 1e15
-_MOST_VOLTS = 1e5
-_FAR_NEGATIVE = -1.0
+MOST_OHMS = 1e15
+MOST_VOLTS = 1e5
+# What a zeroed meter may still show below zero; further down something else is wrong (common practice).
+_FAR_NEGATIVE_OHMS = -1.0
+_FAR_NEGATIVE_DIODE_VOLTS = -0.05
 
 SPELLINGS = "a number such as 0.42, 420 m\u03a9, 1.2k or 4R7, or OL for over-range"
 
@@ -102,6 +104,13 @@ def dimension_of(quantity: Quantity) -> str:
     if quantity in (Quantity.VOLTAGE_DROP, Quantity.DIODE):
         return "volt"
     return "yes/no" if quantity is Quantity.CONTINUITY else "ohm"
+
+
+def lowest(quantity: Quantity) -> float:
+    """The least believable value of a quantity, in its SI unit."""
+    if quantity is Quantity.DIODE:
+        return _FAR_NEGATIVE_DIODE_VOLTS
+    return _FAR_NEGATIVE_OHMS if dimension_of(quantity) == "ohm" else -MOST_VOLTS
 
 
 def parse_unit(text: str) -> tuple[float, str]:
@@ -147,6 +156,14 @@ def parse_value(
     return value
 
 
+def bare_number(text: str) -> float | None:
+    """A number without a unit, a decimal comma read as a point; None where it is anything else."""
+    folded = text.translate(_FOLD).strip()
+    if folded.count(",") == 1 and "." not in folded:
+        folded = folded.replace(",", ".")
+    return float(folded) if _NUMBER.fullmatch(folded) else None
+
+
 def quoted(text: str) -> str:
     """A cell as a message shows it: in quotes, control characters visible, cut at 40 characters."""
     shown = "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text)
@@ -178,7 +195,7 @@ def _more_than(folded: str, quantity: Quantity, unit: str, comma_is_decimal: boo
     if dimension_of(quantity) != "ohm" and quantity is not Quantity.DIODE:
         raise ValueSyntaxError(quoted(folded), "the volts lost; over-range says nothing about a drop")
     inner = _number(rest, dimension_of(quantity), unit, comma_is_decimal)
-    if not 0.0 < inner.number <= _MOST_OHMS:
+    if not 0.0 < inner.number <= MOST_OHMS:
         raise ValueSyntaxError(quoted(folded), "a limit above zero, such as >40M")
     above = inner.number if quantity is not Quantity.DIODE else math.nan
     return Value(math.inf, above, inner.scale, inner.comma)
@@ -194,9 +211,9 @@ def _number(folded: str, dimension: str, unit: str, comma_is_decimal: bool) -> V
         raise ValueSyntaxError(quoted(folded), SPELLINGS if dimension == "ohm" else "a number of volts")
     number = float(match[1] + match[2])
     rest = text[match.end() :].strip()
-    if abs(abs(number) - _SCPI_NAN) < 1e-4 * _SCPI_NAN and number > 0:
+    if abs(abs(number) - SCPI_NAN) < 1e-4 * SCPI_NAN and number > 0:
         raise ValueSyntaxError(f"{quoted(folded)}, a meter's mark for not-a-number", "the reading, or OL")
-    if number >= _SCPI_INFINITY * (1 - 1e-9):
+    if number >= SCPI_INFINITY * (1 - 1e-9):
         return Value(math.inf, comma=comma)
     if not rest and not unit:
         return Value(number, comma=comma)
@@ -227,10 +244,11 @@ def _check_plausible(number: float, folded: str, dimension: str, quantity: Quant
         if quantity is Quantity.VOLTAGE_DROP:
             raise ValueSyntaxError(quoted(folded), "the volts lost; over-range says nothing about a drop")
         return
-    most = _MOST_OHMS if dimension == "ohm" else _MOST_VOLTS
+    most = MOST_OHMS if dimension == "ohm" else MOST_VOLTS
     if abs(number) > most:
         raise ValueSyntaxError(quoted(folded), f"at most {most:g} {dimension}s, or OL for over-range")
-    if dimension == "ohm" and number < _FAR_NEGATIVE:
+    if number < lowest(quantity):
+        what = "resistance" if dimension == "ohm" else "diode reading"
         raise ValueSyntaxError(
-            quoted(folded), "no resistance far below zero (a voltage on the circuit does that: battery off)"
+            quoted(folded), f"no {what} far below zero (a voltage on the circuit does that: battery off)"
         )

@@ -1,0 +1,66 @@
+"""A file that only grows by whole lines, each on disk before the call returns."""
+
+from __future__ import annotations
+
+import os
+from pathlib import Path
+
+from loomtest.errors import RunFolderError
+from loomtest.readings.runfile import split_torn
+
+
+class AppendedFile:
+    """Opens `path` for appending; a torn last line, if there is one, is first moved to `set_aside`.
+
+    `lines` is the number of whole lines in the file.
+    """
+
+    def __init__(self, path: Path, set_aside: Path) -> None:
+        self.path = path
+        try:
+            whole, torn = split_torn(path.read_bytes())
+            if torn:
+                _append_durably(set_aside, f"# torn off {path.name}:\n".encode() + torn + b"\n")
+                with path.open("r+b") as stream:
+                    stream.truncate(len(whole))
+                    os.fsync(stream.fileno())
+            self._stream = path.open("ab", buffering=0)
+        except OSError as error:
+            raise RunFolderError(f"{path} cannot be written: {error.strerror or error}") from error
+        self.lines = whole.count(b"\n")
+        self._size = len(whole)
+
+    def append(self, text: str, lines: int) -> None:
+        """Add `lines` whole lines. Raises RunFolderError with the file as it was before."""
+        data = text.encode("utf-8", "replace")
+        try:
+            rest = memoryview(data)
+            while rest:
+                rest = rest[self._stream.write(rest) or 0 :]
+            os.fsync(self._stream.fileno())
+        except OSError as error:
+            self._cut_back()
+            raise RunFolderError(
+                f"{self.path} cannot be written ({error.strerror or error}): everything up to line "
+                f"{self.lines} is safe, what came after it is not recorded"
+            ) from error
+        self.lines += lines
+        self._size += len(data)
+
+    def close(self) -> None:
+        """Close the file."""
+        self._stream.close()
+
+    def _cut_back(self) -> None:
+        try:
+            os.ftruncate(self._stream.fileno(), self._size)
+        except OSError:
+            # Then the piece stays behind the last line feed, where every reader knows it for torn.
+            return
+
+
+def _append_durably(path: Path, data: bytes) -> None:
+    with path.open("ab") as stream:
+        stream.write(data)
+        stream.flush()
+        os.fsync(stream.fileno())

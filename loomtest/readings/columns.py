@@ -1,0 +1,325 @@
+"""From the cells of a readings table to `Readings`: codes, floats, and every problem on the way.
+
+Each distinct text is parsed once, whatever the number of rows that hold it.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Callable, Iterator, Mapping
+from datetime import datetime
+from functools import cached_property
+
+import numpy as np
+
+from loomtest.errors import Problem, nearest
+from loomtest.harness.model import BoolArray, FloatArray, Harness, IntArray, connector_of
+from loomtest.harness.points import folded, natural, read_point
+from loomtest.readings import values
+from loomtest.readings.model import Quantity
+from loomtest.readings.table import Cells, Table
+from loomtest.readings.values import ValueSyntaxError, parse_unit, parse_value, quoted
+
+# After so many bad cells of one column the file is of another kind, and a longer list helps nobody.
+MOST_PROBLEMS_PER_COLUMN = 1000
+
+
+class NeedsCareError(Exception):
+    """The bulk reader met a plain number that has to be reported with its own spelling."""
+
+
+class TextColumn(Mapping[int, str]):
+    """The non-empty cells of a column, by index of the reading; holds codes, not a million strings."""
+
+    def __init__(self, cells: Cells) -> None:
+        self._cells = cells
+        filled = np.array([bool(text) for text in cells.texts], dtype=np.bool_)
+        self._indices: IntArray = np.flatnonzero(filled[cells.codes]) if len(filled) else cells.codes[:0]
+
+    def __getitem__(self, index: int) -> str:
+        text = self._cells.texts[int(self._cells.codes[index])] if 0 <= index < len(self._cells.codes) else ""
+        if not text:
+            raise KeyError(index)
+        return text
+
+    def __iter__(self) -> Iterator[int]:
+        return iter(self._indices.tolist())
+
+    def __len__(self) -> int:
+        return len(self._indices)
+
+
+class Columns:
+    """The rows of a table that stand, and the problems met while they are read.
+
+    `keep` are the indices of those rows in the table; every array below is (len(keep),).
+    """
+
+    def __init__(self, table: Table, harness: Harness) -> None:
+        self.table, self.harness = table, harness
+        self.errors: list[Problem] = list(table.problems)
+        self.warnings: list[Problem] = list(table.warnings)
+        self._keep = self._standing()
+        self.lines = self._kept(table.lines)
+        self.points: list[str] = list(harness.points)
+        self._code_of = dict(harness.code_of)
+        self._connectors = {connector_of(point) for point in harness.points} | set(harness.cavities)
+        self._connectors.discard("")
+
+    # Rows -----------------------------------------------------------------------------------------------
+
+    def _kept(self, column: IntArray) -> IntArray:
+        return column if self._keep is None else column[self._keep]
+
+    def _standing(self) -> IntArray | None:
+        """Rows that hold a reading and are not withdrawn; None: all of them."""
+        cells = self.table.columns.get("withdraws")
+        if cells is None or not any(cells.texts):
+            return None
+        row_of_line = {line: row for row, line in enumerate(self.table.lines.tolist())}
+        malformed = {problem.line for problem in self.table.problems}
+        stands = np.ones(len(self.table), dtype=np.bool_)
+        taken_back: dict[int, int] = {}
+        for row in np.flatnonzero(np.array([bool(text) for text in cells.texts])[cells.codes]).tolist():
+            line, text = int(self.table.lines[row]), cells.texts[cells.codes[row]]
+            earlier = int(text) if re.fullmatch(r"[0-9]{1,9}", text) else -1
+            if self._text("value", row) == "":
+                stands[row] = False
+            if (earlier not in row_of_line and earlier not in malformed) or earlier >= line:
+                found = quoted(text) + (", a later row" if earlier > line else "")
+                found += ", this row itself" if earlier == line else ""
+                self._error(
+                    line, "withdraws", found, "the line number of an earlier reading (the header is 1)"
+                )
+            elif self._only_withdraws(row_of_line.get(earlier)):
+                self._error(line, "withdraws", quoted(text), "a row that holds a reading")
+            elif earlier in taken_back:
+                found = f"{quoted(text)}, which line {taken_back[earlier]} already takes back"
+                self._warn(line, "withdraws", found, "each row taken back once")
+            else:
+                taken_back[earlier] = line
+        stands[[row_of_line[line] for line in taken_back if line in row_of_line]] = False
+        gone = set(taken_back)
+        self.errors = [p for p in self.errors if p.line not in gone]
+        return np.flatnonzero(stands)
+
+    def _only_withdraws(self, row: int | None) -> bool:
+        return row is not None and self._text("value", row) == "" and self._text("withdraws", row) != ""
+
+    def _text(self, column: str, row: int) -> str:
+        cells = self.table.columns.get(column)
+        if cells is None or cells.codes[row] < 0:
+            return "" if cells is None else "a number"
+        return cells.texts[int(cells.codes[row])]
+
+    # Problems -------------------------------------------------------------------------------------------
+
+    def _error(self, line: int, column: str, found: str, expected: str) -> None:
+        self.errors.append(Problem(self.table.file, line, column, found, expected))
+
+    def _warn(self, line: int, column: str, found: str, expected: str) -> None:
+        self.warnings.append(Problem(self.table.file, line, column, found, expected, "warning"))
+
+    def error_rows(self, rows: IntArray, column: str, found: str, expected: str) -> None:
+        """The same problem at each of `rows` (indices of standing rows)."""
+        for row in rows[:MOST_PROBLEMS_PER_COLUMN].tolist():
+            self._error(int(self.lines[row]), column, found, expected)
+
+    def warn_row(self, row: int, column: str, found: str, expected: str) -> None:
+        """A warning at one standing row."""
+        self._warn(int(self.lines[row]), column, found, expected)
+
+    def report(
+        self, codes: IntArray, column: str, bad: Mapping[int, ValueSyntaxError], rows: IntArray | None = None
+    ) -> None:
+        """Each standing row whose code is among `bad`; `rows` are those that `codes` stand for."""
+        if not bad:
+            return
+        for index in np.flatnonzero(np.isin(codes, list(bad)))[:MOST_PROBLEMS_PER_COLUMN].tolist():
+            error = bad[int(codes[index])]
+            row = index if rows is None else rows[index]
+            self._error(int(self.lines[row]), column, error.found, error.expected)
+
+    # Cells ----------------------------------------------------------------------------------------------
+
+    def cells(self, column: str) -> Cells | None:
+        """The standing cells of a column; None where it is absent or empty throughout."""
+        cells = self.table.columns.get(column)
+        if cells is None or not any(cells.texts):
+            return None
+        return Cells(self._kept(cells.codes), cells.texts)
+
+    def plain(self) -> FloatArray | None:
+        """The standing bare numbers of the bulk reader."""
+        if self.table.plain is None or self._keep is None:
+            return self.table.plain
+        return self.table.plain[self._keep]
+
+    def parsed(self, column: str, parse: Callable[[str], float]) -> tuple[FloatArray, BoolArray]:
+        """(n,) numbers of a column, NaN where a cell is empty or bad, and whether each cell was filled."""
+        n = len(self.lines)
+        cells = self.cells(column)
+        if cells is None:
+            return np.full(n, math.nan), np.zeros(n, dtype=np.bool_)
+        numbers = np.full(len(cells.texts), math.nan)
+        bad: dict[int, ValueSyntaxError] = {}
+        for code in np.unique(cells.codes).tolist():
+            if cells.texts[code]:
+                try:
+                    numbers[code] = parse(cells.texts[code])
+                except ValueSyntaxError as error:
+                    bad[code] = error
+        self.report(cells.codes, column, bad)
+        filled = np.array([bool(text) for text in cells.texts], dtype=np.bool_)
+        return numbers[cells.codes], filled[cells.codes]
+
+    # Points ---------------------------------------------------------------------------------------------
+
+    def point_codes(self, column: str) -> IntArray:
+        """(n,) codes into `points` of the column `from` or `to`; -1 where the cell is no known point."""
+        cells = self.cells(column)
+        if cells is None:
+            self.error_rows(np.arange(len(self.lines)), column, "nothing", "a point such as X3:2")
+            return np.full(len(self.lines), -1)
+        out = np.full(len(cells.texts), -1, dtype=np.int64)
+        bad: dict[int, ValueSyntaxError] = {}
+        for code in np.unique(cells.codes).tolist():
+            try:
+                out[code] = self._point(cells.texts[code])
+            except ValueSyntaxError as error:
+                bad[code] = error
+        self.report(cells.codes, column, bad)
+        return out[cells.codes]
+
+    def _point(self, text: str) -> int:
+        try:
+            name = read_point(text)
+        except ValueError as error:
+            raise ValueSyntaxError(quoted(text) if text else "nothing", str(error)) from None
+        if name not in self._code_of:
+            if connector_of(name) not in self._connectors:
+                close = nearest(name, self.points)
+                advice = f": {', '.join(close)}?" if close else ""
+                raise ValueSyntaxError(quoted(text), f"a point of the harness{advice}")
+            self._code_of[name] = len(self.points)
+            self.points.append(name)
+        return self._code_of[name]
+
+    def bonded(self, column: str) -> dict[int, tuple[int, ...]]:
+        """Codes tied on by clips, by index of the reading, where the column is filled."""
+        cells = self.cells(column)
+        if cells is None:
+            return {}
+        tied: dict[int, tuple[int, ...]] = {}
+        bad: dict[int, ValueSyntaxError] = {}
+        for code in np.unique(cells.codes).tolist():
+            try:
+                tied[code] = tuple(dict.fromkeys(self._point(text) for text in cells.texts[code].split()))
+            except ValueSyntaxError as error:
+                bad[code] = error
+        self.report(cells.codes, column, bad)
+        return {row: tied[code] for row, code in enumerate(cells.codes.tolist()) if tied.get(code)}
+
+    def sort_undeclared(self) -> IntArray:
+        """Put the undeclared cavities into their natural order; (P,) the new code of every old one."""
+        first = len(self.harness.points)
+        extra = sorted(self.points[first:], key=lambda name: (natural(name), name))
+        self.points[first:] = extra
+        place = {name: first + index for index, name in enumerate(extra)}
+        return np.array([place.get(name, code) for name, code in self._code_of.items()], dtype=np.int64)
+
+    def warn_of_points(self, start: IntArray, end: IntArray) -> None:
+        """Undeclared cavities and unreachable points that were probed, each once, at its first row."""
+        declared = len(self.harness.points)
+        odd = [self.harness.code_of[p] for p in self.harness.unreachable if p in self.harness.code_of]
+        odd += range(declared, len(self.points))
+        alike = {folded(point): point for point in self.harness.points}
+        for code in sorted(odd):
+            at_start, at_end = np.flatnonzero(start == code)[:1], np.flatnonzero(end == code)[:1]
+            both = [(int(rows[0]), name) for rows, name in ((at_start, "from"), (at_end, "to")) if len(rows)]
+            if not both:
+                continue
+            row, column = min(both)
+            found = quoted(self.points[code])
+            if code < declared:
+                expected = "no reading there: the harness says that no probe reaches it; the reading is used"
+            else:
+                expected = "a cavity of the harness; the reading is used as at an empty cavity"
+                twin = alike.get(folded(self.points[code]))
+                expected += f". Only case or zeros tell it from {twin}" if twin else ""
+            self.warn_row(row, column, found, expected)
+
+    # Quantities and units -------------------------------------------------------------------------------
+
+    def quantities(self) -> IntArray:
+        """(n,) codes of Quantity; bad cells are reported and read as resistance."""
+        numbers, _ = self.parsed("quantity", _quantity)
+        return np.where(np.isnan(numbers), float(Quantity.RESISTANCE), numbers).astype(np.int64)
+
+    @cached_property
+    def unit(self) -> tuple[IntArray, list[str], FloatArray]:
+        """(n,) unit codes, their texts (absent and bad ones as ""), and (n,) SI units in one, NaN for ""."""
+        cells = self.cells("unit")
+        if cells is None:
+            return np.zeros(len(self.lines), dtype=np.int64), [""], np.full(len(self.lines), math.nan)
+        scale, _ = self.parsed("unit", lambda text: parse_unit(text)[0])
+        good = set(cells.codes[~np.isnan(scale)].tolist())
+        return cells.codes, [text if code in good else "" for code, text in enumerate(cells.texts)], scale
+
+    def times(self) -> Mapping[int, str]:
+        """The column `time` as written; one that is no ISO 8601 draws a warning."""
+        cells = self.cells("time")
+        if cells is None:
+            return {}
+        for code in np.unique(cells.codes).tolist():
+            text = cells.texts[code]
+            try:
+                good = not text or datetime.fromisoformat(text).tzinfo is not None
+            except ValueError:
+                good = False
+            if not good:
+                row = int(np.flatnonzero(cells.codes == code)[0])
+                expected = "ISO 8601 with an offset, such as 2026-05-01T14:03:00+02:00; kept as written"
+                self.warn_row(row, "time", quoted(text), expected)
+                break  # one is enough: a spreadsheet changes them all
+        return TextColumn(cells)
+
+    def notes(self) -> Mapping[int, str]:
+        """The column `note`."""
+        cells = self.cells("note")
+        return {} if cells is None else TextColumn(cells)
+
+
+def _quantity(text: str) -> float:
+    name = text.upper().replace("-", "_").replace(" ", "_")
+    if name in Quantity.__members__:
+        return float(Quantity[name])
+    known = [q.name.lower() for q in Quantity]
+    close = nearest(text, known, 1)
+    raise ValueSyntaxError(quoted(text), (f"{close[0]}, or " if close else "") + "one of " + ", ".join(known))
+
+
+def parse_current(text: str) -> float:
+    """Amperes above zero: `5`, `5 A`, `500 mA`. Raises ValueSyntaxError."""
+    match = re.fullmatch(r"(.*?)\s*(m?)[Aa]?(?:mp|mps)?", text)
+    amperes = values.bare_number(match[1]) if match else None
+    if match is None or amperes is None or not 0.0 < amperes < 1e4:
+        raise ValueSyntaxError(quoted(text), "amperes above zero, such as 5 or 500 mA")
+    return amperes * (1e-3 if match[2] else 1.0)
+
+
+def parse_temperature(text: str) -> float:
+    """Degrees Celsius: `21`, `21.5 °C`. Raises ValueSyntaxError."""
+    number = values.bare_number(re.sub(r"\s*(°\s*)?[cC]?$", "", text))
+    if number is None or not -100.0 < number < 300.0:
+        raise ValueSyntaxError(quoted(text), "degrees Celsius, such as 21.5")
+    return number
+
+
+def parse_range(text: str) -> float:
+    """Ohms above zero: `2000`, `2M`. Raises ValueSyntaxError."""
+    value = parse_value(text)
+    if not 0.0 < value.number < math.inf:
+        raise ValueSyntaxError(quoted(text), "the meter's range in ohms, such as 2000 or 2M")
+    return value.number

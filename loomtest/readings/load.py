@@ -1,0 +1,254 @@
+"""Readings from a CSV file or a run folder; every mistake in it is reported at once."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+
+from loomtest.errors import InputError
+from loomtest.harness.model import FloatArray, Harness, IntArray
+from loomtest.readings.columns import (
+    Columns,
+    NeedsCareError,
+    parse_current,
+    parse_range,
+    parse_temperature,
+)
+from loomtest.readings.model import Quantity, Readings
+from loomtest.readings.table import Table, decode, parse_table, read_bytes
+from loomtest.readings.values import (
+    MOST_OHMS,
+    MOST_VOLTS,
+    SCPI_INFINITY,
+    SCPI_NAN,
+    Value,
+    ValueSyntaxError,
+    bare_number,
+    dimension_of,
+    lowest,
+    parse_unit,
+    parse_value,
+    quoted,
+)
+
+
+def load_readings(path: str | Path, harness: Harness) -> Readings:
+    """The readings at `path`, a CSV file (also `.csv.gz`) or a run folder, on the points of `harness`.
+
+    Withdrawn rows are removed. A voltage drop below zero is stored with its leads exchanged. Raises
+    InputError with every problem; oddities stand in `Readings.warnings`.
+    """
+    place = Path(path)
+    if place.is_dir():
+        from loomtest.readings.runfile import open_run  # a plain CSV file needs none of it
+
+        run = open_run(place)
+        table = parse_table(run.text, run.file)
+        readings = assemble(replace(table, warnings=run.warnings(harness) + table.warnings), harness)
+        return replace(readings, run=run.run, instrument=run.instrument, source=str(path))
+    table = parse_table(decode(read_bytes(place, str(path)), str(path)), str(path))
+    return replace(assemble(table, harness), source=str(path))
+
+
+def assemble(table: Table, harness: Harness) -> Readings:
+    """The readings of a table. Raises InputError with every problem of it."""
+    columns = Columns(table, harness)
+    start, end = columns.point_codes("from"), columns.point_codes("to")
+    tied_start, tied_end = columns.bonded("bonded_from"), columns.bonded("bonded")
+    quantity = columns.quantities()
+    value, above, scale = _values(columns, quantity)
+    limit, _ = columns.parsed("range", parse_range)
+    current, _ = columns.parsed("current", parse_current)
+    temperature, _ = columns.parsed("temperature", parse_temperature)
+    uncertainty = _uncertainty(columns, quantity, scale)
+    _check_pairs(columns, start, end, tied_start, tied_end)
+    start, end, value = _check_drops(columns, quantity, current, (start, end, value))
+    if columns.errors:
+        raise InputError(sorted(columns.errors, key=lambda p: p.line or 0))
+    new_code = columns.sort_undeclared()
+    start, end = new_code[start], new_code[end]
+    columns.warn_of_points(start, end)
+    _warn_of_uncertainties(columns, value, uncertainty)
+    above = np.where(np.isinf(value) & np.isnan(above), limit, above)
+    bonded = {
+        row: (
+            tuple(int(new_code[code]) for code in tied_start.get(row, ())),
+            tuple(int(new_code[code]) for code in tied_end.get(row, ())),
+        )
+        for row in sorted(tied_start.keys() | tied_end.keys())
+    }
+    return Readings(
+        points=tuple(columns.points),
+        start=start,
+        end=end,
+        quantity=quantity,
+        value=value,
+        above_ohm=above,
+        current_a=current,
+        uncertainty=uncertainty,
+        temperature_c=temperature,
+        row=columns.lines,
+        bonded=bonded,
+        notes=columns.notes(),
+        times=columns.times(),
+        warnings=tuple(sorted(columns.warnings, key=lambda p: p.line or 0)),
+        source=table.file,
+    )
+
+
+def _values(columns: Columns, quantity: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """(n,) values in SI units, what over-range states, and SI units in one of each written unit."""
+    n = len(columns.lines)
+    unit, unit_texts, _ = columns.unit
+    plain = columns.plain()
+    value, above, scale = np.full(n, math.nan), np.full(n, math.nan), np.ones(n)
+    if plain is not None:
+        value, scale = _plain_values(columns, plain, quantity)
+    cells = columns.cells("value")
+    if cells is None:
+        if plain is None:
+            columns.error_rows(np.arange(n), "value", "nothing", "a value in every row")
+        return value, above, scale
+    odd = np.flatnonzero(cells.codes >= 0)
+    keys = (cells.codes[odd] * len(Quantity) + quantity[odd]) * len(unit_texts) + unit[odd]
+    distinct, inverse = np.unique(keys, return_inverse=True)
+    results: list[Value] = []
+    commas: dict[int, str] = {}
+    bad: dict[int, ValueSyntaxError] = {}
+    for index, key in enumerate(distinct.tolist()):
+        rest, u = divmod(key, len(unit_texts))
+        code, q = divmod(rest, len(Quantity))
+        try:
+            result = parse_value(
+                cells.texts[code], Quantity(q), unit_texts[u], comma_is_decimal=columns.table.comma_is_decimal
+            )
+        except ValueSyntaxError as error:
+            bad[index], result = error, Value(math.nan)
+        if result.comma:
+            commas[index] = cells.texts[code]
+        results.append(result)
+    value[odd] = np.array([r.number for r in results])[inverse]
+    above[odd] = np.array([r.above_ohm for r in results])[inverse]
+    scale[odd] = np.array([r.scale for r in results])[inverse]
+    columns.report(inverse, "value", bad, odd)
+    if commas:
+        first = int(np.flatnonzero(np.isin(inverse, list(commas)))[0])
+        text = commas[int(inverse[first])]
+        expected = f"a decimal point; decimal commas are read as points ({text.replace(',', '.')})"
+        columns.warn_row(int(odd[first]), "value", quoted(text), expected)
+    return value, above, scale
+
+
+def _plain_values(columns: Columns, plain: FloatArray, quantity: IntArray) -> tuple[FloatArray, FloatArray]:
+    """Bare numbers of the bulk reader in SI units, NaN where the cell is none.
+
+    Raises NeedsCareError where one of them has to be reported, so that the careful reader says it.
+    """
+    unit, unit_texts, unit_scale = columns.unit
+    over = plain >= SCPI_INFINITY * (1 - 1e-9)
+    if (over & np.isfinite(plain) & (np.abs(plain / SCPI_NAN - 1) < 1e-4)).any():
+        raise NeedsCareError
+    scale = np.where(np.isnan(unit_scale), 1.0, unit_scale)
+    value = np.where(over, np.inf, plain * scale)
+    stated = ~np.isnan(plain)
+    for q in np.unique(quantity).tolist():
+        here = stated & (quantity == q) if (quantity != q).any() else stated
+        dimension = dimension_of(Quantity(q))
+        most = MOST_OHMS if dimension == "ohm" else MOST_VOLTS
+        chosen = value[here]
+        bad = ((np.abs(chosen) > most) & np.isfinite(chosen)) | (chosen < lowest(Quantity(q)))
+        if bad.any() or (dimension == "yes/no" and here.any()):
+            raise NeedsCareError
+        if q == Quantity.VOLTAGE_DROP and np.isinf(chosen).any():
+            raise NeedsCareError
+        used = np.unique(unit[here]).tolist()
+        if any(unit_texts[u] and parse_unit(unit_texts[u])[1] not in ("", dimension) for u in used):
+            raise NeedsCareError
+    return value, scale
+
+
+def _uncertainty(columns: Columns, quantity: IntArray, scale: FloatArray) -> FloatArray:
+    """(n,) standard uncertainties in the SI unit of their values; NaN where none is stated."""
+    own_unit: set[str] = set()
+
+    def parse(text: str) -> float:
+        number = bare_number(text)
+        if number is None:
+            try:
+                number = parse_value(text).number
+            except ValueSyntaxError:
+                number = parse_value(text, Quantity.VOLTAGE_DROP).number
+            own_unit.add(text)
+        if not 0.0 < number < math.inf:
+            raise ValueSyntaxError(quoted(text), "a standard uncertainty above zero")
+        return number
+
+    number, _ = columns.parsed("uncertainty", parse)
+    cells = columns.cells("uncertainty")
+    if cells is None:
+        return number
+    own = np.array([text in own_unit for text in cells.texts], dtype=np.bool_)[cells.codes]
+    _, _, unit_scale = columns.unit
+    factor = np.where(np.isnan(unit_scale), scale, unit_scale)
+    out = number * np.where(own, 1.0, factor)
+    return np.where(quantity == Quantity.CONTINUITY, math.nan, out)
+
+
+def _check_pairs(
+    columns: Columns,
+    start: IntArray,
+    end: IntArray,
+    tied_start: dict[int, tuple[int, ...]],
+    tied_end: dict[int, tuple[int, ...]],
+) -> None:
+    """A pair of a point with itself, and a point tied to both sides, are mistakes."""
+    for row in np.flatnonzero((start == end) & (start >= 0)).tolist():
+        point = columns.points[int(start[row])]
+        expected = "two different points, one for each probe"
+        columns.error_rows(np.array([row]), "to", f"{quoted(point)} in both columns", expected)
+    for row in tied_start.keys() | tied_end.keys():
+        left = {int(start[row]), *tied_start.get(row, ())}
+        right = {int(end[row]), *tied_end.get(row, ())}
+        both = sorted(columns.points[code] for code in left & right if code >= 0)
+        if both and start[row] != end[row]:
+            found = f"{', '.join(both)} tied to both probes"
+            columns.error_rows(np.array([row]), "bonded", found, "each point on one side only")
+
+
+def _check_drops(
+    columns: Columns,
+    quantity: IntArray,
+    current: FloatArray,
+    pairs: tuple[IntArray, IntArray, FloatArray],
+) -> tuple[IntArray, IntArray, FloatArray]:
+    """Voltage drops need their current; those below zero had the leads the other way round."""
+    start, end, value = pairs
+    drops = quantity == Quantity.VOLTAGE_DROP
+    if not drops.any():
+        return pairs
+    cells = columns.cells("current")
+    filled = (
+        np.zeros(len(value), dtype=np.bool_)
+        if cells is None
+        else np.array([bool(text) for text in cells.texts], dtype=np.bool_)[cells.codes]
+    )
+    expected = "the amperes that flowed: a voltage drop says nothing without them"
+    columns.error_rows(np.flatnonzero(drops & ~filled), "current", "nothing", expected)
+    turned = drops & (value < 0.0)
+    return (
+        np.where(turned, end, start),
+        np.where(turned, start, end),
+        np.where(turned, -value, value),
+    )
+
+
+def _warn_of_uncertainties(columns: Columns, value: FloatArray, uncertainty: FloatArray) -> None:
+    """An uncertainty above the value itself, on more than an ohm, is rather a wrong unit."""
+    large = np.isfinite(value) & (uncertainty > np.maximum(np.abs(value), 1.0))
+    for row in np.flatnonzero(large)[:1].tolist():
+        found = f"an uncertainty of {uncertainty[row]:g} on a value of {value[row]:g}"
+        expected = "a standard uncertainty in the unit of its value; it is used as written"
+        columns.warn_row(row, "uncertainty", found, expected)

@@ -1,0 +1,191 @@
+"""What stands in a run folder beside the readings: `run.toml`, the copy of the harness, and their digest.
+
+`run.toml` is written once when the run begins; after that only whole lines are added to its last table,
+`[events]`. A line is complete when it ends in a line feed, so that a torn one shows.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import tomllib
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from loomtest.errors import InputError, Problem
+from loomtest.harness.model import Harness
+from loomtest.readings.instrument import load_instrument
+from loomtest.readings.model import Instrument, Run
+
+RUN_FILE = "run.toml"
+READINGS_FILE = "readings.csv"
+INSTRUMENT_FILE = "instrument.toml"
+HARNESS_FOLDER = "harness"
+LOCK_FILE = "run.lock"
+SET_ASIDE_FILE = "set-aside.txt"
+FORMAT = "loomtest-run/1"
+
+Fact = str | int | float | bool
+
+
+@dataclass(frozen=True)
+class OpenedRun:
+    """A run folder as read: `text` is its readings file up to the last whole line."""
+
+    run: Run
+    instrument: Instrument | None
+    text: str
+    file: str
+    torn: str
+
+    def warnings(self, harness: Harness) -> tuple[Problem, ...]:
+        """A torn last line, and a harness that is not the one the run was recorded against."""
+        found: list[Problem] = []
+        if self.torn:
+            shown = json.dumps(self.torn[:60], ensure_ascii=False)
+            expected = "a whole line; the program was stopped while it wrote, and this piece is not used"
+            found.append(Problem(self.file, self.text.count("\n") + 1, "", shown, expected, "warning"))
+        digest = harness_digest(harness)
+        if self.run.harness_digest and digest and digest != self.run.harness_digest:
+            file = str(Path(self.file).parent / RUN_FILE)
+            expected = f"the harness it was recorded against (a copy is in its folder {HARNESS_FOLDER})"
+            found.append(Problem(file, None, "harness", "a changed harness", expected, "warning"))
+        return tuple(found)
+
+
+def open_run(folder: Path) -> OpenedRun:
+    """A run folder for reading; a run that is still being recorded can be opened too. Raises InputError."""
+    file = str(folder / READINGS_FILE)
+    for name in (RUN_FILE, READINGS_FILE):
+        if not (folder / name).is_file():
+            expected = f"a run folder, which holds {RUN_FILE} and {READINGS_FILE}, or a readings file (CSV)"
+            raise InputError([Problem(str(folder), None, "", f"a folder without {name}", expected)])
+    whole, torn = split_torn((folder / READINGS_FILE).read_bytes())
+    from loomtest.readings.table import decode  # here: the table reader is not needed to write a run
+
+    instrument_file = folder / INSTRUMENT_FILE
+    return OpenedRun(
+        run=read_run_file(folder),
+        instrument=load_instrument(instrument_file) if instrument_file.is_file() else None,
+        text=decode(whole, file),
+        file=file,
+        torn=torn.decode("utf-8", "replace"),
+    )
+
+
+def split_torn(data: bytes) -> tuple[bytes, bytes]:
+    """(whole lines, torn rest): what stands behind the last line feed was never finished.
+
+    After a power cut some file systems show zero bytes at the end; they belong to the torn rest.
+    """
+    end = data.rstrip(b"\0").rfind(b"\n") + 1
+    return data[:end], data[end:]
+
+
+def read_run_file(folder: Path) -> Run:
+    """The tables of `run.toml`, a torn last line left out. Raises InputError."""
+    path = folder / RUN_FILE
+    whole, _ = split_torn(path.read_bytes())
+    try:
+        raw = tomllib.loads(whole.decode("utf-8"))
+    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
+        raise InputError([Problem(str(path), None, "", f"damage ({error})", "a run file")]) from None
+    harness = raw.get("harness") if isinstance(raw.get("harness"), dict) else {}
+    assert isinstance(harness, dict)
+    leads = [event for event in events_of(raw) if event.get("what") == "leads"]
+    zero = {str(event.get("when")): event for event in leads}
+    return Run(
+        stage=str(raw.get("stage", "")),
+        operator=str(raw.get("operator", "")),
+        started=str(raw.get("started", "")),
+        temperature_c=_number(raw.get("temperature_c")),
+        lead_start_ohms=_number(zero.get("start", {}).get("ohms")),
+        lead_end_ohms=_number(zero.get("end", {}).get("ohms")),
+        lead_uncertainty_ohms=_number(leads[-1].get("uncertainty_ohms")) if leads else None,
+        harness_name=str(harness.get("name", "")),
+        harness_digest=str(harness.get("digest", "")),
+        tool_version=str(raw.get("tool_version", "")),
+        notes=str(raw.get("notes", "")),
+        raw=raw,
+    )
+
+
+def events_of(raw: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """The entries of `[events]` in their order: started, leads, resumed, note, ended."""
+    events = raw.get("events")
+    return [event for event in events.values() if isinstance(event, dict)] if isinstance(events, dict) else []
+
+
+def event_line(number: int, facts: Mapping[str, Fact]) -> str:
+    """One line of `[events]`."""
+    inside = ", ".join(f"{key} = {toml_value(value)}" for key, value in facts.items())
+    return f"{number} = {{{inside}}}\n"
+
+
+def toml_value(value: Fact) -> str:
+    """A value as TOML writes it; text always on one line."""
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        # A JSON string is a TOML basic string, but for DEL and for surrogates that are no character.
+        clean = value.encode("utf-8", "replace").decode("utf-8")
+        return json.dumps(clean, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return repr(value)
+
+
+def harness_copies(harness: Harness) -> dict[str, Path]:
+    """Where each file of the harness stands in a copy that `load_harness` reads: name to file."""
+    toml = next((file for file in harness.files if file.suffix.casefold() == ".toml"), None)
+    copies: dict[str, Path] = {}
+    for file in harness.files:
+        if file == toml:
+            copies["harness.toml"] = file
+        elif toml is None:
+            copies["wires.csv"] = file
+        else:
+            copies[file.relative_to(toml.parent).as_posix()] = file
+    return copies
+
+
+def harness_digest(harness: Harness) -> str:
+    """`sha256:…` over the names and contents of the harness files; "" for a harness without files.
+
+    It is the SHA-256 of the lines `DIGEST  NAME` that `sha256sum` prints for them, in the order of names.
+    """
+    copies = harness_copies(harness)
+    if not copies:
+        return ""
+    lines = [
+        f"{hashlib.sha256(file.read_bytes()).hexdigest()}  {name}\n" for name, file in sorted(copies.items())
+    ]
+    return "sha256:" + hashlib.sha256("".join(lines).encode()).hexdigest()
+
+
+def instrument_text(instrument: Instrument) -> str:
+    """An instrument file for a specification that was not read from one."""
+    keys: list[tuple[str, Fact | None]] = [
+        ("name", instrument.name),
+        ("method", instrument.method),
+        ("autorange", instrument.autorange),
+        ("lead_ohms", instrument.lead_ohms),
+        ("lead_uncertainty_ohms", instrument.lead_uncertainty_ohms),
+        ("touch_ohms", instrument.touch_ohms),
+        ("open_above_ohms", instrument.open_above_ohms),
+        ("beep_below_ohms", instrument.beep_below_ohms),
+    ]
+    lines = [f"{key} = {toml_value(value)}" for key, value in keys if value is not None]
+    for one in instrument.ranges:
+        fields: Sequence[tuple[str, float]] = (
+            ("up_to_ohms", one.up_to_ohms),
+            ("percent", one.percent),
+            ("counts", one.counts),
+            ("resolution_ohms", one.resolution_ohms),
+        )
+        lines += ["", "[[range]]", *(f"{key} = {toml_value(value)}" for key, value in fields)]
+    return "\n".join(lines) + "\n"
+
+
+def _number(value: object) -> float | None:
+    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None

@@ -1,0 +1,219 @@
+"""A readings CSV as columns of codes: each cell is an index into the column's distinct texts.
+
+Everything after this works on the distinct texts, so that half a million rows cost little more than ten.
+"""
+
+from __future__ import annotations
+
+import csv
+import gzip
+import io
+from array import array
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+
+import numpy as np
+
+from loomtest.errors import InputError, Problem, nearest
+from loomtest.harness.model import FloatArray, IntArray
+from loomtest.readings.values import quoted
+
+COLUMNS = (
+    "from",
+    "to",
+    "value",
+    "quantity",
+    "unit",
+    "current",
+    "uncertainty",
+    "range",
+    "bonded_from",
+    "bonded",
+    "time",
+    "withdraws",
+    "instrument",
+    "temperature",
+    "note",
+)
+REQUIRED = ("from", "to", "value")
+SEPARATORS = (",", ";", "\t")
+
+
+@dataclass(frozen=True)
+class Cells:
+    """A column: `codes` (n,) into `texts`, its distinct stripped cells. A code of -1 is a cell that stands
+    as a number in `Table.plain`."""
+
+    codes: IntArray
+    texts: Sequence[str]
+
+
+@dataclass(frozen=True)
+class Table:
+    """The known columns of a readings file that are there.
+
+    `lines`: (n,) line of each row in the file, counted from 1. `plain`: (n,) the cells of `value` that are
+    bare numbers, NaN elsewhere; None where all of them are texts in `columns`. `comma_is_decimal`: the
+    separator is no comma. `problems`: rows that cannot be used; `warnings`: what is odd in the header.
+    """
+
+    file: str
+    columns: dict[str, Cells]
+    lines: IntArray
+    plain: FloatArray | None
+    comma_is_decimal: bool
+    problems: tuple[Problem, ...] = ()
+    warnings: tuple[Problem, ...] = ()
+
+    def __len__(self) -> int:
+        return len(self.lines)
+
+
+@dataclass(frozen=True)
+class Header:
+    """The header row: its line, its separator, how many cells it has, and where each known column is."""
+
+    line: int
+    separator: str
+    width: int
+    index_of: dict[str, int]
+    warnings: tuple[Problem, ...]
+
+
+def read_bytes(path: Path, file: str) -> bytes:
+    """The bytes of a CSV file, unpacked where its name ends in `.gz`. Raises InputError."""
+    wanted = "a readings file (CSV) or a run folder"
+    try:
+        if path.suffix == ".gz":
+            with gzip.open(path, "rb") as stream:
+                return stream.read()
+        return path.read_bytes()
+    except FileNotFoundError:
+        raise InputError([Problem(file, None, "", "no such file", wanted)]) from None
+    except (OSError, EOFError) as error:
+        reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
+        raise InputError(
+            [Problem(file, None, "", f"a file that cannot be read ({reason})", wanted)]
+        ) from None
+
+
+def decode(data: bytes, file: str) -> str:
+    """UTF-8 text without its byte-order mark. Raises InputError naming the line of the first bad byte."""
+    if data[:2] in (b"\xff\xfe", b"\xfe\xff") or data[:4] == b"PK\x03\x04" or b"\0" in data[:1000]:
+        found = "UTF-16 text or a spreadsheet's own format"
+        raise InputError([Problem(file, 1, "", found, 'plain text: save it as "CSV UTF-8"')])
+    try:
+        return data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        line = data[: error.start].count(b"\n") + 1
+        found = f"byte {error.start}, which is no UTF-8"
+        expected = 'UTF-8: save it as "CSV UTF-8"'
+        raise InputError([Problem(file, line, "", found, expected)]) from None
+
+
+def parse_header(text: str, file: str) -> Header:
+    """The header: the first line that is neither blank, a comment (`#`) nor a spreadsheet's `sep=` hint.
+
+    Raises InputError with every mistake in it.
+    """
+    separator, line, start = "", 1, 0
+    while True:
+        end = text.find("\n", start)
+        first = text[start:] if end < 0 else text[start:end]
+        if first.lower().startswith("sep=") and first[4:5] in SEPARATORS:
+            separator = first[4:5]
+        elif first.strip() and not first.lstrip().startswith("#"):
+            break
+        if end < 0:
+            raise InputError([Problem(file, 1, "", "an empty file", "a header row: from,to,value")])
+        line, start = line + 1, end + 1
+    return _header(first.rstrip("\r"), line, separator or max(SEPARATORS, key=first.count), file)
+
+
+def _header(first: str, line: int, separator: str, file: str) -> Header:
+    names = [name.strip().casefold() for name in next(csv.reader([first], delimiter=separator), [])]
+    problems: list[Problem] = []
+    warnings: list[Problem] = []
+    index_of: dict[str, int] = {}
+    for index, name in enumerate(names):
+        if name in index_of:
+            problems.append(Problem(file, line, name, "the column twice", "each column once"))
+        elif name in COLUMNS:
+            index_of[name] = index
+    unknown = [name for name in names if name and name not in COLUMNS]
+    for column in REQUIRED:
+        if column not in index_of:
+            close = nearest(column, unknown, 1)
+            found = f"no such column, the nearest is {quoted(close[0])}" if close else "no such column"
+            problems.append(
+                Problem(file, line, column, found, "a header row with the columns from, to and value")
+            )
+    if problems:
+        raise InputError(problems)
+    for name in unknown:
+        close = [c for c in nearest(name, COLUMNS, 1) if c not in index_of]
+        if close:
+            expected = f"{close[0]}, if that was meant; the column is not used"
+            warnings.append(Problem(file, line, name, "an unknown column", expected, "warning"))
+    return Header(line, separator, len(names), index_of, tuple(warnings))
+
+
+def parse_table(text: str, file: str) -> Table:
+    """The table of a file's text, row by row: the careful way, which reports every bad row."""
+    header = parse_header(text, file)
+    columns = {name: _Column() for name in header.index_of}
+    lines = array("q")
+    problems: list[Problem] = []
+    for line, cells in _rows(text, header, file, problems):
+        if not any(cell.strip() for cell in cells) or cells[0].lstrip().startswith("#"):
+            continue
+        if len(cells) > header.width and any(cell.strip() for cell in cells[header.width :]):
+            advice = ' (a comma inside a cell needs quotes: "0,42")' if header.separator == "," else ""
+            expected = f"{header.width} as in the header row{advice}"
+            problems.append(Problem(file, line, "", f"{len(cells)} cells", expected))
+            continue
+        lines.append(line)
+        for name, index in header.index_of.items():
+            columns[name].add(cells[index].strip() if index < len(cells) else "")
+    return Table(
+        file=file,
+        columns={name: column.cells() for name, column in columns.items()},
+        lines=np.array(lines, dtype=np.int64),
+        plain=None,
+        comma_is_decimal=header.separator != ",",
+        problems=tuple(problems),
+        warnings=header.warnings,
+    )
+
+
+def _rows(text: str, header: Header, file: str, problems: list[Problem]) -> Iterator[tuple[int, list[str]]]:
+    """(line, cells) of every row below the header; a line that is no CSV is a problem and is passed over."""
+    reader = csv.reader(io.StringIO(text, newline=None), delimiter=header.separator)
+    line = 1
+    while True:
+        try:
+            cells = next(reader)
+        except StopIteration:
+            return
+        except csv.Error as error:
+            problems.append(Problem(file, reader.line_num, "", str(error), "a row of CSV"))
+            line = reader.line_num + 1
+            continue
+        if line > header.line:
+            yield line, cells
+        line = reader.line_num + 1
+
+
+class _Column:
+    """One column while it is read."""
+
+    def __init__(self) -> None:
+        self.codes = array("q")
+        self.code_of: dict[str, int] = {}
+
+    def add(self, cell: str) -> None:
+        self.codes.append(self.code_of.setdefault(cell, len(self.code_of)))
+
+    def cells(self) -> Cells:
+        return Cells(np.array(self.codes, dtype=np.int64), list(self.code_of))

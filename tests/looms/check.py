@@ -181,9 +181,20 @@ def _shown_by(
 # --- against what was made ------------------------------------------------------------------------------
 
 
-def score(loom: Loom, readings: Readings, verdict: Verdict) -> Score:
-    """Compares a verdict with the faults that are in the copper."""
+def score(
+    loom: Loom,
+    readings: Readings,
+    verdict: Verdict,
+    required: Sequence[Fault] | None = None,
+    said: bool = False,
+) -> Score:
+    """Compares a verdict with the faults that are in the copper.
+
+    `required`: those that the readings show; all by default. `said`: accept more findings than faults
+    where each of them says by `next` what to probe.
+    """
     harness = loom.harness
+    required = loom.faults if required is None else required
     try:
         told = told_wiring(harness, verdict.findings)
     except (ValueError, KeyError, IndexError) as problem:
@@ -192,29 +203,36 @@ def score(loom: Loom, readings: Readings, verdict: Verdict) -> Score:
     open_readings = unexplained(harness, readings, told)
     if open_readings:
         reasons.append(f"{len(open_readings)} readings unexplained, as {open_readings[0]}")
-    made, found = len(loom.faults), len(verdict.findings)
-    if found > made:
+    made, found = len(required), len(verdict.findings)
+    if found > made and not (said and all(f.next for f in verdict.findings)):
         reasons.append(f"{found} findings for {made} faults")
-    missing = [fault for fault in loom.faults if not _named(loom, fault, verdict)]
+    missing = [fault for fault in required if not _named(loom, fault, verdict)]
     electrical = [f for f in missing if f.fault in ("high-resistance", "leakage", "wrong-part")]
-    if electrical:
-        reasons += [f"not named: {f.fault} {f.detail} at {f.points}" for f in electrical]
-    kinds = Counter(f.fault for f in verdict.findings)
-    same_kinds = kinds == Counter(f.fault for f in loom.faults)
-    if (
-        found < made
-        and not reasons
-        and any(f.fault not in ("crossed", "misplaced", "open", "short") for f in missing)
-    ):
-        reasons.append(f"{found} findings for {made} faults")
+    reasons += [f"not named: {f.fault} {f.detail} at {f.points}" for f in electrical]
+    same_kinds = Counter(f.fault for f in verdict.findings) == Counter(f.fault for f in required)
+    group = "" if not reasons else _group(required, verdict, open_readings, electrical)
+    notes = [f"other than made: {f.fault} {f.detail} at {f.points}" for f in missing if f not in electrical]
     named = not reasons and same_kinds and not missing
-    group = "" if not reasons else _group(loom, verdict, open_readings, electrical)
-    notes = [] if named else [f"other than made: {f.fault} {f.detail} at {f.points}" for f in missing]
     return Score(not reasons, named, found < made and not reasons, (*reasons, *notes), group)
 
 
-def _group(loom: Loom, verdict: Verdict, open_readings: list[str], electrical: Sequence[Fault]) -> str:
-    made = "+".join(sorted(f.fault for f in loom.faults))
+def one_limit_per_pair(harness: Harness, readings: Readings) -> int:
+    """How many findings a limit on each pair by itself gives: above 1 Ω in a net, below 1 MΩ between nets."""
+    wires = [(harness.code_of[w.start], harness.code_of[w.end]) for w in harness.wires if w.conducts]
+    parts = [(harness.code_of[w.start], harness.code_of[w.end]) for w in harness.wires if not w.conducts]
+    size = len(readings.points)
+    net, linked = components(size, wires), components(size, wires + parts)
+    start, end = readings.start, readings.end
+    same = net[start] == net[end]
+    high = same & (readings.value > harness.limits.continuity_ohms)
+    low = (linked[start] != linked[end]) & (readings.value < harness.limits.isolation_ohms)
+    return int(np.count_nonzero(high | low))
+
+
+def _group(
+    made_faults: Sequence[Fault], verdict: Verdict, open_readings: list[str], electrical: Sequence[Fault]
+) -> str:
+    made = "+".join(sorted(f.fault for f in made_faults))
     found = "+".join(sorted(f.fault for f in verdict.findings)) or "nothing"
     why = "unexplained" if open_readings else "not named" if electrical else "too many"
     return f"{why}: made {made}; found {found}"

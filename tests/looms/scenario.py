@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from loomtest.harness.model import Harness, connector_of
+from loomtest.readings.model import Readings
 from tests.looms.faults import JOINED_BELOW_OHM, KINDS, Fault, Loom, healthy_loom, random_fault
 from tests.looms.generate import Recipe, random_harness
 from tests.looms.solve import BoolArray, FloatArray, resistances
@@ -116,6 +117,30 @@ def _visible(loom: Loom, fault: Fault, truth: FloatArray) -> bool:
         return bool(outside.any())
     changed: BoolArray = (truth < JOINED_BELOW_OHM) != (before < JOINED_BELOW_OHM)
     return bool(changed.any())
+
+
+def shown_by(loom: Loom, readings: Readings) -> tuple[Fault, ...]:
+    """The faults that these readings show: each in turn is dropped when none of them changes without it."""
+    kept = list(loom.faults)
+    code = {p: i for i, p in enumerate(loom.points)}
+    pairs = [
+        (readings.points[a], readings.points[b]) for a, b in zip(readings.start, readings.end, strict=True)
+    ]
+
+    def seen(faults: Sequence[Fault]) -> FloatArray:
+        now = loom.with_faults(faults)
+        matrix = np.full((len(code),) * 2, np.inf)
+        where = np.array([code[p] for p in now.points], dtype=np.int64)
+        matrix[np.ix_(where, where)] = now.matrix()
+        return np.array([min(matrix[code[a], code[b]], 2e7) for a, b in pairs])
+
+    for fault in loom.faults:
+        without = [f for f in kept if f is not fault]
+        ratio = seen(kept) / seen(without)
+        if ((ratio > 2) | (ratio < 0.5)).any():
+            continue
+        kept = without
+    return tuple(kept)
 
 
 def _tellable(without: Loom, fault: Fault, low: FloatArray) -> bool:

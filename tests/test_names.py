@@ -1,0 +1,49 @@
+"""Commands and options carry names of our own: some words together sound like other people's programs."""
+
+from __future__ import annotations
+
+import re
+from typing import Any
+
+import typer
+
+from loomtest.commands.app import app
+
+LEFT_ALONE = {"learn", "golden", "miswire", "apply", "init", "snapshot", "case"}
+
+
+def every_name(command: Any) -> list[str]:
+    """The command's name, its options and arguments, and those of its verbs."""
+    own = [command.name or ""]
+    for parameter in command.params:
+        own += [parameter.name or "", *parameter.opts, *parameter.secondary_opts]
+    for verb in getattr(command, "commands", {}).values():
+        own += every_name(verb)
+    return own
+
+
+def words(names: list[str]) -> set[str]:
+    return {word for name in names for word in re.split(r"[^a-z]+", name.lower())}
+
+
+def test_no_command_or_option_uses_a_word_left_alone() -> None:
+    names = every_name(typer.main.get_command(app))
+    assert "judge" in names and "--json" in names  # the walk reaches verbs and their options
+    assert not words(names) & LEFT_ALONE
+
+
+def test_the_walk_would_see_such_a_word() -> None:
+    other = typer.Typer()
+
+    @other.command()
+    def probe(golden_file: str = "") -> None:
+        pass
+
+    assert words(every_name(typer.main.get_command(other))) & LEFT_ALONE == {"golden"}
+
+
+def test_every_verb_says_in_one_line_what_it_does() -> None:
+    command: Any = typer.main.get_command(app)
+    assert command.commands
+    for name, verb in command.commands.items():
+        assert verb.get_short_help_str(100).strip(), name

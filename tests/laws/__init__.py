@@ -1,0 +1,1 @@
+"""What must hold of every verdict, whatever the loom and the readings."""

@@ -1,0 +1,89 @@
+"""What was done to the copper is what the verdict says, and what was not done it does not say."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from loomtest.diagnosis.judge import judge
+
+from tests.laws.looms import Bench, benches
+from tests.looms.check import score, told_wiring, unexplained, untidy
+from tests.looms.faults import KINDS, healthy_loom
+from tests.looms.generate import Recipe, random_harness
+from tests.looms.measure import FourWire, Handheld, full_scan
+from tests.looms.scenario import Order, draw
+
+seeds = st.integers(0, 2**32 - 1)
+
+
+@given(seeds, st.integers(5, 60), st.sampled_from([0.0, 0.5, 1.0]))
+def test_a_healthy_loom_measured_by_four_wires_passes(seed: int, wires: int, listed: float) -> None:
+    rng = np.random.default_rng(seed)
+    harness = random_harness(rng, Recipe(wires=wires, listed=listed))
+    # half the expected spread: at the whole of it a healthy wire may rightly come near its limit
+    loom = healthy_loom(harness, rng, spread=0.5)
+    verdict = judge(harness, full_scan(loom, rng, FourWire(noise_ohm=0.001), diodes=True))
+    assert verdict.findings == ()
+    assert (verdict.verdict, verdict.wiring, verdict.joints) == ("pass", "pass", "pass"), verdict.undecided
+    assert verdict.untested == ()
+
+
+@given(seeds, st.integers(5, 40))
+def test_a_healthy_loom_never_fails_by_an_ordinary_meter(seed: int, wires: int) -> None:
+    rng = np.random.default_rng(seed)
+    harness = random_harness(rng, Recipe(wires=wires))
+    loom = healthy_loom(harness, rng, spread=0.5)
+    readings = full_scan(loom, rng, Handheld(), diodes=True)
+    verdict = judge(harness, readings, readings.instrument)
+    assert verdict.findings == ()
+    assert verdict.wiring == "pass"
+
+
+@pytest.mark.parametrize("kind", KINDS)
+@given(seed=seeds)
+def test_one_visible_fault_is_one_finding_that_names_it(kind: str, seed: int) -> None:
+    rng = np.random.default_rng(seed)
+    loom = draw(rng, Order(1, (kind,), wires=(5, 40)))
+    readings = full_scan(loom, rng)
+    verdict = judge(loom.harness, readings)
+    told = score(loom, readings, verdict)
+    assert told.exact, (loom.faults, told.reasons)
+    assert len(verdict.findings) == 1
+    assert verdict.verdict == "fail"
+
+
+@given(benches(faults=(0, 4)))
+def test_the_findings_reproduce_every_reading(bench: Bench) -> None:
+    harness, readings = bench.loom.harness, bench.readings
+    verdict = judge(harness, readings)
+    assert unexplained(harness, readings, told_wiring(harness, verdict.findings)) == []
+
+
+@given(benches(faults=(0, 4)))
+def test_every_verdict_is_tidy_and_plain_json(bench: Bench) -> None:
+    verdict = judge(bench.loom.harness, bench.readings)
+    assert untidy(verdict) == []
+    text = json.dumps(verdict.to_json(), allow_nan=False)
+    assert json.loads(text)["schema"] == "loomtest-verdict/1"
+
+
+@given(benches(faults=(0, 3)))
+def test_nothing_untested_is_ever_pass(bench: Bench) -> None:
+    verdict = judge(bench.loom.harness, bench.readings)
+    rows = {row.wire: row.verdict for row in verdict.wires}
+    assert set(rows) <= {w.name for w in bench.loom.harness.wires}
+    if verdict.verdict == "pass":
+        assert verdict.untested == ()
+        assert set(rows.values()) == {"pass"}
+        counts = verdict.coverage
+        assert counts.wires == counts.wires_tested
+        assert counts.isolation_pairs == counts.isolation_pairs_tested
+    touched = {int(p) for p in (*bench.readings.start, *bench.readings.end)}
+    code = {p: n for n, p in enumerate(bench.readings.points)}
+    for net in verdict.nets:
+        if not touched & {code[p] for p in net.points}:
+            assert net.verdict in ("untested", "fail"), net

@@ -8,14 +8,16 @@ from pathlib import Path
 
 import numpy as np
 
-from loomtest.errors import InputError
+from loomtest.errors import InputError, Problem
 from loomtest.harness.model import FloatArray, Harness, IntArray
+from loomtest.readings.bulk import WORTH_IT_BYTES, bulk_table
 from loomtest.readings.columns import (
     Columns,
     NeedsCareError,
     parse_current,
     parse_range,
     parse_temperature,
+    used_codes,
 )
 from loomtest.readings.model import Quantity, Readings
 from loomtest.readings.table import Table, decode, parse_table, read_bytes
@@ -45,12 +47,29 @@ def load_readings(path: str | Path, harness: Harness) -> Readings:
     if place.is_dir():
         from loomtest.readings.runfile import open_run  # a plain CSV file needs none of it
 
-        run = open_run(place)
-        table = parse_table(run.text, run.file)
-        readings = assemble(replace(table, warnings=run.warnings(harness) + table.warnings), harness)
-        return replace(readings, run=run.run, instrument=run.instrument, source=str(path))
-    table = parse_table(decode(read_bytes(place, str(path)), str(path)), str(path))
-    return replace(assemble(table, harness), source=str(path))
+        opened = open_run(place)
+        readings = _read(opened.data, opened.file, harness, opened.warnings(harness))
+        return replace(readings, run=opened.run, instrument=opened.instrument, source=str(path))
+    return replace(_read(place, str(path), harness), source=str(path))
+
+
+def _read(source: Path | bytes, file: str, harness: Harness, warnings: tuple[Problem, ...] = ()) -> Readings:
+    large = len(source) > WORTH_IT_BYTES if isinstance(source, bytes) else _is_large(source)
+    table = bulk_table(source, file) if large else None
+    if table is not None:
+        try:
+            return assemble(replace(table, warnings=warnings + table.warnings), harness)
+        except (NeedsCareError, InputError):
+            pass  # the careful reader below says it with each cell's own spelling
+    data = source if isinstance(source, bytes) else read_bytes(source, file)
+    table = parse_table(decode(data, file), file)
+    return assemble(replace(table, warnings=warnings + table.warnings), harness)
+
+
+def _is_large(path: Path) -> bool:
+    # A packed file of readings is some eight times smaller than its text.
+    least = WORTH_IT_BYTES // 8 if path.suffix == ".gz" else WORTH_IT_BYTES
+    return path.is_file() and path.stat().st_size > least
 
 
 def assemble(table: Table, harness: Harness) -> Readings:
@@ -154,7 +173,7 @@ def _plain_values(columns: Columns, plain: FloatArray, quantity: IntArray) -> tu
     scale = np.where(np.isnan(unit_scale), 1.0, unit_scale)
     value = np.where(over, np.inf, plain * scale)
     stated = ~np.isnan(plain)
-    for q in np.unique(quantity).tolist():
+    for q in used_codes(quantity):
         here = stated & (quantity == q) if (quantity != q).any() else stated
         dimension = dimension_of(Quantity(q))
         most = MOST_OHMS if dimension == "ohm" else MOST_VOLTS
@@ -164,8 +183,10 @@ def _plain_values(columns: Columns, plain: FloatArray, quantity: IntArray) -> tu
             raise NeedsCareError
         if q == Quantity.VOLTAGE_DROP and np.isinf(chosen).any():
             raise NeedsCareError
-        used = np.unique(unit[here]).tolist()
-        if any(unit_texts[u] and parse_unit(unit_texts[u])[1] not in ("", dimension) for u in used):
+        if any(
+            unit_texts[u] and parse_unit(unit_texts[u])[1] not in ("", dimension)
+            for u in used_codes(unit[here])
+        ):
             raise NeedsCareError
     return value, scale
 

@@ -32,21 +32,21 @@ Fact = str | int | float | bool
 
 @dataclass(frozen=True)
 class OpenedRun:
-    """A run folder as read: `text` is its readings file up to the last whole line."""
+    """A run folder as read: `data` is its readings file up to the last whole line, `torn` the rest."""
 
     run: Run
     instrument: Instrument | None
-    text: str
+    data: bytes
     file: str
-    torn: str
+    torn: bytes
 
     def warnings(self, harness: Harness) -> tuple[Problem, ...]:
         """A torn last line, and a harness that is not the one the run was recorded against."""
         found: list[Problem] = []
         if self.torn:
-            shown = json.dumps(self.torn[:60], ensure_ascii=False)
+            shown = json.dumps(self.torn[:60].decode("utf-8", "replace"), ensure_ascii=False)
             expected = "a whole line; the program was stopped while it wrote, and this piece is not used"
-            found.append(Problem(self.file, self.text.count("\n") + 1, "", shown, expected, "warning"))
+            found.append(Problem(self.file, self.data.count(b"\n") + 1, "", shown, expected, "warning"))
         digest = harness_digest(harness)
         if self.run.harness_digest and digest and digest != self.run.harness_digest:
             file = str(Path(self.file).parent / RUN_FILE)
@@ -63,15 +63,13 @@ def open_run(folder: Path) -> OpenedRun:
             expected = f"a run folder, which holds {RUN_FILE} and {READINGS_FILE}, or a readings file (CSV)"
             raise InputError([Problem(str(folder), None, "", f"a folder without {name}", expected)])
     whole, torn = split_torn((folder / READINGS_FILE).read_bytes())
-    from loomtest.readings.table import decode  # here: the table reader is not needed to write a run
-
     instrument_file = folder / INSTRUMENT_FILE
     return OpenedRun(
         run=read_run_file(folder),
         instrument=load_instrument(instrument_file) if instrument_file.is_file() else None,
-        text=decode(whole, file),
+        data=whole,
         file=file,
-        torn=torn.decode("utf-8", "replace"),
+        torn=torn,
     )
 
 

@@ -1,0 +1,152 @@
+"""A large readings file in one vectorised pass: the same table as the careful reader, or none at all.
+
+Whatever is out of the ordinary (a quote, a blank line, a row of another length) is left to the careful
+reader in `table`, which reports it with its place. The two agree, and a test holds them together.
+"""
+
+from __future__ import annotations
+
+import io
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from loomtest.errors import InputError
+from loomtest.harness.model import FloatArray, IntArray
+from loomtest.readings.table import Cells, Header, Table, parse_header, read_bytes
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+# Below this many bytes (some 20,000 rows) the careful reader is done before pandas is imported.
+WORTH_IT_BYTES = 400_000
+_CHUNK_BYTES = 1 << 22
+# Read as NaN by the parser and so told from numbers; any other word sends the column to `_mixed`.
+_OVER_RANGE = ["OL", "O.L", "0L", "0.L", "ol", "OPEN", "open", "INF", "Inf"]
+
+
+def bulk_table(source: Path | bytes, file: str) -> Table | None:
+    """The table of a CSV file (`.csv.gz` too) or of its bytes; None where the careful reader must see it.
+
+    Raises InputError for a file that cannot be read or a header that cannot be used.
+    """
+    if isinstance(source, Path) and source.suffix == ".gz":
+        source = read_bytes(source, file)
+    try:
+        start = source[:_CHUNK_BYTES] if isinstance(source, bytes) else _first_bytes(source)
+        head = start.removeprefix(b"\xef\xbb\xbf").split(b"\n", 1)[0].decode("utf-8")
+        header = parse_header(head, file)
+    except (OSError, UnicodeDecodeError, InputError):
+        return None
+    rows = _rows_if_regular(source, header)
+    if rows is None:
+        return None
+    import pandas as pd
+
+    try:
+        frame = _read(source, header, numeric=True)
+    except ValueError:
+        try:
+            frame = _read(source, header, numeric=False)
+        except ValueError:  # also a row of another length, and bytes that are no UTF-8
+            return None
+    if len(frame) != rows:
+        return None
+    columns: dict[str, Cells] = {}
+    plain: FloatArray | None = None
+    for name, index in header.index_of.items():
+        series = frame[index]
+        if isinstance(series.dtype, pd.CategoricalDtype):
+            cells = _cells(series)
+            if cells is None:
+                return None
+            if name == "value":
+                cells, plain = _mixed(cells)
+            columns[name] = cells
+        else:
+            plain = np.where(np.isnan(series.to_numpy()), np.inf, series.to_numpy())
+    if any("" in columns[name].texts for name in ("from", "to")):
+        return None
+    return Table(
+        file=file,
+        columns=columns,
+        lines=np.arange(2, rows + 2, dtype=np.int64),
+        plain=plain,
+        comma_is_decimal=header.separator != ",",
+        warnings=header.warnings,
+    )
+
+
+def _first_bytes(path: Path) -> bytes:
+    with path.open("rb") as stream:
+        return stream.read(65536)
+
+
+def _rows_if_regular(source: Path | bytes, header: Header) -> int | None:
+    """Number of rows below the header, if every line is plain and has as many separators as the header."""
+    ends = separators = returns = 0
+    last = b""
+    stream = io.BytesIO(source) if isinstance(source, bytes) else source.open("rb")
+    with stream:
+        while chunk := stream.read(_CHUNK_BYTES):
+            if b'"' in chunk or b"\0" in chunk:
+                return None
+            ends += chunk.count(b"\n")
+            separators += chunk.count(header.separator.encode())
+            if b"\r" in chunk or last == b"\r":
+                returns += chunk.count(b"\r") - chunk.count(b"\r\n") - (last == b"\r" and chunk[:1] == b"\n")
+            last = chunk[-1:]
+    lines = ends + (last not in (b"\n", b""))
+    regular = returns == 0 and separators == lines * (header.width - 1)
+    return lines - 1 if regular and lines > 1 else None
+
+
+def _read(source: Path | bytes, header: Header, *, numeric: bool) -> pd.DataFrame:
+    import pandas as pd
+
+    value = header.index_of["value"]
+    words: Any = {value: _OVER_RANGE} if numeric else None  # the stubs know columns by text only
+    dtypes: dict[int, Any] = dict.fromkeys(header.index_of.values(), "category")
+    if numeric:
+        dtypes[value] = "float64"
+    return pd.read_csv(
+        io.BytesIO(source) if isinstance(source, bytes) else source,
+        sep=header.separator,
+        header=None,
+        skiprows=1,
+        names=list(range(header.width)),
+        usecols=sorted(header.index_of.values()),
+        index_col=False,
+        dtype=dtypes,
+        na_values=words,
+        keep_default_na=False,
+        skip_blank_lines=False,
+        encoding="utf-8-sig",
+    )
+
+
+def _cells(series: pd.Series[Any]) -> Cells | None:
+    """Codes and stripped texts of a category column; None where a row was too short to have the cell."""
+    codes: IntArray = series.cat.codes.to_numpy().astype(np.int64)
+    if (codes < 0).any():
+        return None
+    raw = [str(text) for text in series.cat.categories]
+    code_of: dict[str, int] = {}
+    place = np.array([code_of.setdefault(text.strip(), len(code_of)) for text in raw], dtype=np.int64)
+    if len(code_of) < len(raw) or place.tolist() != list(range(len(raw))):
+        codes = place[codes]
+    return Cells(codes, list(code_of))
+
+
+def _mixed(cells: Cells) -> tuple[Cells, FloatArray]:
+    """The bare numbers of a value column as floats; every other text stays one."""
+    import pandas as pd
+
+    numbers = pd.to_numeric(pd.Series(list(cells.texts), dtype=object), errors="coerce").to_numpy(np.float64)
+    # Only what the careful reader calls a bare number: the parser also takes "inf" and "1e400".
+    finite = np.where(np.isfinite(numbers), numbers, np.nan)
+    odd = np.flatnonzero(np.isnan(finite))
+    code = np.full(len(cells.texts), -1, dtype=np.int64)
+    code[odd] = np.arange(len(odd))
+    return Cells(code[cells.codes], [cells.texts[index] for index in odd.tolist()]), finite[cells.codes]

@@ -14,7 +14,6 @@ never as apart). `full` wants all of them; `bonded` the same without the declare
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 
@@ -29,6 +28,7 @@ from loomtest.harness.model import (
     cavity_of,
     connector_of,
 )
+from loomtest.harness.points import natural
 
 
 @dataclass(frozen=True)
@@ -131,20 +131,13 @@ def side_by_side(harness: Harness) -> list[tuple[int, int]]:
     for connector, codes in members.items():
         order = {cavity: i for i, cavity in enumerate(harness.cavities.get(connector, ()))}
         if any(cavity_of(harness.points[code]) not in order for code in codes):
-            codes.sort(key=lambda code: natural_order(cavity_of(harness.points[code])))
+            codes.sort(key=lambda code: natural(cavity_of(harness.points[code])))
         else:
             codes.sort(key=lambda code: order[cavity_of(harness.points[code])])
         face = harness.faces.get(connector)
         for i, j in _adjacent(len(codes), face if face is not None else Face()):
             pairs.append((codes[i], codes[j]))
     return pairs
-
-
-def natural_order(name: str) -> tuple[tuple[int, str], ...]:
-    """Sort key that counts: X2 before X10, cavity 9 before 10, A2 before A10."""
-    return tuple(
-        (int(piece), "") if piece.isdecimal() else (-1, piece) for piece in re.split(r"(\d+)", name) if piece
-    )
 
 
 def _adjacent(count: int, face: Face) -> Iterator[tuple[int, int]]:

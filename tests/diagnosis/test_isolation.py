@@ -11,7 +11,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from loomtest.diagnosis.isolation import natural_order, required_pairs
+from loomtest.diagnosis.isolation import required_pairs
 from loomtest.harness.model import Face, Harness, Wire
 
 
@@ -136,9 +136,3 @@ def test_splices_of_one_place_share_a_sleeve() -> None:
     harness = harness_of([("A1:1", "SP1"), ("A2:1", "SP2"), ("A3:1", "SP3")])
     harness = replace(harness, places={"SP1": "behind the dash", "SP2": "behind the dash", "SP3": "tail"})
     assert named_pairs(harness, "neighbours") == {frozenset(("A1:1", "A2:1"))}
-
-
-def test_names_are_put_in_counting_order() -> None:
-    assert sorted(["X10", "X2", "B", "X2A", "A10", "A9"], key=natural_order) == [
-        "A9", "A10", "B", "X2", "X2A", "X10",
-    ]  # fmt: skip

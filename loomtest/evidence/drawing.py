@@ -106,7 +106,8 @@ def to_svg(drawing: Drawing, *, alone: bool, ident: str = "drawing") -> str:
     )
     if alone:
         head += (
-            f"<style>{_palette_css()}</style>" + f'<rect width="{w}" height="{h}" {_paint("fill", "paper")}/>'
+            f"<style>{_palette_css()}</style>"
+            + f'<rect width="{w}" height="{h}" {_paint("paper", "none", 0)}/>'
         )
     return head + "".join(_element(item) for item in drawing.items) + "</svg>\n"
 
@@ -131,19 +132,18 @@ def _palette_css() -> str:
 def _element(item: Item) -> str:
     if isinstance(item, Line):
         dash = f' stroke-dasharray="{" ".join(_n(d) for d in item.dash)}"' if item.dash else ""
+        cap = "butt" if item.dash else "round"
         return (
-            f'<polyline points="{_points(item.points)}" fill="none" {_stroke(item.stroke, item.width)}'
-            f' stroke-linejoin="round" stroke-linecap="{"butt" if item.dash else "round"}"{dash}/>'
+            f'<polyline points="{_points(item.points)}" {_paint("none", item.stroke, item.width)}'
+            f' stroke-linejoin="round" stroke-linecap="{cap}"{dash}/>'
         )
+    paint = _paint(item.fill, item.stroke, item.width) if not isinstance(item, Words) else ""
     if isinstance(item, Shape):
-        paint = f"{_paint('fill', item.fill)} {_stroke(item.stroke, item.width)}"
         return f'<polygon points="{_points(item.points)}" {paint} stroke-linejoin="round"/>'
     if isinstance(item, Box):
-        paint = f"{_paint('fill', item.fill)} {_stroke(item.stroke, item.width)}"
         place = f'x="{_n(item.x)}" y="{_n(item.y)}" width="{_n(item.w)}" height="{_n(item.h)}"'
         return f'<rect {place} rx="{_n(item.radius)}" {paint}/>'
     if isinstance(item, Dot):
-        paint = f"{_paint('fill', item.fill)} {_stroke(item.stroke, item.width)}"
         title = f"<title>{_escaped(item.title)}</title>" if item.title else ""
         return f'<circle cx="{_n(item.x)}" cy="{_n(item.y)}" r="{_n(item.r)}" {paint}>{title}</circle>'
     anchor = f' text-anchor="{item.anchor}"' if item.anchor != "start" else ""
@@ -165,14 +165,14 @@ def _escaped(text: str) -> str:
     return escape(visible(text))
 
 
-def _paint(what: str, colour: str) -> str:
-    if colour == "none" or colour.startswith("#"):
-        return f'{what}="{colour}"'
-    return f'class="{what[0]}-{colour}"'
-
-
-def _stroke(colour: str, width: float) -> str:
-    return "" if colour == "none" else f'{_paint("stroke", colour)} stroke-width="{_n(width)}"'
+def _paint(fill: str, stroke: str, width: float) -> str:
+    """Attributes that fill and stroke: palette names as classes, literal colours as they are."""
+    classes = [f"{k}-{c}" for k, c in (("f", fill), ("s", stroke)) if c != "none" and not c.startswith("#")]
+    parts = [f'class="{" ".join(classes)}"'] if classes else []
+    parts += [f'fill="{fill}"'] if fill == "none" or fill.startswith("#") else []
+    parts += [f'stroke="{stroke}"'] if stroke.startswith("#") else []
+    parts += [f'stroke-width="{_n(width)}"'] if stroke != "none" else []
+    return " ".join(parts)
 
 
 def _points(points: Sequence[XY]) -> str:
@@ -216,8 +216,8 @@ def _patch(axes: object, item: Item, colours: dict[str, str], order: int) -> Non
         align = {"start": "left", "middle": "center", "end": "right"}[item.anchor]
         weight = "bold" if item.bold else "normal"
         axes.text(
-            item.x, item.y, visible(item.text), fontsize=item.size * points, color=colour(item.fill), ha=align,
-            va="baseline", weight=weight, zorder=order, parse_math=False,
+            item.x, item.y, visible(item.text), fontsize=item.size * points, color=colour(item.fill),
+            ha=align, va="baseline", weight=weight, zorder=order, parse_math=False,
         )  # fmt: skip
         return
     if isinstance(item, Line):

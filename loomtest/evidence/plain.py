@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -15,6 +16,8 @@ from loomtest.harness.model import Harness
 WIDTH = 80
 MOST_FINDINGS = 40  # printed in full; the rest are counted, and stand in --json
 MOST_UNTESTED = 8
+
+_NUMBER_AND_UNIT = re.compile(r"(\d) ([mkMG]?Ω|m?V|[AW]|mm²|m|%)(?![\w])")
 
 NOT_A_LICENCE = "This says what was measured on the bench. It does not say that the vehicle is safe."
 
@@ -156,8 +159,10 @@ def _wrapped(*sentences: str, tone: str = "plain", indent: int = 0) -> list[Line
 
 
 def _folded(text: str, width: int) -> list[str]:
-    """Lines of at most `width`; a name is never broken."""
-    return textwrap.wrap(text, width, break_long_words=False, break_on_hyphens=False)
+    """Lines of at most `width`; no name is broken, and no number parted from its unit."""
+    held = _NUMBER_AND_UNIT.sub("\\1\N{NO-BREAK SPACE}\\2", text)
+    lines = textwrap.wrap(held, width, break_long_words=False, break_on_hyphens=False)
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
 
 
 def _joined(parts: Iterable[str]) -> str:

@@ -1,0 +1,236 @@
+"""The report: one self-contained page for the customer and for the file, and the pictures beside it."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+from collections.abc import Sequence
+from dataclasses import asdict, dataclass
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from loomtest.diagnosis.verdict import Finding, Verdict
+from loomtest.errors import InputError, Problem
+from loomtest.evidence.cautions import CAUTIONS
+from loomtest.evidence.danger import ranked
+from loomtest.evidence.drawing import Drawing, paint_rules, palette, save_png, to_svg, visible
+from loomtest.evidence.look import DARK, FAULT_WORD, LIGHT, OUTCOME_TONE, ROW_TONE, ROW_WORD
+from loomtest.evidence.loom_picture import loom_picture, mark_shapes
+from loomtest.evidence.page_measured import how_measured, limits_held, meter_ranges
+from loomtest.evidence.page_wires import axis_of, wire_rows
+from loomtest.evidence.plain import (
+    NOT_A_LICENCE,
+    coverage_sentences,
+    headline,
+    joints_sentence,
+    untested_sentence,
+)
+from loomtest.evidence.units import counted, ohms, percent
+from loomtest.harness.model import Harness
+from loomtest.readings.model import Instrument, Readings
+
+MOST_FAULTS = 200
+MOST_UNTESTED = 60
+MOST_GOOD_ROWS = 300  # of the circuits and wires that are as they should be
+
+
+def write_report(
+    harness: Harness, readings: Readings, verdict: Verdict, out: Path, instrument: Instrument | None = None
+) -> list[Path]:
+    """Write report.html, loom.svg, loom.png and verdict.json into the folder `out`; their paths.
+
+    `instrument` is what the verdict was reached with; without it, the one of the readings. Raises
+    InputError where `out` cannot be a folder.
+    """
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        found = "a file" if out.exists() else (error.strerror or str(error)).lower()
+        raise InputError([Problem(str(out), None, "", found, "a folder to write the report into")]) from error
+    board = board_of(harness, verdict)
+    page = report_page(harness, readings, verdict, instrument or readings.instrument, board)
+    paths = [out / name for name in ("report.html", "loom.svg", "loom.png", "verdict.json")]
+    _save(paths[0], page)
+    _save(paths[1], to_svg(board, alone=True))
+    save_png(board, paths[2])
+    _save(paths[3], json.dumps(verdict.to_json(), indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+    return paths
+
+
+def _save(path: Path, text: str) -> None:
+    path.write_text(text, encoding="utf-8", newline="\n")
+
+
+def board_of(harness: Harness, verdict: Verdict) -> Drawing:
+    """The picture of the loom, its faults numbered as in the report."""
+    found = ranked(verdict.findings, verdict, harness)[:MOST_FAULTS]
+    return loom_picture(harness, found, ranked(verdict.undecided, verdict, harness)[:MOST_FAULTS])
+
+
+def report_page(
+    harness: Harness, readings: Readings, verdict: Verdict, instrument: Instrument | None, board: Drawing
+) -> str:
+    """The page as HTML: everything inline, no script or style but its own, no network."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    from markupsafe import Markup
+
+    here = Path(__file__).parent
+    environment = Environment(
+        loader=FileSystemLoader(here),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        finalize=lambda value: value if isinstance(value, Markup) or value is None else visible(str(value)),
+    )
+    style = _style((here / "page.css").read_text(encoding="utf-8"))
+    script = (here / "page.js").read_text(encoding="utf-8")
+    found = ranked(verdict.findings, verdict, harness)
+    context = {
+        "style": Markup(style),
+        "style_hash": _hash(style),
+        "script": Markup(script),
+        "script_hash": _hash(script),
+        "board": Markup(to_svg(board, alone=False, ident="board")),
+        "findings": _faults(found[:MOST_FAULTS], 1, "bad"),
+        "more_findings": max(0, len(found) - MOST_FAULTS),
+        "undecided": _faults(
+            ranked(verdict.undecided, verdict, harness)[:MOST_FAULTS],
+            min(len(found), MOST_FAULTS) + 1,
+            "doubt",
+        ),
+        **_answer(harness, readings, verdict, instrument),
+        **_tables(harness, verdict),
+        "how": how_measured(readings, instrument),
+        "ranges": meter_ranges(instrument),
+        "limits": limits_held(harness, verdict),
+        "cautions": CAUTIONS,
+        "footer": f"Made with loomtest {version('loomtest')} from {readings.source or 'readings'}.",
+    }
+    return environment.get_template("page.html").render(context)
+
+
+def _answer(
+    harness: Harness, readings: Readings, verdict: Verdict, instrument: Instrument | None
+) -> dict[str, Any]:
+    run = readings.run
+    facts = [run.stage, run.started.replace("T", " ")[:16], run.operator] if run else []
+    facts += [counted(len(readings), "reading"), instrument.name if instrument else ""]
+    return {
+        "title": f"{verdict.harness}: {headline(verdict)}",
+        "harness": verdict.harness,
+        "facts": [fact for fact in facts if fact],
+        "tone": OUTCOME_TONE[verdict.verdict],
+        "say": headline(verdict),
+        "joints": "Joints: " + joints_sentence(verdict),
+        "coverage": coverage_sentences(verdict),
+        "not_a_licence": NOT_A_LICENCE,
+        "notes": [*verdict.notes, *(str(problem) for problem in (*harness.warnings, *readings.warnings))],
+        "faces_known": all(name in harness.faces for name in harness.cavities),
+    }
+
+
+def _tables(harness: Harness, verdict: Verdict) -> dict[str, Any]:
+    worst = {"fail": 0, "undecided": 1, "untested": 2, "pass": 3}
+    nets = sorted(verdict.nets, key=lambda net: worst[net.verdict])
+    wires = sorted(verdict.wires, key=lambda wire: worst[wire.verdict])
+    shown_nets = _bad_and_some_good([net.verdict == "pass" for net in nets])
+    shown_wires = _bad_and_some_good([wire.verdict == "pass" for wire in wires])
+    axis = axis_of(verdict.wires)
+    return {
+        "untested": [untested_sentence(item) for item in verdict.untested[:MOST_UNTESTED]],
+        "more_untested": max(0, len(verdict.untested) - MOST_UNTESTED),
+        "nets": [
+            {
+                "name": net.net,
+                "points": ", ".join(net.points[:40]) + (" …" if len(net.points) > 40 else ""),
+                "tone": ROW_TONE[net.verdict],
+                "word": ROW_WORD[net.verdict],
+            }
+            for net in nets[:shown_nets]
+        ],
+        "more_nets": counted(len(nets) - shown_nets, "circuit") if shown_nets < len(nets) else "",
+        "wires": wire_rows(harness, wires[:shown_wires], axis),
+        "more_wires": counted(len(wires) - shown_wires, "wire") if shown_wires < len(wires) else "",
+        "axis_from": ohms(axis[0]),
+        "axis_to": ohms(axis[1]),
+    }
+
+
+def _bad_and_some_good(good: Sequence[bool]) -> int:
+    """How many of rows sorted bad first are shown."""
+    return min(len(good), sum(not g for g in good) + MOST_GOOD_ROWS)
+
+
+@dataclass(frozen=True)
+class _Fault:
+    number: int
+    tone: str
+    word: str
+    mark: Any
+    where: str
+    text: str
+    consequence: str
+    next: str
+    suspects: tuple[str, ...]
+    alternatives: tuple[str, ...]
+
+
+def _faults(findings: Sequence[Finding], first: int, tone: str) -> list[dict[str, Any]]:
+    from markupsafe import Markup
+
+    faults = []
+    for number, finding in enumerate(findings, first):
+        mark = Drawing(20, 20, "", "", mark_shapes(finding, 10, 10, 9, "mark"))
+        faults.append(
+            _Fault(
+                number,
+                tone,
+                FAULT_WORD[finding.fault],
+                Markup(_bare(mark)),
+                " – ".join(finding.points[:6]) + (" …" if len(finding.points) > 6 else ""),
+                finding.text or "No more is known.",
+                finding.consequence,
+                finding.next,
+                tuple(_suspect(finding, i) for i in range(len(finding.suspects[:12]))),
+                tuple(_moves(other.moves) for other in finding.alternatives[1:]),
+            )
+        )
+    return [asdict(fault) for fault in faults]
+
+
+def _bare(mark: Drawing) -> str:
+    """A mark as decoration: the word beside it is read instead."""
+    svg = to_svg(mark, alone=False, ident="mark")
+    start = svg.index("</desc>") + len("</desc>")
+    return f'<svg viewBox="0 0 {mark.width:g} {mark.height:g}" aria-hidden="true">' + svg[start:].strip()
+
+
+def _suspect(finding: Finding, index: int) -> str:
+    suspect = finding.suspects[index]
+    text = f"Wire {suspect.wire}" + (f", at {suspect.end}" if suspect.end else "")
+    if suspect.ohms is not None:
+        text += f": {ohms(suspect.ohms)}"
+        if suspect.interval_ohms:
+            text += f" ({ohms(suspect.interval_ohms[0])} to {ohms(suspect.interval_ohms[1])})"
+    if suspect.probability is not None:
+        text += f", probability {percent(suspect.probability)}"
+    return text + "."
+
+
+def _moves(moves: Any) -> str:
+    return "; ".join(f"what belongs in {a} sits in {b}" for a, b in moves.items()) + "."
+
+
+def _style(css: str) -> str:
+    light, dark = palette(LIGHT), palette(DARK)
+    return (
+        f":root{{{light}}}@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}\n"
+        f"{paint_rules()}\n{css}"
+    )
+
+
+def _hash(text: str) -> str:
+    """The source expression by which a content security policy allows exactly this text."""
+    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()

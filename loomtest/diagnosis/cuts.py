@@ -41,7 +41,7 @@ class Repair:
 def repair(scene: Scene, placed: Placement) -> Repair:
     """The cheapest opens and shorts for this placement."""
     whole = components(scene.size, (placed[e] for e in scene.conductors))
-    parts = Parts(scene, whole, placed, frozenset())
+    parts = scene.parts_between(whole, placed, frozenset())
     cleared = cleared_edges(scene, placed, whole, parts)
     paths: list[frozenset[int]] = []
     opens: frozenset[int] = frozenset()
@@ -68,7 +68,7 @@ def _whole_paths(
 ) -> list[frozenset[int]]:
     """A path, as the edges of it that may be to blame, for pairs seen apart that are still joined."""
     labels = components(scene.size, (placed[e] for e in scene.conductors if e not in opens))
-    parts = Parts(scene, labels, placed, opens)
+    parts = scene.parts_between(labels, placed, opens)
     out: dict[frozenset[int], None] = {}
     neighbours: list[list[tuple[int, int]]] | None = None
     for a, b, proved, over in scene.told_apart:
@@ -185,7 +185,7 @@ def shorts_needed(
     """Bridges for what was seen joined and is not, and how many apart readings they then contradict."""
     labels = components(scene.size, (placed[e] for e in scene.conductors if e not in opens))
     merged = list(range(scene.size))
-    parts = Parts(scene, labels, placed, opens)
+    parts = scene.parts_between(labels, placed, opens)
     shorts: list[tuple[int, int, float]] = []
 
     def bridge(a: int, b: int, ohm: float) -> None:
@@ -193,7 +193,7 @@ def shorts_needed(
         x, y = find(merged, labels[a]), find(merged, labels[b])
         merged[max(x, y)] = min(x, y)
         shorts.append((a, b, ohm))
-        parts = Parts(scene, [find(merged, label) for label in labels], placed, opens)
+        parts = scene.parts_between([find(merged, label) for label in labels], placed, opens)
 
     for a, b, ohm in scene.joined:
         x, y = find(merged, labels[a]), find(merged, labels[b])

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from loomtest.diagnosis.cuts import cleared_edges
-from loomtest.diagnosis.scene import Parts, Placement, Scene, components
+from loomtest.diagnosis.scene import Placement, Scene, components
 
 
 @dataclass(frozen=True)
@@ -141,7 +141,7 @@ def next_moves(scene: Scene, moves: Moves) -> Iterator[Moves]:
     """Hypotheses one step further that an unexpected joined reading speaks for, without repeats."""
     placed = moves.placement(scene)
     labels = components(scene.size, (placed[e] for e in scene.conductors))
-    parts = Parts(scene, labels, placed, frozenset())
+    parts = scene.parts_between(labels, placed, frozenset())
     members: dict[int, list[int]] = {}
     for point, label in enumerate(labels):
         members.setdefault(label, []).append(point)
@@ -176,7 +176,7 @@ def _stray_ends(
     labels: list[int],
 ) -> Iterator[Moves]:
     """One wire's end, or a whole terminal, put at a point of the net it is seen joined to."""
-    cleared = cleared_edges(scene, placed, labels, Parts(scene, labels, placed, frozenset()))
+    cleared = cleared_edges(scene, placed, labels, scene.parts_between(labels, placed, frozenset()))
     loose: dict[int, list[int]] = {}
     for edge in scene.conductors:
         if scene.terminal[edge] and edge not in cleared:

@@ -82,6 +82,17 @@ class Scene:
         """`apart` less the pairs seen joined by way of other points: what conducts is believed."""
         return tuple(seen for seen in self.apart if self.groups[seen[0]] != self.groups[seen[1]])
 
+    def parts_between(self, labels: Sequence[int], placed: Placement, cut: frozenset[int]) -> Parts:
+        """The parts that are not cut, between component labels."""
+        return Parts(
+            self.size,
+            (
+                (labels[placed[e][0]], labels[placed[e][1]], self.low_ohm[e], self.high_ohm[e])
+                for e in self.parts
+                if e not in cut
+            ),
+        )
+
 
 def find(parent: list[int], node: int) -> int:
     """Root of a node in a union-find forest, halving paths."""
@@ -108,13 +119,10 @@ class Parts:
     all parts at their lowest give the least and all at their highest the most.
     """
 
-    def __init__(self, scene: Scene, labels: Sequence[int], placed: Placement, cut: frozenset[int]) -> None:
-        self._links = [
-            (labels[placed[e][0]], labels[placed[e][1]], scene.low_ohm[e], scene.high_ohm[e])
-            for e in scene.parts
-            if e not in cut and labels[placed[e][0]] != labels[placed[e][1]]
-        ]
-        self._group = components(scene.size, ((a, b) for a, b, _, _ in self._links)) if self._links else []
+    def __init__(self, size: int, links: Iterable[tuple[int, int, float, float]]) -> None:
+        """`links`: (label, label, least ohm, most ohm) of each part; labels lie below `size`."""
+        self._links = [link for link in links if link[0] != link[1]]
+        self._group = components(size, ((a, b) for a, b, _, _ in self._links)) if self._links else []
         self._bounds: dict[int, _Bounds] = {}
 
     def between(self, a: int, b: int) -> tuple[float, float] | None:

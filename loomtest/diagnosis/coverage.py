@@ -1,0 +1,128 @@
+"""What was measured of what there is, and what was not."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from loomtest.diagnosis.isolation import RequiredPairs, required_pairs
+from loomtest.diagnosis.observe import APART, JOINED, Observations
+from loomtest.diagnosis.verdict import Untested
+from loomtest.harness.model import BoolArray, Harness, IntArray
+
+MOST_LISTED = 1000  # untested items that a verdict lists; the counts are always whole
+
+
+def merged_labels(size: int, a: IntArray, b: IntArray) -> IntArray:
+    """(size,) the smallest code of all that the pairs (a, b) join; vectorised, a few passes in practice.
+
+    Hooking and pointer jumping (Shiloach and Vishkin, J. Algorithms 3, 57, 1982), with minima.
+    """
+    label = np.arange(size, dtype=np.int64)
+    while True:
+        x, y = label[a], label[b]
+        apart = x != y
+        if not apart.any():
+            return label
+        low, high = np.minimum(x[apart], y[apart]), np.maximum(x[apart], y[apart])
+        np.minimum.at(label, high, low)
+        while True:
+            jumped = label[label]
+            if np.array_equal(jumped, label):
+                break
+            label = jumped
+
+
+@dataclass(frozen=True)
+class Isolation:
+    """`required`, `tested`: counts of net pairs. `net_untested`: (N,) True for a net with an untested pair.
+    `untested`: up to MOST_LISTED pairs of point codes that nobody probed; `unreachable_nets`: count."""
+
+    required: int
+    tested: int
+    net_untested: BoolArray
+    untested: tuple[tuple[int, int], ...]
+    unreachable_nets: int
+
+
+def isolation_coverage(harness: Harness, seen: Observations, nets: IntArray) -> Isolation:
+    """Pairs of nets shown apart above `isolation_ohms`, whole net against whole net.
+
+    A net's reachable points fall into groups that readings join. A pair of nets is tested when every group
+    of the one was read above the limit from every group of the other: the stub of a broken leg is a group
+    of its own and wants a reading of its own.
+    """
+    limits = harness.limits
+    required = required_pairs(harness, limits.isolation)
+    net_count = len(harness.nets)
+    has_point = np.zeros(net_count, dtype=np.bool_)
+    has_point[harness.net_of[harness.reachable]] = True
+    joined = seen.pair_state == JOINED
+    groups = merged_labels(len(nets), seen.pair_start[joined], seen.pair_end[joined])
+    reachable = np.flatnonzero(harness.reachable)
+    stride = len(nets) + 1
+    owned = np.unique(nets[reachable] * stride + groups[reachable])
+    group_count = np.bincount(owned // stride, minlength=net_count)
+    clear = (seen.pair_state == APART) & (seen.pair_low_ohm >= limits.isolation_ohms)
+    clear &= (seen.pair_start < len(harness.points)) & (seen.pair_end < len(harness.points))
+    a, b = seen.pair_start[clear], seen.pair_end[clear]
+    flip = nets[a] > nets[b]
+    a, b = np.where(flip, b, a), np.where(flip, a, b)
+    a, b = a[nets[a] != nets[b]], b[nets[a] != nets[b]]
+    pieces = np.unique(
+        (nets[a] * stride + groups[a]) * (stride * (net_count + 1)) + nets[b] * stride + groups[b]
+    )
+    one, other = np.divmod(pieces, stride * (net_count + 1))
+    pair, shown = np.unique((one // stride) * net_count + other // stride, return_counts=True)
+    x, y = np.divmod(pair, net_count)
+    good = pair[(shown >= group_count[x] * group_count[y]) & required.contains(x, y)]
+    bad = _read_between(
+        seen, nets, net_count, joined | ((seen.pair_state == APART) & ~seen.pair_over & ~clear)
+    )
+    net_untested, untested = _missing(harness, required, good, bad)
+    return Isolation(required.count, len(good), net_untested, untested, int((~has_point).sum()))
+
+
+def _read_between(seen: Observations, nets: IntArray, net_count: int, which: BoolArray) -> IntArray:
+    """Ascending codes a·N + b of pairs of nets between which some of these readings conduct."""
+    a, b = nets[seen.pair_start[which]], nets[seen.pair_end[which]]
+    kept = (a != b) & (a < net_count) & (b < net_count)
+    low, high = np.minimum(a[kept], b[kept]), np.maximum(a[kept], b[kept])
+    return np.unique(low * net_count + high)
+
+
+def _missing(
+    harness: Harness, required: RequiredPairs, good: IntArray, bad: IntArray
+) -> tuple[BoolArray, tuple[tuple[int, int], ...]]:
+    net_count = len(harness.nets)
+    net_untested = np.zeros(net_count, dtype=np.bool_)
+    listed: list[tuple[int, int]] = []
+    if len(good) == required.count:
+        return net_untested, ()
+    first = np.full(net_count, -1, dtype=np.int64)
+    for code in np.flatnonzero(harness.reachable)[::-1].tolist():
+        first[harness.net_of[code]] = code
+    for block in required.iterate():
+        codes = block[:, 0] * net_count + block[:, 1]
+        left = block[~np.isin(codes, good)]
+        net_untested[left] = True
+        if len(listed) < MOST_LISTED:
+            unread = left[~np.isin(left[:, 0] * net_count + left[:, 1], bad)]
+            listed.extend(
+                (int(first[x]), int(first[y])) for x, y in unread[: MOST_LISTED - len(listed)].tolist()
+            )
+    return net_untested, tuple(listed)
+
+
+def untested_items(
+    harness: Harness, wires_tested: BoolArray, parts_tested: BoolArray, isolation: Isolation
+) -> tuple[Untested, ...]:
+    """Wires and parts that no reading proves, then pairs of nets nobody probed."""
+    rows: Sequence[int] = np.flatnonzero(
+        (harness.conducts & ~wires_tested) | (~harness.conducts & ~parts_tested)
+    ).tolist()
+    wires = [Untested((harness.wires[w].start, harness.wires[w].end), "continuity") for w in rows]
+    pairs = [Untested((harness.points[a], harness.points[b]), "isolation") for a, b in isolation.untested]
+    return tuple(wires + pairs)

@@ -145,3 +145,8 @@ def plain_number(value: float) -> float | str | None:
     if math.isinf(value):
         return "OL"
     return float(f"{value:.6g}")
+
+
+def plain_json(value: Any) -> Any:
+    """A finding, or any other part of a verdict, in the JSON form that `Verdict.to_json` gives it."""
+    return _plain(value)

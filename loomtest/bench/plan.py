@@ -40,7 +40,8 @@ class Step:
 
     The clip stays on `start`, or, where `clip_at_end`, on `end`; the other lead moves. `expected_ohms` is
     +inf for over-range and None where it cannot be computed. `bonded`: points tied to `end` by clips.
-    `quantity` is `resistance` or, for a diode, `diode` (red lead on `start`).
+    `quantity` is `resistance` or, for a diode, `diode` (red lead on `start`). `wires`: names of the wires and
+    parts that this step is the first to show.
     """
 
     step: int
@@ -52,6 +53,7 @@ class Step:
     bonded: tuple[str, ...] = ()
     quantity: str = "resistance"
     clip_at_end: bool = False
+    wires: tuple[str, ...] = ()
 
     @property
     def clip(self) -> str:
@@ -242,6 +244,7 @@ def _step(harness: Harness, number: int, probing: Probing) -> Step:
         _proves(harness, probing),
         quantity=probing.quantity,
         clip_at_end=probing.clip_at_end,
+        wires=tuple(harness.wires[wire].name for wire in probing.wires),
     )
 
 

@@ -15,6 +15,7 @@ smaller nets are probed beside it: p − 1 + ⌈log2 q⌉ (W. H. Kautz, IEEE Tra
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 
@@ -137,3 +138,25 @@ def scanner_tests(harness: Harness) -> tuple[ScannerTest, ...]:
         sense = tuple(code for code, up in zip(firsts, high, strict=True) if not up)
         tests.append(ScannerTest("isolation", drive, sense))
     return tuple(tests)
+
+
+def scanner_json(harness: Harness) -> dict[str, Any]:
+    """The scanner's tests as one JSON object; its size against Kautz's minimum."""
+    tests = scanner_tests(harness)
+    points = harness.points
+    return {
+        "schema": "loomtest-scanner-plan/1",
+        "harness": harness.name,
+        "tests": [
+            {"what": t.what, "drive": [points[c] for c in t.drive], "sense": [points[c] for c in t.sense]}
+            for t in tests
+        ],
+        "totals": {
+            "continuity": sum(t.what == "continuity" for t in tests),
+            "isolation": sum(t.what == "isolation" for t in tests),
+        },
+        "proves": [
+            "continuity: each driven point is heard on the sensed point of the same place in the list",
+            "isolation: no driven point is heard on any sensed point; every pair of nets is on two sides once",
+        ],
+    }

@@ -1,0 +1,154 @@
+"""`loomtest plan`: which few pairs to measure, in which order, and what that proves."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any, Literal
+
+import typer
+
+from loomtest.commands.app import app
+from loomtest.commands.text import counted, wrapped
+
+if TYPE_CHECKING:
+    from loomtest.bench.plan import Plan
+    from loomtest.evidence.plain import Line
+    from loomtest.evidence.sheet import Block
+    from loomtest.harness.model import Harness
+
+MOST_STEPS = 400  # printed; a bench sheet and --json hold them all
+
+Level = Literal["full", "neighbours", "bonded", "none"]
+
+
+@app.command(epilog="Example: loomtest plan wires.csv --isolation bonded --sheet bench")
+def plan(
+    harness: Annotated[
+        str, typer.Argument(help="A folder, a harness.toml or a wire list.", show_default=False)
+    ],
+    isolation: Annotated[
+        Level | None,
+        typer.Option(help="Which pairs of nets to show apart; the harness's own level where left out."),
+    ] = None,
+    joints: Annotated[
+        bool, typer.Option("--joints", help="Also what each wire's own resistance needs.")
+    ] = False,
+    scanner: Annotated[
+        bool, typer.Option("--scanner", help="The parallel tests of a scanner that drives many pins at once.")
+    ] = False,
+    sheet: Annotated[
+        Path | None, typer.Option(help="Write a bench sheet (HTML for print, CSV to fill in) to this folder.")
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the plan as JSON.")] = False,
+) -> None:
+    """Say which few readings prove the loom, in an order with little walking.
+
+    Continuity needs one reading less than a net has points, and one more for each loop. Isolation: full
+    reads every pair of nets, neighbours only those that lie near each other, bonded each net against a comb
+    of clips on all nets before it, none no pair.
+    """
+    from loomtest.bench.plan import plan as plan_of
+    from loomtest.commands.screen import show, show_json
+    from loomtest.harness.load import load_harness
+
+    loaded = load_harness(harness)
+    if scanner:
+        from loomtest.bench.plan_isolation import scanner_json
+
+        tests = scanner_json(loaded)
+        if as_json:
+            show_json(tests)
+        else:
+            show(scanner_lines(tests))
+        return
+    made = plan_of(loaded, isolation, joints)
+    written = []
+    if sheet is not None:
+        from loomtest.evidence.sheet import write_sheet
+
+        written = write_sheet(loaded, made, sheet)
+    if as_json:
+        show_json(made.to_json())
+        return
+    show(plan_lines(loaded, made))
+    for path in written:
+        typer.echo(f"written: {path}")
+
+
+def plan_lines(harness: Harness, made: Plan) -> Iterator[Line]:
+    """The plan for an 80-column terminal: steps under the point that the clip stays on."""
+    from loomtest.evidence.plain import Line
+    from loomtest.evidence.sheet import blocks_of
+
+    totals = made.totals
+    told = [
+        counted(totals["continuity"], "reading joined", "readings joined"),
+        counted(totals["loops"], "for a loop", "for loops") if totals["loops"] else "",
+        counted(totals["joints"], "for joints", "for joints") if totals["joints"] else "",
+        counted(totals["parts"], "part") if totals["parts"] else "",
+        f"{counted(totals['isolation'], 'apart', 'apart')} ({made.isolation})" if totals["isolation"] else "",
+    ]
+    yield Line(made.harness, "head")
+    yield Line(
+        f"{counted(len(made.steps), 'reading')}, {duration(totals['minutes'])}: "
+        + ", ".join(filter(None, told))
+    )
+    for block in blocks_of(harness, made.steps[:MOST_STEPS]):
+        yield from _block_lines(block)
+    if len(made.steps) > MOST_STEPS:
+        yield Line("")
+        yield Line(
+            f"{counted(len(made.steps) - MOST_STEPS, 'further reading')}: --sheet or --json holds them all."
+        )
+    for title, sentences in (("This shows", made.proves), ("It leaves open", made.unproven)):
+        if sentences:
+            yield Line("")
+            yield Line(title, "head")
+            for sentence in sentences:
+                yield from (Line(text) for text in wrapped(sentence.split(" "), 2, 4).split("\n"))
+    yield Line("")
+    for sentence in made.assumptions:
+        yield from (Line(text, "soft") for text in wrapped(sentence.split(" ")).split("\n"))
+
+
+def scanner_lines(tests: dict[str, Any]) -> Iterator[Line]:
+    """The scanner's tests, each with the points driven and the points read."""
+    from loomtest.evidence.plain import Line
+
+    yield Line(tests["harness"], "head")
+    totals = tests["totals"]
+    yield Line(f"{totals['continuity'] + totals['isolation']} tests, each of many pins at once")
+    for number, test in enumerate(tests["tests"], 1):
+        yield Line("")
+        yield Line(f"{number}. {'joined' if test['what'] == 'continuity' else 'apart'}", "head")
+        for side in ("drive", "sense"):
+            yield from (Line(text) for text in wrapped([f"{side}:", *test[side]], 2, 4).split("\n"))
+    yield Line("")
+    for sentence in tests["proves"]:
+        yield from (Line(text) for text in wrapped(sentence.split(" "), 2, 4).split("\n"))
+
+
+def duration(minutes: int) -> str:
+    """`about 40 minutes`, `about 6 hours`."""
+    if minutes < 120:
+        return f"about {counted(max(1, minutes), 'minute')}"
+    return f"about {counted(round(minutes / 60), 'hour')}"
+
+
+def _block_lines(block: Block) -> Iterator[Line]:
+    from loomtest.evidence.plain import Line
+
+    yield Line("")
+    teeth = " ".join(block.also)
+    if block.title:
+        place = f", {block.place}" if block.place else ""
+        yield Line(f"{block.title}: clip on {block.clip}{place}", "head")
+        if teeth:
+            yield from (Line(text) for text in wrapped(f"comb also on {teeth}".split(" "), 2, 4).split("\n"))
+    else:
+        yield from (
+            Line(text, "head") for text in wrapped(f"Hang on the comb: {teeth}".split(" "), 0, 4).split("\n")
+        )
+    for row in block.rows:
+        yield Line(f"{row.step:>5}  {row.probe:<10} {row.expected:<16} {row.shows}".rstrip())

@@ -231,7 +231,7 @@ def _unknown_copper(harness: Harness, seen: Survey) -> str:
         who = ["No wire has both size and length."]
     else:
         who = [f"{len(names)} of {counted(len(seen.wires), 'wire')} without size or length:"]
-        who += [*listed(names[:60]), "…" if len(names) > 60 else ""]
+        who += listed(names if len(names) <= 60 else [*names[:59], f"and {len(names) - 59} more"])
         who[-1] += "."
     limit = f"{harness.limits.continuity_ohms:g} Ω"
     return wrapped([*who, *f"What such a wire has is judged against {limit} only.".split(" ")], hanging=2)

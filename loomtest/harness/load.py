@@ -9,7 +9,7 @@ from loomtest.errors import InputError, Problem, nearest
 from loomtest.harness.model import Harness, cavity_of, connector_of
 from loomtest.harness.points import folded
 from loomtest.harness.settings import LARGEST_TOML_BYTES, Settings, read_settings
-from loomtest.harness.table import quoted, read_table, read_text
+from loomtest.harness.table import quoted, read_table, read_text, visible
 from loomtest.harness.wirelist import NEEDED, WireList, read_wires
 
 
@@ -23,12 +23,12 @@ def load_harness(path: str | Path) -> Harness:
     settings, toml, wire_list = _files(given, problems)
     listed = WireList()
     if wire_list is not None:
-        table = read_table(wire_list, str(wire_list), NEEDED, problems)
+        table = read_table(wire_list, visible(str(wire_list)), NEEDED, problems)
         if table is not None:
             listed = read_wires(table, problems)
-        _check_cavities(str(wire_list), listed, settings, problems)
+        _check_cavities(visible(str(wire_list)), listed, settings, problems)
         if listed.ends:
-            _check_names(str(toml), listed, settings, problems)
+            _check_names(visible(str(toml)), listed, settings, problems)
     errors = _errors(problems)
     if errors:
         raise InputError(problems_in_order(problems))
@@ -75,15 +75,15 @@ def _files(given: Path, problems: list[Problem]) -> tuple[Settings, Path | None,
             expected = "one of them, or the wire list itself: " + str(
                 given / (lists[0] if lists else "NAME.csv")
             )
-            problems.append(Problem(str(given), None, "", quoted(found, 300)[1:-1], expected))
+            problems.append(Problem(visible(str(given)), None, "", visible(found), expected))
             return Settings(), None, None
         return Settings(), None, wire_list
     if not given.is_dir() and given.suffix.lower() != ".toml":
         return Settings(), None, given
-    text = read_text(toml, str(toml), problems, LARGEST_TOML_BYTES)
+    text = read_text(toml, visible(str(toml)), problems, LARGEST_TOML_BYTES)
     if text is None:
         return Settings(), toml, None
-    settings = read_settings(text, str(toml), problems)
+    settings = read_settings(text, visible(str(toml)), problems)
     folder = toml.parent
     wire_list = folder / settings.wires
     inside = folder.resolve()
@@ -94,7 +94,7 @@ def _files(given: Path, problems: list[Problem]) -> tuple[Settings, Path | None,
     if outside:
         found = quoted(settings.wires) + ", which leads out of the harness folder"
         expected = "a file in the folder of harness.toml"
-        problems.append(Problem(str(toml), settings.lines.get("wires"), "wires", found, expected))
+        problems.append(Problem(visible(str(toml)), settings.lines.get("wires"), "wires", found, expected))
         return settings, toml, None
     return settings, toml, wire_list
 

@@ -11,7 +11,7 @@ from typing import Any
 from loomtest.errors import Problem, nearest
 from loomtest.harness.model import Expect, Face, Limits
 from loomtest.harness.points import read_point
-from loomtest.harness.table import quoted
+from loomtest.harness.table import quoted, visible
 
 MOST_CAVITIES = 10_000
 LARGEST_TOML_BYTES = 5_000_000
@@ -102,7 +102,7 @@ class _Reader:
         line = self.lines.get(key)
         if line is None and "." in key:
             line = self.lines.get(key.rpartition(".")[0])
-        name = quoted(key)[1:-1]
+        name = visible(key)
         self.problems.append(Problem(self.file, line, name, found, expected, severity))
 
     def settings(self, document: dict[str, Any]) -> Settings:

@@ -26,8 +26,14 @@ class Table:
 
 def quoted(text: str, longest: int = 60) -> str:
     """Text from a file between quotation marks, with whatever a terminal could obey made visible."""
-    short = text if len(text) <= longest else text[: longest - 1] + "…"
-    return '"' + "".join(c if c.isprintable() else c.encode("unicode_escape").decode() for c in short) + '"'
+    return '"' + visible(text if len(text) <= longest else text[: longest - 1] + "…") + '"'
+
+
+def visible(text: str) -> str:
+    """The text with control and direction-changing characters written out (`\\x1b`)."""
+    if text.isprintable():
+        return text
+    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
 
 
 def read_text(path: Path, file: str, problems: list[Problem], largest: int = LARGEST_BYTES) -> str | None:

@@ -12,7 +12,7 @@ from loomtest.harness.copper import PART_OHMS
 from loomtest.harness.measures import read_amps, read_length, read_ohms, read_size
 from loomtest.harness.model import Kind, Wire, connector_of
 from loomtest.harness.points import folded, read_point
-from loomtest.harness.table import Table, quoted
+from loomtest.harness.table import Table, quoted, visible
 
 NEEDED = ("from", "to")
 KINDS: dict[str, Kind] = {
@@ -56,7 +56,7 @@ def columns_of(table: Table, problems: list[Problem]) -> dict[str, int]:
             name = written or f"column {place + 1}"
         if name in places:
             expected = f"one column named {name}"
-            where = quoted(name)[1:-1]
+            where = visible(name)
             problems.append(Problem(table.file, line, where, f"column {quoted(written)} twice", expected))
             continue
         places[name] = place
@@ -73,7 +73,7 @@ def columns_of(table: Table, problems: list[Problem]) -> dict[str, int]:
             close = [column for column in nearest(name, COLUMNS, 1) if column not in places]
             if close:
                 expected = f"{close[0]}, if that is what is meant; the column is kept but not used"
-                where = quoted(name)[1:-1]
+                where = visible(name)
                 problems.append(
                     Problem(table.file, line, where, f"column {quoted(name)}", expected, "warning")
                 )

@@ -140,15 +140,13 @@ def _block_lines(block: Block) -> Iterator[Line]:
     from loomtest.evidence.plain import Line
 
     yield Line("")
-    teeth = " ".join(block.also)
-    if block.title:
-        place = f", {block.place}" if block.place else ""
-        yield Line(f"{block.title}: clip on {block.clip}{place}", "head")
-        if teeth:
-            yield from (Line(text) for text in wrapped(f"comb also on {teeth}".split(" "), 2, 4).split("\n"))
-    else:
-        yield from (
-            Line(text, "head") for text in wrapped(f"Hang on the comb: {teeth}".split(" "), 0, 4).split("\n")
-        )
+    place = f", {block.place}" if block.place else ""
+    yield Line(f"{block.title}: clip on {block.clip}{place}", "head")
+    if block.also:
+        yield from (Line(text) for text in wrapped(["comb also on", *block.also], 2, 4).split("\n"))
     for row in block.rows:
-        yield Line(f"{row.step:>5}  {row.probe:<10} {row.expected:<16} {row.shows}".rstrip())
+        shows = row.shows + ("; then hang it on" if row.hang == (row.probe,) else "")
+        yield Line(f"{row.step:>5}  {row.probe:<10} {row.expected:<16} {shows}".rstrip())
+        if row.hang and row.hang != (row.probe,):
+            told = wrapped(["then hang on the comb:", *row.hang], 18, 20)
+            yield from (Line(text) for text in told.split("\n"))

@@ -21,7 +21,8 @@ COLUMNS = ("step", "from", "to", "value", "quantity", "bonded", "expected", "pro
 
 @dataclass
 class Row:
-    """A line of the sheet: one reading. `place` is filled where the probe comes to another connector."""
+    """A line of the sheet: one reading. `place` is filled where the probe comes to another connector; `hang`
+    are the points to hang on the comb after it."""
 
     step: int
     probe: str
@@ -29,11 +30,12 @@ class Row:
     shows: str
     expected: str
     unit: str
+    hang: tuple[str, ...] = ()
 
 
 @dataclass
 class Block:
-    """The lines read without moving the clip; `also` are teeth of the comb to hang on before them."""
+    """The lines read without moving the clip; `also` are further teeth of the comb at the start."""
 
     title: str
     place: str
@@ -115,7 +117,7 @@ def sheet_html(harness: Harness, plan: Plan) -> str:
 
 
 def blocks_of(harness: Harness, steps: Sequence[Step]) -> list[Block]:
-    """The steps as blocks of one clip position, or of one state of the comb, each."""
+    """The steps as blocks of one clip position each; a comb grows within its block."""
     wires = {wire.name: wire for wire in harness.wires}
     blocks: list[Block] = []
     last: Step | None = None
@@ -123,11 +125,11 @@ def blocks_of(harness: Harness, steps: Sequence[Step]) -> list[Block]:
     for step in steps:
         same_comb = last is not None and step.what == last.what == "isolation" and step.clip == last.clip
         fresh_teeth = step.bonded[len(last.bonded) :] if last is not None and same_comb else step.bonded
-        if last is None or last.clip != step.clip or last.what != step.what or fresh_teeth:
-            block = Block(_title(step), harness.places.get(_station(step.clip), ""), step.clip, fresh_teeth)
-            if same_comb:
-                block.title = ""  # the comb stays: only teeth are added
-            blocks.append(block)
+        if last is None or last.clip != step.clip or last.what != step.what:
+            place = harness.places.get(_station(step.clip), "")
+            blocks.append(Block(_title(step), place, step.clip, fresh_teeth))
+        elif fresh_teeth:
+            blocks[-1].rows[-1].hang = fresh_teeth
         here = _station(step.probe)
         place = harness.places.get(here, "") if here != station else ""
         unit = "V" if step.quantity == "diode" else "Ω"

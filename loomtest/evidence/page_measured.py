@@ -72,9 +72,10 @@ def limits_held(harness: Harness, verdict: Verdict) -> list[tuple[str, str]]:
         ("A wire and its joints", joint + "."),
         (
             "A healthy wire",
-            f"annealed copper (IACS, 17.241 mΩ·mm²/m at 20 °C) × {expect.copper_factor:g} for lay and "
-            f"stranding, at the temperature of the conductors, plus two joints of {expect.joint_milliohms:g} mΩ; a wire "
-            "is never failed for less than twice the usual spread of such wires.",
+            f"annealed copper (IACS, 17.241 mΩ·mm²/m at 20 °C) × {expect.copper_factor:g} for lay "
+            "and stranding, at the temperature of the conductors, and two joints of "
+            f"{expect.joint_milliohms:g} mΩ"
+            "; a wire is never failed for less than twice the usual spread of such wires.",
         ),
         (
             "A wire of unknown size or length",

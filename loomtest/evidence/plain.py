@@ -142,7 +142,7 @@ def _findings(findings: Sequence[Finding], first: int, tone: str) -> list[Line]:
         said += [finding.consequence] if finding.consequence else []
         said += [f"Next: {finding.next}"] if finding.next else []
         lines.append(Line(""))
-        body = [line for part in said for line in _folded(part, WIDTH - 6)]
+        body = [line for part in said for line in folded(part, WIDTH - 6)]
         lines.append(Line(label, tone))
         lines += [Line("      " + text) for text in body]
     if len(findings) > MOST_FINDINGS:
@@ -155,10 +155,10 @@ def _findings(findings: Sequence[Finding], first: int, tone: str) -> list[Line]:
 
 def _wrapped(*sentences: str, tone: str = "plain", indent: int = 0) -> list[Line]:
     pad = " " * indent
-    return [Line(pad + text, tone) for said in sentences for text in _folded(said, WIDTH - indent)]
+    return [Line(pad + text, tone) for said in sentences for text in folded(said, WIDTH - indent)]
 
 
-def _folded(text: str, width: int) -> list[str]:
+def folded(text: str, width: int) -> list[str]:
     """Lines of at most `width`; no name is broken, and no number parted from its unit."""
     held = _NUMBER_AND_UNIT.sub("\\1\N{NO-BREAK SPACE}\\2", text)
     lines = textwrap.wrap(held, width, break_long_words=False, break_on_hyphens=False)

@@ -1,4 +1,4 @@
-"""A verdict made by hand on the invented tractor loom: for pictures and pages, whatever the diagnosis says."""
+"""A verdict made by hand on the invented tractor loom, for pictures and pages."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ FINDINGS = (
         ("X3:4", "GND3"),
         (Suspect("W20", "GND3", 0.39, (0.38, 0.4), 0.98),),
         probability=0.999,
-        text="The black 2.5 mm² wire from X3 cavity 4 to GND3 (rear axle housing) has 0.39 Ω; it should have 8 mΩ.",
+        text="The black 2.5 mm² wire from X3 cavity 4 to GND3 (rear axle housing) has 0.39 Ω, not 8 mΩ.",
         consequence="At 9.7 A, 3.7 V are lost and 36 W heat the joint.",
         next="Clean the stud to bright metal, fit the ring again, and measure X3:4 to GND3.",
     ),
@@ -89,10 +89,11 @@ def verdict(harness: Harness, findings: tuple[Finding, ...] = FINDINGS) -> Verdi
         state = "fail" if wire.name in bad else "pass"
         ohms = {"W4": float("inf"), "W20": 0.39}.get(wire.name, ohms)
         interval = (ohms * 0.94, ohms * 1.06) if wire.name != "W4" and ohms else None
+        bad_probability = 0.999 if wire.name in bad else 0.001
         rows.append(
             WireRow(
                 wire.name, wire.start, wire.end, copper if copper == copper else None, limit, ohms,
-                None if wire.name == "W4" else 0.0006, interval, (), 0.999 if wire.name in bad else 0.001, state,
+                None if wire.name == "W4" else 0.0006, interval, (), bad_probability, state,
             )
         )  # fmt: skip
     row = next(i for i, row in enumerate(rows) if row.wire == "W19")

@@ -36,7 +36,7 @@ def bulk_table(source: Path | bytes, file: str) -> Table | None:
     try:
         start = source[:_CHUNK_BYTES] if isinstance(source, bytes) else _first_bytes(source)
         head = start.removeprefix(b"\xef\xbb\xbf").split(b"\n", 1)[0].decode("utf-8")
-        header = parse_header(head, file)
+        header = parse_header(head.rstrip("\r"), file)
     except (OSError, UnicodeDecodeError, InputError):
         return None
     rows = _rows_if_regular(source, header)
@@ -66,6 +66,7 @@ def bulk_table(source: Path | bytes, file: str) -> Table | None:
             columns[name] = cells
         else:
             plain = np.where(np.isnan(series.to_numpy()), np.inf, series.to_numpy())
+            columns[name] = Cells(np.full(rows, -1, dtype=np.int64), [])
     if any("" in columns[name].texts for name in ("from", "to")):
         return None
     return Table(
@@ -84,22 +85,34 @@ def _first_bytes(path: Path) -> bytes:
 
 
 def _rows_if_regular(source: Path | bytes, header: Header) -> int | None:
-    """Number of rows below the header, if every line is plain and has as many separators as the header."""
-    ends = separators = returns = 0
-    last = b""
+    """Number of rows below the header, if there is no quote and every line has the header's separators."""
+    lines, rest = 0, b""
     stream = io.BytesIO(source) if isinstance(source, bytes) else source.open("rb")
     with stream:
         while chunk := stream.read(_CHUNK_BYTES):
-            if b'"' in chunk or b"\0" in chunk:
+            data = rest + chunk
+            whole = data[: data.rfind(b"\n") + 1]
+            rest = data[len(whole) :]
+            if not _is_regular(whole, header):
                 return None
-            ends += chunk.count(b"\n")
-            separators += chunk.count(header.separator.encode())
-            if b"\r" in chunk or last == b"\r":
-                returns += chunk.count(b"\r") - chunk.count(b"\r\n") - (last == b"\r" and chunk[:1] == b"\n")
-            last = chunk[-1:]
-    lines = ends + (last not in (b"\n", b""))
-    regular = returns == 0 and separators == lines * (header.width - 1)
-    return lines - 1 if regular and lines > 1 else None
+            lines += whole.count(b"\n")
+    if rest and not _is_regular(rest + b"\n", header):
+        return None
+    lines += bool(rest)
+    return lines - 1 if lines > 1 else None
+
+
+def _is_regular(data: bytes, header: Header) -> bool:
+    """True for whole lines that need nothing but to be split at their separators."""
+    if not data:
+        return True
+    if b'"' in data or b"\0" in data or data.count(b"\r") != data.count(b"\r\n"):
+        return False
+    letters = np.frombuffer(data, dtype=np.uint8)
+    ends = np.flatnonzero(letters == ord("\n"))
+    starts = np.concatenate(([0], ends[:-1] + 1))
+    separators = np.add.reduceat(letters == ord(header.separator), starts, dtype=np.int64)
+    return bool((separators == header.width - 1).all())
 
 
 def _read(source: Path | bytes, header: Header, *, numeric: bool) -> pd.DataFrame:

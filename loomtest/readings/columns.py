@@ -150,6 +150,11 @@ class Columns:
             return None
         return Cells(self._kept(cells.codes), cells.texts)
 
+    def value_cells(self) -> Cells:
+        """The standing cells of `value`, empty ones included."""
+        cells = self.table.columns["value"]
+        return Cells(self._kept(cells.codes), cells.texts)
+
     def plain(self) -> FloatArray | None:
         """The standing bare numbers of the bulk reader."""
         if self.table.plain is None or self._keep is None:

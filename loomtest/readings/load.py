@@ -126,12 +126,10 @@ def _values(columns: Columns, quantity: IntArray) -> tuple[FloatArray, FloatArra
     value, above, scale = np.full(n, math.nan), np.full(n, math.nan), np.ones(n)
     if plain is not None:
         value, scale = _plain_values(columns, plain, quantity)
-    cells = columns.cells("value")
-    if cells is None:
-        if plain is None:
-            columns.error_rows(np.arange(n), "value", "nothing", "a value in every row")
-        return value, above, scale
+    cells = columns.value_cells()
     odd = np.flatnonzero(cells.codes >= 0)
+    if not len(odd):
+        return value, above, scale
     keys = (cells.codes[odd] * len(Quantity) + quantity[odd]) * len(unit_texts) + unit[odd]
     distinct, inverse = np.unique(keys, return_inverse=True)
     results: list[Value] = []

@@ -11,6 +11,7 @@ import io
 from array import array
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
+from difflib import get_close_matches
 from pathlib import Path
 
 import numpy as np
@@ -132,7 +133,10 @@ def parse_header(text: str, file: str) -> Header:
 
 
 def _header(first: str, line: int, separator: str, file: str) -> Header:
-    names = [name.strip().casefold() for name in next(csv.reader([first], delimiter=separator), [])]
+    try:
+        names = [name.strip().casefold() for name in next(csv.reader([first], delimiter=separator), [])]
+    except csv.Error as error:
+        raise InputError([Problem(file, line, "", str(error), "a header row: from,to,value")]) from None
     problems: list[Problem] = []
     warnings: list[Problem] = []
     index_of: dict[str, int] = {}
@@ -152,7 +156,8 @@ def _header(first: str, line: int, separator: str, file: str) -> Header:
     if problems:
         raise InputError(problems)
     for name in unknown:
-        close = [c for c in nearest(name, COLUMNS, 1) if c not in index_of]
+        # Closer than for an error: many a sheet has columns of its own, and they are nobody's mistake.
+        close = [c for c in get_close_matches(name, COLUMNS, 1, 0.75) if c not in index_of]
         if close:
             expected = f"{close[0]}, if that was meant; the column is not used"
             warnings.append(Problem(file, line, name, "an unknown column", expected, "warning"))
@@ -161,6 +166,7 @@ def _header(first: str, line: int, separator: str, file: str) -> Header:
 
 def parse_table(text: str, file: str) -> Table:
     """The table of a file's text, row by row: the careful way, which reports every bad row."""
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
     header = parse_header(text, file)
     columns = {name: _Column() for name in header.index_of}
     lines = array("q")
@@ -189,7 +195,7 @@ def parse_table(text: str, file: str) -> Table:
 
 def _rows(text: str, header: Header, file: str, problems: list[Problem]) -> Iterator[tuple[int, list[str]]]:
     """(line, cells) of every row below the header; a line that is no CSV is a problem and is passed over."""
-    reader = csv.reader(io.StringIO(text, newline=None), delimiter=header.separator)
+    reader = csv.reader(io.StringIO(text), delimiter=header.separator)
     line = 1
     while True:
         try:

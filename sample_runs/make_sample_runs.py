@@ -27,6 +27,7 @@ from pathlib import Path
 import numpy as np
 
 HERE = Path(__file__).parent
+HARNESS_FILES = ("harness.toml", "wires.csv")
 COPPER_OHM_MM2_PER_M = 0.017241
 COPPER_PER_KELVIN = 0.00393
 METERS = {
@@ -238,16 +239,30 @@ def measure(loom: Loom, sitting: Sitting) -> list[list[str]]:
 
 RUN_TOML = """\
 # Invented for the demonstration.
-harness = "{harness}"
-harness_digest = "{digest}"
+format = "loomtest-run/1"
+tool_version = "0.1.0"
 stage = "{stage}"
 operator = "the workshop"
-instrument = "bench meter, four-wire ohms"
+started = "{started}"
 temperature_c = {celsius}
-started = {started}
-tool_version = "0.1.0"
 notes = "{notes}"
+
+[harness]
+name = "{harness}"
+digest = "{digest}"
+
+[instrument]
+name = "bench meter, four-wire ohms"
+assumed = false
+
+[events]
+1 = {{what = "started", at = "{started}"}}
+2 = {{what = "ended", at = "{ended}", status = "complete", last_row = {last_row}}}
 """
+RUN_HEADER = [
+    "from", "to", "value", "quantity", "unit", "current", "uncertainty", "range", "bonded_from", "bonded",
+    "time", "withdraws", "instrument", "temperature", "note",
+]  # fmt: skip
 NOTES = {
     "1_before": "as the loom came apart, new front lamp connector fitted",
     "2_after": "all four faults mended; the rear ground ring was crimped again",
@@ -256,32 +271,39 @@ NOTES = {
 
 
 def write(out: Path) -> None:
-    """Write every run under `out`, beside copies of the harness files where `out` is another folder."""
+    """Write every run under `out`."""
     for sitting in SITTINGS:
         source, target = HERE / sitting.loom, out / sitting.loom
         loom = Loom(source)
         rows = measure(loom, sitting)
         if sitting.name.endswith(".csv"):
-            typed = [[a, b, value] for a, b, value, _, _ in rows]
-            save(target / sitting.name, ["from", "to", "value"], typed)
+            save(target / sitting.name, ["from", "to", "value"], [row[:3] for row in rows])
             continue
         run = target / sitting.name
-        save(run / "readings.csv", ["from", "to", "value", "quantity", "time"], rows)
+        cells = [dict(zip(("from", "to", "value", "quantity", "time"), row, strict=True)) for row in rows]
+        save(run / "readings.csv", RUN_HEADER, [[row.get(name, "") for name in RUN_HEADER] for row in cells])
         (run / "harness").mkdir(exist_ok=True)
-        for name in ("harness.toml", "wires.csv"):
+        for name in HARNESS_FILES:
             shutil.copyfile(source / name, run / "harness" / name)
         shutil.copyfile(source / "meter.toml", run / "instrument.toml")
         text = RUN_TOML.format(
             harness=loom.toml["name"], digest=digest(source), stage=sitting.stage, celsius=sitting.celsius,
-            started=sitting.started.isoformat(), notes=NOTES[sitting.name],
+            started=sitting.started.isoformat(), ended=rows[-1][-1], last_row=len(rows) + 1,
+            notes=NOTES[sitting.name],
         )  # fmt: skip
         (run / "run.toml").write_text(text, encoding="utf-8", newline="\n")
 
 
+def mirror(out: Path) -> None:
+    """Copy the samples, without this script, to where the package carries them for `loomtest demo`."""
+    shutil.rmtree(out, ignore_errors=True)
+    shutil.copytree(HERE, out, ignore=shutil.ignore_patterns("*.py", "__pycache__"))
+
+
 def digest(folder: Path) -> str:
-    """SHA-256 of the harness files."""
-    both = b"".join((folder / name).read_bytes() for name in ("harness.toml", "wires.csv"))
-    return hashlib.sha256(both).hexdigest()
+    """Of the harness: the SHA-256 of what `sha256sum` prints for its files, in the order of names."""
+    lines = [f"{hashlib.sha256((folder / n).read_bytes()).hexdigest()}  {n}\n" for n in HARNESS_FILES]
+    return "sha256:" + hashlib.sha256("".join(lines).encode()).hexdigest()
 
 
 def save(path: Path, header: list[str], rows: list[list[str]]) -> None:
@@ -292,4 +314,8 @@ def save(path: Path, header: list[str], rows: list[list[str]]) -> None:
 
 
 if __name__ == "__main__":
-    write(Path(sys.argv[1]) if len(sys.argv) > 1 else HERE)
+    if len(sys.argv) > 1:
+        write(Path(sys.argv[1]))
+    else:
+        write(HERE)
+        mirror(HERE.parent / "loomtest" / "data" / "demo")

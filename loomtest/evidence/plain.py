@@ -134,6 +134,11 @@ def _untested(items: Sequence[Untested]) -> list[Line]:
     return lines
 
 
+def brief(finding: Finding) -> str:
+    """A finding in a few words: its mark, its kind and where it is."""
+    return f"{MARKS[finding.fault].sign:<5}{FAULT_WORD[finding.fault]}: {' - '.join(finding.points)}"
+
+
 def _findings(findings: Sequence[Finding], first: int, tone: str) -> list[Line]:
     lines: list[Line] = []
     for number, finding in enumerate(findings[:MOST_FINDINGS], first):

@@ -20,8 +20,8 @@ from loomtest.harness.model import Harness
 
 WIDTH = 1000.0
 ROW = 26.0
-LEFT, RIGHT = 320.0, 900.0  # of the logarithmic axis
-OVER = 940.0  # where over-range stands
+LEFT, RIGHT = 320.0, 850.0  # of the logarithmic axis
+OVER = 924.0  # where over-range stands
 TOP = 118.0
 MOST_FAULTS = 40
 
@@ -115,14 +115,14 @@ def _row(items: list[Item], row: PlotRow, y: float, low: int, high: int) -> None
     items.append(Line(((limit, y - 9), (limit, y + 9)), "ink", 2.2))
     items.extend(_before(before, y))
     if row.pair.after_ohms <= row.limit_ohms:
-        items.append(Dot(after, y, 6, "good", "paper", 1.0))
+        items.append(Dot(after, y, 5.4, "good", "card", 1.0))
     else:
         items.append(_square(after, y, "bad"))
 
 
 def _before(x: float, y: float) -> list[Item]:
     """A hollow tile set on its corner."""
-    return [Shape(((x, y - 6.5), (x + 6.5, y), (x, y + 6.5), (x - 6.5, y)), "card", "soft", 1.8)]
+    return [Shape(((x, y - 8.5), (x + 8.5, y), (x, y + 8.5), (x - 8.5, y)), "card", "soft", 1.8)]
 
 
 def _square(x: float, y: float, tone: str) -> Shape:

@@ -1,0 +1,155 @@
+"""`loomtest demo`: the whole job on invented looms that come along."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from loomtest.commands.app import app
+
+if TYPE_CHECKING:
+    from loomtest.diagnosis.change import Side
+    from loomtest.evidence.plain import Line
+    from loomtest.harness.model import Harness
+
+TRACTOR = ("1_before", "2_after", "3_final")
+LAUNCH = ("1_first.csv", "2_second.csv")
+STORIES = {
+    "1_before": "as it came apart, with a new front lamp connector",
+    "2_after": "mended",
+    "3_final": "the rear ground's ring replaced",
+    "1_first.csv": "after a new stern plug",
+    "2_second.csv": "mended",
+}
+
+
+@app.command(epilog="Example: loomtest demo --out try-it")
+def demo(
+    out: Annotated[
+        str | None, typer.Option(help="The folder to write into; a new loomtest-demo here without it.")
+    ] = None,
+) -> None:
+    """Do the whole job on an invented tractor loom and a small boat's: judge, compare, report.
+
+    All files are written out, so that every step can be repeated by hand. Exit status 0 when done.
+    """
+    from loomtest.commands.screen import show
+    from loomtest.evidence.plain import Line
+    from loomtest.harness.load import load_harness
+
+    place = _new_folder(out)
+    _copy_samples(place)
+    folder = place / "orchard_tractor"
+    harness = load_harness(folder)
+    show([Line(f"{harness.name}: an invented loom, measured three times", "head")])
+    sides = _judge_all(harness, folder, TRACTOR, None)
+    for name, side in zip(TRACTOR, sides, strict=True):
+        show(_told(name, side, harness))
+        _report(harness, side, place / "reports" / name)
+    show(_compared(harness, sides[0], sides[-1], place / "before-and-after"))
+    _boat(place)
+    final = place / "reports" / TRACTOR[0] / "report.html"
+    show(
+        [
+            Line(""),
+            Line("Open in a browser", "head"),
+            Line(f"  {final.as_posix()}"),
+            Line("All files, to try every command on"),
+            Line(f"  {place.as_posix()}"),
+        ]
+    )
+
+
+def _boat(place: Path) -> None:
+    from loomtest.commands.screen import show
+    from loomtest.evidence.plain import Line
+    from loomtest.harness.load import load_harness
+
+    folder = place / "fishing_launch"
+    harness = load_harness(folder)
+    show([Line(""), Line(f"{harness.name}: invented too, by hand with an ordinary meter", "head")])
+    sides = _judge_all(harness, folder, LAUNCH, folder / "meter.toml")
+    for name, side in zip(LAUNCH, sides, strict=True):
+        show(_told(name, side, harness))
+
+
+def _judge_all(harness: Harness, folder: Path, names: tuple[str, ...], meter: Path | None) -> list[Side]:
+    from loomtest.diagnosis.change import Side
+    from loomtest.diagnosis.judge import judge
+    from loomtest.readings.instrument import load_instrument
+    from loomtest.readings.load import load_readings
+
+    instrument = load_instrument(str(meter)) if meter else None
+    sides = []
+    for name in names:
+        readings = load_readings(folder / name, harness)
+        sides.append(Side(readings, judge(harness, readings, instrument), instrument))
+    return sides
+
+
+def _told(name: str, side: Side, harness: Harness) -> list[Line]:
+    from loomtest.evidence.danger import ranked
+    from loomtest.evidence.look import OUTCOME_TONE
+    from loomtest.evidence.plain import Line, brief, folded, headline
+
+    verdict = side.verdict
+    lines = [Line(""), Line(f"{name.removesuffix('.csv')}: {STORIES[name]}")]
+    lines += [Line("  " + text, OUTCOME_TONE[verdict.verdict]) for text in folded(headline(verdict), 76)]
+    lines += [Line("    " + brief(finding), "bad") for finding in ranked(verdict.findings, verdict, harness)]
+    doubts = ranked(verdict.undecided, verdict, harness)
+    return lines + [Line(f"    {brief(finding)}: doubtful", "doubt") for finding in doubts]
+
+
+def _report(harness: Harness, side: Side, out: Path) -> None:
+    from loomtest.evidence.page import write_report
+
+    write_report(harness, side.readings, side.verdict, out, side.instrument)
+
+
+def _compared(harness: Harness, first: Side, last: Side, out: Path) -> list[Line]:
+    from loomtest.diagnosis.change import change_between
+    from loomtest.evidence.plain import Line
+    from loomtest.evidence.plots import write_plots
+    from loomtest.evidence.units import counted
+
+    change = change_between(harness, first, last)
+    plots = write_plots(harness, change, first, last, out)
+    left = len(change.remaining) + len(change.new) + len(change.not_shown_gone)
+    gone = counted(len(change.gone), "fault")
+    return [
+        Line(""),
+        Line(f"From the first run to the last: {gone} gone, {left or 'none'} left"),
+        Line(f"  {plots[0].as_posix()}"),
+    ]
+
+
+def _new_folder(out: str | None) -> Path:
+    """The folder to write into: what was asked for if it is new or empty, else a new name here."""
+    from loomtest.errors import InputError, Problem
+
+    if out is None:
+        names = ["loomtest-demo", *(f"loomtest-demo-{number}" for number in range(2, 10_000))]
+        return next(Path(name) for name in names if not Path(name).exists())
+    place = Path(out)
+    if place.exists() and (not place.is_dir() or any(place.iterdir())):
+        found = "a folder with something in it" if place.is_dir() else "a file"
+        raise InputError([Problem(out, None, "--out", found, "a new name, or an empty folder")])
+    return place
+
+
+def _copy_samples(place: Path) -> None:
+    import shutil
+    from importlib.resources import as_file, files
+
+    from loomtest.errors import InputError, Problem
+
+    try:
+        with as_file(files("loomtest.data")) as data:
+            shutil.copytree(data / "demo", place, dirs_exist_ok=True)
+    except OSError as error:
+        why = error.strerror or str(error)
+        raise InputError(
+            [Problem(str(place), None, "--out", why.lower(), "a folder to write into")]
+        ) from error

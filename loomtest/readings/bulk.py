@@ -22,6 +22,8 @@ if TYPE_CHECKING:
 # Below this many bytes (some 20,000 rows) the careful reader is done before pandas is imported.
 WORTH_IT_BYTES = 400_000
 _CHUNK_BYTES = 1 << 22
+# The parser takes a column of nothing but True and False for ones and zeros.
+_TRUTHS = (b"rue", b"RUE", b"alse", b"ALSE")
 # Read as NaN by the parser and so told from numbers; any other word sends the column to `_mixed`.
 _OVER_RANGE = ["OL", "O.L", "0L", "0.L", "ol", "OPEN", "open", "INF", "Inf"]
 
@@ -107,6 +109,8 @@ def _is_regular(data: bytes, header: Header) -> bool:
     if not data:
         return True
     if b'"' in data or b"\0" in data or data.count(b"\r") != data.count(b"\r\n"):
+        return False
+    if any(word in data for word in _TRUTHS):
         return False
     letters = np.frombuffer(data, dtype=np.uint8)
     ends = np.flatnonzero(letters == ord("\n"))

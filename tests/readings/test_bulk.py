@@ -136,6 +136,7 @@ def test_values_of_every_spelling_are_the_same_to_the_last_bit(cells: list[tuple
         "from,to,value\rX1:1,X2:1,1\r",
         "# note\nfrom,to,value\nX1:1,X2:1,1\n",
         "from,to,value\nX1:1,X2:1,1\0\n",
+        "from,to,value\nX1:1,X2:1,True\nX1:1,X2:1,False\n",  # which are no ohms
         "from,to,value\n",
         "from,to\n1,2\n",
         "from,to,value\nX1:1,X2:1,1\xb5\n",

@@ -13,7 +13,7 @@ from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from loomtest.diagnosis.scene import FAR_BELOW, Parts, Placement, Scene, components, find
+from loomtest.diagnosis.scene import Parts, Placement, Scene, components, find
 
 UNEXPLAINED = 100  # cost of a reading that stays unexplained, far above any fault
 _BRANCHES = 4000
@@ -200,7 +200,7 @@ def shorts_needed(
         if x == y:
             continue
         bounds = parts.between(x, y)
-        if bounds is None or ohm < bounds[0] * FAR_BELOW:
+        if bounds is None or ohm < bounds[0]:
             bridge(a, b, ohm)
     apart = {(min(a, b), max(a, b)) for a, b, *_ in scene.apart}
     for one, other in scene.clipped:

@@ -8,14 +8,16 @@ equal totals are kept, weighed by how likely such a mistake is.
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 from loomtest.diagnosis.cuts import Repair, repair
 from loomtest.diagnosis.moves import Likeliness, MoveFault, Moves, next_moves, quick_cost
-from loomtest.diagnosis.scene import Scene
+from loomtest.diagnosis.scene import Placement, Scene, components
 
 _WIDTH = 10  # placements kept a level
 _LEVELS = 8
+_ROUGH_OHM = 1.0  # more than wires and sound joints show
 _PATIENCE = 2  # levels without a cheaper total before the search ends
 
 
@@ -41,10 +43,10 @@ def explain(scene: Scene, likeliness: Likeliness) -> list[Solution]:
 
     def solve(moves: Moves) -> Solution:
         if moves not in known:
-            faults = moves.faults(scene)
-            known[moves] = Solution(
-                moves, repair(scene, moves.placement(scene)), tuple(faults), likeliness.of(scene, faults)
-            )
+            faults, placed = moves.faults(scene), moves.placement(scene)
+            mended = repair(scene, placed)
+            weight = likeliness.of(scene, faults) - _roughness(scene, placed, mended)
+            known[moves] = Solution(moves, mended, tuple(faults), weight)
         return known[moves]
 
     beam, best, waited = [Moves()], solve(Moves()).cost, 0
@@ -58,6 +60,11 @@ def explain(scene: Scene, likeliness: Likeliness) -> list[Solution]:
                     placed = further.placement(scene)
                     ranked[further] = len(further.faults(scene)) + quick_cost(scene, placed)
                     fresh.append(further)
+        for moves in beam:
+            for merged in _merged_cycles(scene, moves):
+                if merged not in ranked:
+                    ranked[merged] = ranked[moves] - 1
+                    fresh.append(merged)
         fresh.sort(key=lambda m: (ranked[m], -likeliness.of(scene, m.faults(scene)), m.cavity, m.ends))
         beam = [m for m in fresh[: 3 * _WIDTH] if ranked[m] <= best + 1]
         beam = sorted(beam, key=lambda m: (solve(m).cost, -solve(m).log_weight))[:_WIDTH]
@@ -72,6 +79,29 @@ def explain(scene: Scene, likeliness: Likeliness) -> list[Solution]:
             if mirrored not in known and solve(mirrored).cost == best:
                 best_solutions.append(solve(mirrored))
     return sorted(best_solutions, key=lambda s: (-s.log_weight, s.moves.cavity, s.moves.ends))
+
+
+def _roughness(scene: Scene, placed: Placement, mended: Repair) -> float:
+    """How badly copper would have to conduct: log weight against placements that make a wire of a short."""
+    labels = components(scene.size, (placed[e] for e in scene.conductors if e not in mended.opens))
+    return math.log1p(sum(ohm for a, b, ohm in scene.joined if ohm > _ROUGH_OHM and labels[a] == labels[b]))
+
+
+def _merged_cycles(scene: Scene, moves: Moves) -> list[Moves]:
+    """One rotation instead of two, where terminals of one net make both join the same points."""
+    cycles = moves.cycles()
+    if len(cycles) < 2:
+        return []
+    placed = moves.placement(scene)
+    labels = components(scene.size, (placed[e] for e in scene.conductors))
+    return [
+        moves.swapped(a, b)
+        for i, one in enumerate(cycles)
+        for other in cycles[i + 1 :]
+        for a in one
+        for b in other
+        if labels[a] == labels[b]
+    ]
 
 
 def _mirrored(scene: Scene, moves: Moves) -> list[Moves]:

@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from loomtest.diagnosis.coverage import isolation_coverage, merged_labels, untested_items
 from loomtest.diagnosis.explain import explain
 from loomtest.diagnosis.findings import Told, crossed_or_broken, findings_of
-from loomtest.diagnosis.leakage import leakage_findings, with_parts_joined
+from loomtest.diagnosis.leakage import FoundLabels, leakage_findings, with_parts_joined
 from loomtest.diagnosis.observe import Observations, observe
 from loomtest.diagnosis.plugged import judge_parts
 from loomtest.diagnosis.scenes import likeliness_of, net_codes, scenes_of
-from loomtest.diagnosis.verdict import Coverage, Finding, NetRow, Outcome, Row, Verdict, WireRow
+from loomtest.diagnosis.verdict import Coverage, Finding, Outcome, Verdict
 from loomtest.diagnosis.wiring import Wiring
 from loomtest.harness.copper import expectation_of
-from loomtest.harness.model import BoolArray, Harness, IntArray
+from loomtest.harness.model import Harness, IntArray
 from loomtest.readings.instrument import generic_handheld
 from loomtest.readings.model import Instrument, Readings
 
@@ -41,8 +40,13 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
     wiring = explained.wiring
     labels = _found_labels(harness, len(readings.points), wiring)
     parts = judge_parts(harness, wiring, readings, seen, labels, 1.0)
-    through = with_parts_joined(harness, labels, wiring.start, wiring.end)
-    leaks = leakage_findings(harness, readings.points, seen, nets, through)
+    leaks = leakage_findings(
+        harness,
+        readings.points,
+        seen,
+        _leak_labels(harness, len(readings.points), wiring),
+        _telling(readings, seen, harness.limits),
+    )
     expectation = expectation_of(harness)
     del expectation
     findings = [*explained.findings, *parts.findings, *leaks]
@@ -57,8 +61,8 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
         int(parts.tested.sum()),
         isolation.unreachable_nets,
     )
-    whole = not untested_items(harness, tested, parts.tested, isolation) and not isolation.unreachable_nets
-    wiring_outcome: Outcome = "fail" if findings else "pass" if whole else "not-proven"
+    complete = not untested_items(harness, tested, parts.tested, isolation) and not isolation.unreachable_nets
+    wiring_outcome: Outcome = "fail" if findings else "pass" if complete else "not-proven"
     return Verdict(
         harness.name,
         wiring_outcome,
@@ -108,3 +112,21 @@ def _found_labels(harness: Harness, size: int, wiring: Wiring) -> IntArray:
     a = np.concatenate([wiring.start[whole], wiring.shorts[:, 0]])
     b = np.concatenate([wiring.end[whole], wiring.shorts[:, 1]])
     return merged_labels(size, a, b)
+
+
+def _leak_labels(harness: Harness, size: int, wiring: Wiring) -> FoundLabels:
+    no_shorts = replace(wiring, shorts=wiring.shorts[:0])
+    unbroken = replace(wiring, joined=np.ones_like(wiring.joined))
+    return FoundLabels(
+        _found_labels(harness, size, no_shorts),
+        with_parts_joined(harness, _found_labels(harness, size, wiring), wiring),
+        _found_labels(harness, size, unbroken),
+    )
+
+
+def _telling(readings: Readings, seen: Observations, limits: Limits) -> float:
+    """Share by which two large readings must differ to be told apart: four stated uncertainties, else 2 %."""
+    large = (seen.low_ohm == seen.high_ohm) & (seen.low_ohm >= limits.short_below_ohms)
+    stated = readings.uncertainty[large] / seen.low_ohm[large]
+    stated = stated[np.isfinite(stated)]
+    return 4.0 * float(np.median(stated)) if len(stated) else 0.02

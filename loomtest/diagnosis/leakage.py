@@ -3,51 +3,94 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 import numpy as np
 
+from loomtest.diagnosis.isolation import side_by_side
 from loomtest.diagnosis.observe import APART, Observations
 from loomtest.diagnosis.scene import components, find
 from loomtest.diagnosis.verdict import Finding
+from loomtest.diagnosis.wiring import Wiring
 from loomtest.diagnosis.wording import capital, ohms_text, point_text
-from loomtest.harness.model import Harness, IntArray
+from loomtest.harness.model import Harness, IntArray, connector_of
 
 _EXPLAINED = 0.7  # a value above this share of what the leaks found already let through is their doing
 
 
+@dataclass(frozen=True)
+class FoundLabels:
+    """(P,) labels of what is joined as found: `copper` by wires and fuses alone, `through` by shorts and parts
+    as well; `unbroken` by all these before the opens (what reads between the two pieces of one broken wire is
+    told with the open)."""
+
+    copper: IntArray
+    through: IntArray
+    unbroken: IntArray
+
+
 def leakage_findings(
-    harness: Harness, points: Sequence[str], seen: Observations, nets: IntArray, labels: IntArray
+    harness: Harness, points: Sequence[str], seen: Observations, labels: FoundLabels, telling: float
 ) -> list[Finding]:
     """One finding for each leak: the fewest that tie together what reads leaky.
 
-    `nets`: (P,) net of every point as drawn; `labels`: (P,) what is joined as found, parts counted as joins.
     Pairs are taken from the lowest ohms up (Kruskal): a path over a leak already found explains the rest,
-    unless it would let through much less than was read.
+    unless it would let through much less than was read. Among readings that do not differ by more than the
+    share `telling`, or that touch the same copper, the nearest cavities are named.
     """
+    a, b = seen.pair_start, seen.pair_end
     leaky = (
         (seen.pair_state == APART)
         & ~seen.pair_over
         & (seen.pair_low_ohm < harness.limits.isolation_ohms)
-        & (labels[seen.pair_start] != labels[seen.pair_end])
-        & (nets[seen.pair_start] != nets[seen.pair_end])
+        & (labels.through[a] != labels.through[b])
+        & (labels.unbroken[a] != labels.unbroken[b])
     )
+    if not leaky.any():
+        return []
     order = np.flatnonzero(leaky)[np.argsort(seen.pair_low_ohm[leaky], kind="stable")]
-    size = int(labels.max()) + 1 if len(labels) else 0
-    parent = list(range(size))
+    parent = list(range(len(points)))
     found: list[tuple[int, int, float]] = []
-    first: dict[tuple[int, int], tuple[int, int, float]] = {}
-    for pair in order.tolist():
-        a, b = int(seen.pair_start[pair]), int(seen.pair_end[pair])
-        x, y = int(labels[a]), int(labels[b])
-        first.setdefault((min(x, y), max(x, y)), (a, b, float(seen.pair_low_ohm[pair])))
-    for (x, y), (a, b, ohm) in first.items():
+    for leak in _lowest(harness, points, seen, labels, order, telling):
+        x, y = int(labels.through[leak[0]]), int(labels.through[leak[1]])
         one, other = find(parent, x), find(parent, y)
         if one != other:
             parent[max(one, other)] = min(one, other)
-            found.append((a, b, ohm))
-        elif ohm < _EXPLAINED * _series_ohm(found, labels, x, y):
-            found.append((a, b, ohm))
-    return [_finding(harness, points, a, b, ohm) for a, b, ohm in found]
+            found.append(leak)
+        elif leak[2] < _EXPLAINED * _series_ohm(found, labels.through, x, y):
+            found.append(leak)
+    return [_finding(harness, points, *leak) for leak in found]
+
+
+def _lowest(
+    harness: Harness,
+    points: Sequence[str],
+    seen: Observations,
+    labels: FoundLabels,
+    order: IntArray,
+    telling: float,
+) -> list[tuple[int, int, float]]:
+    """(point, point, ohm) for every two labels with a leaky reading, the lowest first."""
+    beside = {frozenset(pair) for pair in side_by_side(harness)}
+    lowest: dict[tuple[int, int], tuple[int, int, float]] = {}
+    for pair in order.tolist():
+        a, b, ohm = int(seen.pair_start[pair]), int(seen.pair_end[pair]), float(seen.pair_low_ohm[pair])
+        x, y = int(labels.through[a]), int(labels.through[b])
+        key = (min(x, y), max(x, y))
+        p, q, least = lowest.setdefault(key, (a, b, ohm))
+        copper = {labels.copper[a], labels.copper[b]} == {labels.copper[p], labels.copper[q]}
+        if (copper or ohm <= least * (1 + telling)) and _nearness(points, beside, a, b) > _nearness(
+            points, beside, p, q
+        ):
+            lowest[key] = (a, b, least)
+    return list(lowest.values())
+
+
+def _nearness(points: Sequence[str], beside: set[frozenset[int]], a: int, b: int) -> int:
+    """2 for cavities side by side, 1 for cavities of one connector, 0 for others."""
+    if frozenset((a, b)) in beside:
+        return 2
+    return int(connector_of(points[a]) == connector_of(points[b]) != "")
 
 
 def _series_ohm(found: Sequence[tuple[int, int, float]], labels: IntArray, x: int, y: int) -> float:
@@ -80,9 +123,9 @@ def _finding(harness: Harness, points: Sequence[str], a: int, b: int, ohm: float
     )
 
 
-def with_parts_joined(harness: Harness, labels: IntArray, start: IntArray, end: IntArray) -> IntArray:
+def with_parts_joined(harness: Harness, labels: IntArray, wiring: Wiring) -> IntArray:
     """(P,) labels when every part counts as a join: a leak seen through a lamp is the same leak."""
     parts = np.flatnonzero(~harness.conducts)
-    pairs = zip(labels[start[parts]].tolist(), labels[end[parts]].tolist(), strict=True)
-    merged = np.array(components(int(labels.max()) + 1, pairs), dtype=np.int64)
+    pairs = zip(labels[wiring.start[parts]].tolist(), labels[wiring.end[parts]].tolist(), strict=True)
+    merged = np.array(components(len(labels), pairs), dtype=np.int64)
     return np.asarray(merged[labels])

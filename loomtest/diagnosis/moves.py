@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 
 from loomtest.diagnosis.cuts import cleared_edges
-from loomtest.diagnosis.scene import Placement, Scene, components
+from loomtest.diagnosis.scene import Parts, Placement, Scene, components
 
 
 @dataclass(frozen=True)
@@ -125,6 +125,12 @@ def quick_cost(scene: Scene, placed: Placement) -> int:
     to bridge in each group. Exact for a full scan of nets whose groups can be parted one cut at a time."""
     labels = components(scene.size, (placed[e] for e in scene.conductors))
     groups = scene.groups
+    if scene.parts:  # what a part may show under this placement joins nothing
+        parts = scene.parts_between(labels, placed, frozenset())
+        joins = components(
+            scene.size, ((a, b) for a, b, ohm in scene.joined if not _through(parts, labels, a, b, ohm))
+        )
+        groups = [joins[p] if group >= 0 else -1 for p, group in enumerate(groups)]
     told: dict[int, set[int]] = {}
     for a, b, *_ in scene.told_apart:
         if labels[a] == labels[b]:
@@ -135,6 +141,12 @@ def quick_cost(scene: Scene, placed: Placement) -> int:
         if group >= 0:
             spread.setdefault(group, set()).add(labels[point])
     return opens + sum(len(seen) - 1 for seen in spread.values())
+
+
+def _through(parts: Parts, labels: list[int], a: int, b: int, ohm: float) -> bool:
+    """True where a joined reading is what parts between two components may show."""
+    bounds = parts.between(labels[a], labels[b])
+    return bounds is not None and ohm >= bounds[0]
 
 
 def next_moves(scene: Scene, moves: Moves) -> Iterator[Moves]:
@@ -148,8 +160,8 @@ def next_moves(scene: Scene, moves: Moves) -> Iterator[Moves]:
     odd = {p for a, b, *_ in scene.told_apart if labels[a] == labels[b] for p in (a, b)}
     unexpected = [
         (a, b)
-        for a, b, _ in scene.joined
-        if labels[a] != labels[b] and parts.between(labels[a], labels[b]) is None
+        for a, b, ohm in scene.joined
+        if labels[a] != labels[b] and not _through(parts, labels, a, b, ohm)
     ]
     odd.update(p for pair in unexpected for p in pair)
     settled = {p for a, b, _ in scene.joined if labels[a] == labels[b] for p in (a, b)} - odd
@@ -193,6 +205,8 @@ def _stray_ends(
                 for side in (0, 1):
                     home = scene.home[edge][side]
                     alone = scene.cavity[home] and len(scene.ends_at[home]) == 1
+                    if scene.cavity[home] and not alone:
+                        continue  # wires in one terminal move together
                     for place in places[:8]:
                         if not (alone and scene.cavity[place] and not scene.ends_at[place]):
                             yield moves.with_ends(((edge, side),), place)
@@ -201,3 +215,8 @@ def _stray_ends(
                     for place in places[:8]:
                         if scene.ends_at[place] or not scene.cavity[place]:
                             yield moves.with_ends(scene.ends_at[home], place)
+    for home in sorted({p for a, b, *_ in scene.told_apart if labels[a] == labels[b] for p in (a, b)}):
+        ends = scene.ends_at[home]
+        if scene.cavity[home] and len(ends) > 1:  # out of its cavity, and still in the middle of its net
+            for edge, side in ends:
+                yield moves.with_ends(ends, placed[edge][1 - side])

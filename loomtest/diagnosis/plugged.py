@@ -8,7 +8,8 @@ from dataclasses import dataclass
 import numpy as np
 
 from loomtest.diagnosis.observe import Observations
-from loomtest.diagnosis.scene import FAR_BELOW, Parts
+from loomtest.diagnosis.scene import Parts
+from loomtest.diagnosis.scenes import short_and_most_ohm
 from loomtest.diagnosis.verdict import Finding, Suspect
 from loomtest.diagnosis.wiring import Wiring
 from loomtest.diagnosis.wording import capital, ohms_text, one_of, span_text, wire_text
@@ -27,9 +28,11 @@ class PartReport:
 
 @dataclass(frozen=True)
 class _Across:
-    """Readings across the parts between two components: `least`, `most` ohms accepted, values in ohms."""
+    """Readings across the parts between two components, in ohms: under `short` a short (found elsewhere),
+    `least` and `most` accepted."""
 
     wires: tuple[int, ...]
+    short: float
     least: float
     most: float
     values: tuple[float, ...]
@@ -85,6 +88,7 @@ def _direct(
         return []
     size = int(labels.max()) + 1
     network = Parts(size, ((*at[w], *_range(harness, w)) for w in at))
+    shorts = Parts(size, ((*at[w], *short_and_most_ohm(harness.wires[w])) for w in at))
     keys = np.array([a * size + b for a, b in by_ends], dtype=np.int64)
     x, y = labels[readings.start], labels[readings.end]
     key = np.minimum(x, y) * size + np.maximum(x, y)
@@ -95,9 +99,9 @@ def _direct(
         values.setdefault(int(key[index]), []).append(float(seen.low_ohm[index]))
     out = []
     for (a, b), wires in by_ends.items():
-        bounds = network.between(a, b)
-        if bounds is not None and (found := values.get(a * size + b)):
-            out.append(_Across(tuple(wires), *bounds, tuple(found)))
+        bounds, short = network.between(a, b), shorts.between(a, b)
+        if bounds is not None and short is not None and (found := values.get(a * size + b)):
+            out.append(_Across(tuple(wires), short[0], *bounds, tuple(found)))
     return out
 
 
@@ -108,7 +112,7 @@ def _range(harness: Harness, wire: int) -> tuple[float, float]:
 
 def _out_of_range(harness: Harness, across: _Across, slack_ohm: float) -> Finding | None:
     value = min(across.values)
-    if across.least * FAR_BELOW <= value < across.least * 0.98:
+    if across.short <= value < across.least * 0.98:
         wanted = f"at least {ohms_text(across.least)}"
     elif value > across.most * 1.02 + slack_ohm:
         wanted = f"at most {ohms_text(across.most)}"

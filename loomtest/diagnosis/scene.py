@@ -18,8 +18,7 @@ from loomtest.harness.model import FloatArray
 Ends = tuple[int, int]
 Placement = tuple[Ends, ...]
 
-FAR_BELOW = 1 / 3  # a value under this share of the least that parts could show is a short, not a part
-PART_LOW_OHM, PART_HIGH_OHM = 0.1, 1e4  # the range of a part without one of its own (contract)
+FAR_BELOW = 1 / 3  # a value under this share of a part's own least ohms is a short, not another part
 
 
 @dataclass(frozen=True)
@@ -28,9 +27,10 @@ class Scene:
 
     `wire`: index into Harness.wires. `home`: ends as drawn. `terminal`: True where the ends are crimped in
     terminals and move with them (a wire; a fuse or part stays where it is plugged in). `part`: True where
-    the edge does not join (lamp, coil, resistor, diode); `low_ohm`, `high_ohm`: a part's range, a diode's
-    high is inf. `joined`: (a, b, ohm) by rising ohm; `apart`: (a, b, ohm proved, over-range?).
-    `clipped`: sides of readings with clips that conducted. `cavity`: True where the point is a cavity.
+    the edge does not join (lamp, coil, resistor, diode); `low_ohm`: what a part would have to read under to
+    be a short; `high_ohm`: the most it may read, inf for a diode. `joined`: (a, b, ohm) by rising ohm;
+    `apart`: (a, b, ohm proved, over-range?). `clipped`: sides of readings with clips that conducted.
+    `cavity`: True where the point is a cavity.
     """
 
     codes: tuple[int, ...]

@@ -31,7 +31,7 @@ def scenes_of(harness: Harness, points: Sequence[str], seen: Observations) -> li
     joined, apart = seen.pair_state == JOINED, seen.pair_state == APART
     odd = (joined & (a != b)) | (apart & (a == b))
     links = _part_links(harness, nets)
-    parts = Parts(net_count, ((x, y, *_range_ohm(harness.wires[w])) for x, y, w in links))
+    parts = Parts(net_count, ((x, y, *short_and_most_ohm(harness.wires[w])) for x, y, w in links))
     through = components(net_count, ((x, y) for x, y, _ in links))
     group = np.array(through, dtype=np.int64)
     across = np.flatnonzero((a != b) & (group[a] == group[b]) & (joined | seen.pair_over))
@@ -42,7 +42,7 @@ def scenes_of(harness: Harness, points: Sequence[str], seen: Observations) -> li
         if bounds is None:
             continue
         if joined[pair]:
-            odd[pair] = ohm < bounds[0] * FAR_BELOW
+            odd[pair] = ohm < bounds[0]
         elif ohm > bounds[1]:
             odd[pair] = True
             ties.extend(_way(links, x, y))
@@ -93,10 +93,15 @@ def _part_links(harness: Harness, nets: IntArray) -> list[tuple[int, int, int]]:
     ]
 
 
-def _range_ohm(wire: Wire) -> tuple[float, float]:
-    """(least, most) ohms that a reading through a part may show; a diode promises no most."""
+def short_and_most_ohm(wire: Wire) -> tuple[float, float]:
+    """(short, most) ohms: a reading through the part under the first is a short, over the second an open.
+
+    A part with a range of its own that reads somewhat under it is a wrong part; one without is wanted to
+    read 0.1 Ω at least, and what reads under that is no part. A diode promises no most.
+    """
     least, most = part_ohms(wire)
-    return least, math.inf if wire.kind == "diode" else most
+    short = least if wire.ohms_min is None else least * FAR_BELOW
+    return short, math.inf if wire.kind == "diode" else most
 
 
 def _way(links: Iterable[tuple[int, int, int]], a: int, b: int) -> list[tuple[int, int]]:
@@ -142,7 +147,7 @@ def _scene(
     local[codes] = np.arange(len(codes))
     wires = np.flatnonzero(inside[harness.start] & inside[harness.end]).tolist()
     rows = [harness.wires[w] for w in wires]
-    ranges = [(0.0, 0.0) if row.conducts else _range_ohm(row) for row in rows]
+    ranges = [(0.0, 0.0) if row.conducts else short_and_most_ohm(row) for row in rows]
 
     def pairs(state: int, *columns: IntArray | FloatArray | BoolArray) -> list[tuple[Any, ...]]:
         kept = inside[seen.pair_start] & inside[seen.pair_end] & (seen.pair_state == state)

@@ -16,7 +16,7 @@ from loomtest.diagnosis.scenes import likeliness_of, net_codes, scenes_of
 from loomtest.diagnosis.verdict import Coverage, Finding, Outcome, Verdict
 from loomtest.diagnosis.wiring import Wiring
 from loomtest.harness.copper import expectation_of
-from loomtest.harness.model import Harness, IntArray
+from loomtest.harness.model import Harness, IntArray, Limits
 from loomtest.readings.instrument import generic_handheld
 from loomtest.readings.model import Instrument, Readings
 

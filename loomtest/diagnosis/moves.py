@@ -126,10 +126,9 @@ def quick_cost(scene: Scene, placed: Placement) -> int:
     labels = components(scene.size, (placed[e] for e in scene.conductors))
     groups = scene.groups
     if scene.parts:  # what a part may show under this placement joins nothing
-        parts = scene.parts_between(labels, placed, frozenset())
-        joins = components(
-            scene.size, ((a, b) for a, b, ohm in scene.joined if not _through(parts, labels, a, b, ohm))
-        )
+        parts, least = scene.parts_between(labels, placed, frozenset()), scene.least_part_ohm
+        hard = ((a, b) for a, b, ohm in scene.joined if ohm < least or not parts.lead(labels[a], labels[b]))
+        joins = components(scene.size, hard)
         groups = [joins[p] if group >= 0 else -1 for p, group in enumerate(groups)]
     told: dict[int, set[int]] = {}
     for a, b, *_ in scene.told_apart:

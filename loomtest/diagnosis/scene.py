@@ -61,6 +61,11 @@ class Scene:
         return tuple(e for e, part in enumerate(self.part) if part)
 
     @cached_property
+    def least_part_ohm(self) -> float:
+        """What reads under this is no part."""
+        return min((self.low_ohm[e] for e in self.parts), default=0.0)
+
+    @cached_property
     def ends_at(self) -> tuple[tuple[tuple[int, int], ...], ...]:
         """Per point the (edge, side) of every crimped end that belongs there."""
         out: list[list[tuple[int, int]]] = [[] for _ in self.codes]
@@ -125,9 +130,13 @@ class Parts:
         self._group = components(size, ((a, b) for a, b, _, _ in self._links)) if self._links else []
         self._bounds: dict[int, _Bounds] = {}
 
+    def lead(self, a: int, b: int) -> bool:
+        """True where parts lead from one component to another."""
+        return bool(self._links) and a != b and self._group[a] == self._group[b]
+
     def between(self, a: int, b: int) -> tuple[float, float] | None:
         """(least, most) ohms between two component labels, None where no part leads across."""
-        if not self._links or a == b or self._group[a] != self._group[b]:
+        if not self.lead(a, b):
             return None
         group = self._group[a]
         if group not in self._bounds:

@@ -1,0 +1,347 @@
+"""The sparse-fault posterior: which wires of a net have a bad joint, and how bad.
+
+Spike and slab (T. J. Mitchell, J. J. Beauchamp, J. Am. Stat. Assoc. 83, 1988): a joint is healthy, or bad
+with an excess x that is log-uniform. For one bad wire w the likelihood ratio against none is
+∫ p(x)·exp(φ·b_w − φ²·Q_ww/2) dx with φ = x·Z/(x + Z) what x does to the readings (Z the loop through the
+wire, inf in a tree: φ = x); it is integrated on nodes that follow its peak. A set of bad wires is reached by
+adding one wire at a time (best sets first, several at once); what was added is carried as a Gaussian with
+the mean and variance of its own posterior, which are then refined until they agree with one another
+(expectation propagation, T. Minka, 2001). Wires too unlikely to be added stay independent of one another.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from loomtest.diagnosis.healthy import Given
+from loomtest.harness.model import BoolArray, FloatArray, IntArray
+
+EXCESS_LOW_OHM, EXCESS_HIGH_OHM = 0.010, 100.0  # contract: a bad joint's excess is log-uniform between them
+OPEN_OHM = 1e9  # stands for an open wire in a loop, where it is no infinite reading
+OPEN_SHARE = 1.0  # odds of an open behind a redundant path against a bad joint (common practice: no figure)
+STRONG = 0.1  # odds from which a wire is added to a set instead of standing by itself
+WIDTH = 10  # sets of one size that are kept per net
+FORGET = 14.0  # sets less likely than the best by this (natural logarithm) are dropped
+_NODES = 40
+_REACH = 7.0  # standard deviations on either side of the peak
+_LOG_SPAN = float(np.log(EXCESS_HIGH_OHM / EXCESS_LOW_OHM))
+
+
+@dataclass(frozen=True)
+class Tilt:
+    """One bad wire: `log_odds` of it against a healthy one, mean and variance of φ, nodes and weights of x.
+
+    Shapes: (...,) and (..., k); `phi` are the nodes' effects, `bandwidth` (...,) their spacing in x.
+    """
+
+    log_odds: FloatArray
+    mean: FloatArray
+    var: FloatArray
+    x: FloatArray
+    phi: FloatArray
+    weight: FloatArray
+    bandwidth: FloatArray
+
+
+def effect(x: FloatArray, loop: FloatArray) -> FloatArray:
+    """φ = x·Z/(x + Z): what an excess does where a loop of resistance Z goes round it (Z may be inf)."""
+    return np.asarray(x / (1 + x / loop), dtype=np.float64)
+
+
+def tilt(
+    b: FloatArray,
+    q: FloatArray,
+    loop: FloatArray,
+    odds: FloatArray,
+    least: FloatArray,
+    most: FloatArray,
+    origin: FloatArray | float = 0.0,
+) -> Tilt:
+    """Integrate the slab against exp(φb − φ²q/2), element by element; x lies in [least, most].
+
+    `origin`: the excess about which the net was linearised: φ is the effect of x − origin.
+    """
+    base = np.asarray(origin, dtype=np.float64)
+    low, high = effect(least - base, loop), effect(most - base, loop)
+    sd = 1 / np.sqrt(np.maximum(q, 1e-12))
+    peak = np.where(q > 0, b * sd * sd, 0.0)
+    first = np.clip(peak - _REACH * sd, low, high)
+    last = np.clip(peak + _REACH * sd, low, high)
+    flat = last - first <= 1e-9 * high
+    first = np.where(flat & (peak > low), np.maximum(low, high - _REACH * sd), first)
+    last = np.where(flat & (peak <= low), np.minimum(high, low + _REACH * sd), last)
+    x_first = np.maximum(base + first / (1 - first / loop), least)
+    x_last = np.maximum(
+        np.minimum(base + last / np.maximum(1 - last / loop, 1e-12), most), x_first * (1 + 1e-9)
+    )
+    step = np.log(x_last / x_first) / (_NODES - 1)
+    x = x_first[..., None] * np.exp(step[..., None] * np.arange(_NODES))
+    share = np.full(_NODES, 1.0)
+    share[[0, -1]] = 0.5
+    log_weight = np.log(odds * step / _LOG_SPAN)[..., None] + np.log(share)
+    looped = np.isfinite(loop)
+    if looped.any():
+        x = np.concatenate([x, np.full((*x.shape[:-1], 1), OPEN_OHM)], axis=-1)
+        opens = np.where(looped, np.log(odds * OPEN_SHARE), -np.inf)
+        log_weight = np.concatenate([log_weight, opens[..., None]], axis=-1)
+    phi = effect(x - base[..., None], loop[..., None])
+    if looped.any():
+        phi[..., -1] = np.where(looped, phi[..., -1], 0.0)
+    log_weight = log_weight + phi * b[..., None] - 0.5 * phi * phi * q[..., None]
+    top = np.max(log_weight, axis=-1)
+    weight = np.exp(log_weight - top[..., None])
+    total = np.sum(weight, axis=-1)
+    weight /= total[..., None]
+    mean = np.sum(weight * phi, axis=-1)
+    var = np.sum(weight * (phi - mean[..., None]) ** 2, axis=-1)
+    bandwidth = step[..., None] * x / np.sqrt(12)
+    if looped.any():
+        bandwidth[..., -1] = 0.0
+    return Tilt(top + np.log(total), mean, var, x, phi, weight, bandwidth)
+
+
+@dataclass(frozen=True)
+class Slab:
+    """What may be wrong with the links of B nets, (B, m) each: prior odds of a bad joint, bounds of x."""
+
+    odds: FloatArray
+    least: FloatArray
+    most: FloatArray
+
+
+@dataclass
+class Sets:
+    """Sets of bad links, R of them over all nets given, with what follows if exactly those are bad.
+
+    `row`: (R,) which net; `member`: (R, m); `log_z`: (R,) log of prior odds times likelihood ratio of the set
+    against no bad link; `weight`: (R,) posterior probability within the net, the set's independent
+    companions included; b (R, m), q (R, m): of a member with its own site taken out; `mean`, `var`:
+    (R, m + 1) posterior of the links' resistances and, last, of the shared value; `own_log_odds`: (R, m) of a
+    further single bad link that stands by itself; −inf where that is a set of its own, or a member.
+    """
+
+    row: IntArray
+    member: BoolArray
+    log_z: FloatArray
+    weight: FloatArray
+    b: FloatArray
+    q: FloatArray
+    mean: FloatArray
+    var: FloatArray
+    own_log_odds: FloatArray
+
+
+@dataclass
+class _Level:
+    row: IntArray
+    key: IntArray
+    member: BoolArray
+    log_z: FloatArray
+    b: FloatArray
+    q: FloatArray  # (R, m, m)
+    gain: FloatArray  # (R, m + 1, m): how the posterior means follow an excess in each link
+    mean: FloatArray
+    var: FloatArray
+
+
+def _root(given: Given, prior_mean: FloatArray) -> _Level:
+    nets = given.nets
+    count, m = given.b.shape
+    gain = np.empty((count, m + 1, m))
+    gain[:, :m] = np.eye(m) - nets.prior_var[:, :, None] * given.q
+    gain[:, m] = -given.shared_var[:, None] * nets.shared_b
+    diagonal = np.einsum("bii->bi", given.q)
+    var = nets.prior_var - nets.prior_var**2 * diagonal
+    return _Level(
+        np.arange(count),
+        np.zeros(count, dtype=np.int64),
+        np.zeros((count, m), dtype=np.bool_),
+        np.zeros(count),
+        given.b,
+        given.q,
+        gain,
+        np.column_stack([prior_mean + nets.prior_var * given.b, given.shared_mean]),
+        np.column_stack([np.maximum(var, 1e-18), given.shared_var]),
+    )
+
+
+def search(given: Given, slab: Slab) -> Sets:
+    """Sets of bad links of every net, the likely ones, by growing them one link at a time."""
+    count, m = given.b.shape
+    level = _root(given, given.nets.prior_mean)
+    best = np.zeros(count)
+    names = np.asarray(np.random.default_rng(20261125).integers(1, 2**62, m), dtype=np.int64)
+    found: list[tuple[_Level, FloatArray]] = []
+    for _ in range(m + 1):
+        diagonal = np.einsum("rii->ri", level.q)
+        pick = level.row
+        t = tilt(level.b, diagonal, given.nets.loop[pick], slab.odds[pick], slab.least[pick], slab.most[pick])
+        own = np.where(level.member, -np.inf, t.log_odds)
+        at, link = np.nonzero((own > np.log(STRONG)) & (diagonal > 0))
+        chosen, known = _choose(level, own, at, link, names, best)
+        own[at[known], link[known]] = -np.inf
+        found.append((level, own))
+        if chosen.size == 0:
+            break
+        level = _grown(
+            level,
+            at[chosen],
+            link[chosen],
+            names,
+            own_z=level.log_z[at[chosen]] + t.log_odds[at[chosen], link[chosen]],
+            tilted=(t.mean[at[chosen], link[chosen]], t.var[at[chosen], link[chosen]]),
+            count=m,
+        )
+    return _collected(found, count)
+
+
+def _choose(
+    level: _Level, own: FloatArray, at: IntArray, link: IntArray, names: IntArray, best: FloatArray
+) -> tuple[IntArray, BoolArray]:
+    """Which candidates to grow (one each, the likeliest per net), and which candidates are thereby sets."""
+    if at.size == 0:
+        return np.empty(0, dtype=np.int64), np.empty(0, dtype=np.bool_)
+    row, key = level.row[at], level.key[at] ^ names[link]
+    log_z = level.log_z[at] + own[at, link]
+    order = np.lexsort((-log_z, key, row))
+    new = np.concatenate([[True], (row[order][1:] != row[order][:-1]) | (key[order][1:] != key[order][:-1])])
+    distinct = order[new]
+    ranked = distinct[np.lexsort((-log_z[distinct], row[distinct]))]
+    first = np.concatenate([[True], row[ranked][1:] != row[ranked][:-1]])
+    begin = np.maximum.accumulate(np.where(first, np.arange(ranked.size), 0))
+    place = np.arange(ranked.size) - begin
+    top = log_z[ranked][begin]
+    before = best[row[ranked]].copy()
+    np.maximum.at(best, row, log_z)
+    kept = (place < WIDTH) & (top > before - FORGET)
+    chosen = ranked[kept]
+    names_of = set(zip(row[chosen].tolist(), key[chosen].tolist(), strict=True))
+    known = np.array(
+        [pair in names_of for pair in zip(row.tolist(), key.tolist(), strict=True)], dtype=np.bool_
+    )
+    return chosen, known
+
+
+def _grown(
+    level: _Level,
+    at: IntArray,
+    link: IntArray,
+    names: IntArray,
+    own_z: FloatArray,
+    tilted: tuple[FloatArray, FloatArray],
+    count: int,
+) -> _Level:
+    mean, var = tilted
+    q_column = level.q[at, :, link]
+    gain_column = level.gain[at, :, link]
+    member = level.member[at]
+    member[np.arange(at.size), link] = True
+    return _Level(
+        level.row[at],
+        level.key[at] ^ names[link],
+        member,
+        own_z,
+        level.b[at] - mean[:, None] * q_column,
+        level.q[at] - (var[:, None] * q_column)[:, :, None] * q_column[:, None, :],
+        level.gain[at] - (var[:, None] * gain_column)[:, :, None] * q_column[:, None, :],
+        level.mean[at] + mean[:, None] * gain_column,
+        level.var[at] + var[:, None] * gain_column**2,
+    )
+
+
+def weights(row: IntArray, log_z: FloatArray, own_log_odds: FloatArray, count: int) -> FloatArray:
+    """(R,) posterior probability of every set within its net."""
+    log_weight = log_z + np.sum(np.logaddexp(0.0, own_log_odds), axis=1)
+    top = np.full(count, -np.inf)
+    np.maximum.at(top, row, log_weight)
+    weight = np.exp(log_weight - top[row])
+    return np.asarray(weight / np.bincount(row, weight, count)[row], dtype=np.float64)
+
+
+def _collected(found: list[tuple[_Level, FloatArray]], count: int) -> Sets:
+    row = np.concatenate([level.row for level, _ in found])
+    own = np.concatenate([log_odds for _, log_odds in found])
+    log_z = np.concatenate([level.log_z for level, _ in found])
+    kept = weights(row, log_z, own, count) > 1e-6
+    return Sets(
+        row[kept],
+        np.concatenate([level.member for level, _ in found])[kept],
+        log_z[kept],
+        weights(row[kept], log_z[kept], own[kept], count),
+        np.concatenate([level.b for level, _ in found])[kept],
+        np.concatenate([np.einsum("rii->ri", level.q) for level, _ in found])[kept],
+        np.concatenate([level.mean for level, _ in found])[kept],
+        np.concatenate([level.var for level, _ in found])[kept],
+        own[kept],
+    )
+
+
+def refine(given: Given, slab: Slab, sets: Sets, sweeps: int = 4) -> Sets:
+    """Let the members of every set agree: expectation propagation over their excesses, and its evidence.
+
+    Exact for sets of one. Returns new `Sets` with the members' b, q (their own site taken out), the means,
+    variances and weights that follow.
+    """
+    log_z, b, q = sets.log_z.copy(), sets.b.copy(), sets.q.copy()
+    mean, var = sets.mean.copy(), sets.var.copy()
+    root = _root(given, given.nets.prior_mean)
+    sizes = sets.member.sum(axis=1)
+    for size in np.unique(sizes[sizes > 0]):
+        rows = np.flatnonzero(sizes == size)
+        link = np.nonzero(sets.member[rows])[1].reshape(-1, size)
+        net = sets.row[rows]
+        done = _agree(given, slab, net, link, sweeps)
+        log_z[rows] = done.log_z
+        b[rows[:, None], link], q[rows[:, None], link] = done.b, done.q
+        gain = np.take_along_axis(root.gain[net], link[:, None, :], axis=2)
+        mean[rows] = root.mean[net] + np.einsum("rmk,rk->rm", gain, done.mean)
+        var[rows] = root.var[net] + np.einsum("rmk,rkl,rml->rm", gain, done.cov, gain)
+    weight = weights(sets.row, log_z, sets.own_log_odds, given.b.shape[0])
+    return Sets(sets.row, sets.member, log_z, weight, b, q, mean, np.maximum(var, 1e-18), sets.own_log_odds)
+
+
+@dataclass(frozen=True)
+class _Agreed:
+    log_z: FloatArray  # (R,)
+    b: FloatArray  # (R, k) without the member's own site
+    q: FloatArray
+    mean: FloatArray  # (R, k) of the effects
+    cov: FloatArray  # (R, k, k)
+
+
+def _agree(given: Given, slab: Slab, net: IntArray, link: IntArray, sweeps: int) -> _Agreed:
+    size = link.shape[1]
+    at = net[:, None]
+    b, q = given.b[at, link], given.q[at[:, :, None], link[:, :, None], link[:, None, :]]
+    loop, odds = given.nets.loop[at, link], slab.odds[at, link]
+    least, most = slab.least[at, link], slab.most[at, link]
+    diagonal = np.arange(size)
+    site_q, site_b = np.full(b.shape, 1.0), np.zeros(b.shape)
+    cavity_b, cavity_q, log_z = b.copy(), q[:, diagonal, diagonal].copy(), np.zeros(b.shape)
+    for _ in range(sweeps if size > 1 else 1):
+        for k in range(size):
+            if size > 1:
+                cov = np.linalg.inv(q + site_q[:, :, None] * np.eye(size))
+                mean = np.einsum("rkl,rl->rk", cov, b + site_b)
+                own = cov[:, k, k]
+                cavity_q[:, k] = np.maximum(1 / own - site_q[:, k], 1e-9)
+                cavity_b[:, k] = mean[:, k] / own - site_b[:, k]
+            t = tilt(cavity_b[:, k], cavity_q[:, k], loop[:, k], odds[:, k], least[:, k], most[:, k])
+            log_z[:, k] = t.log_odds
+            var = np.maximum(t.var, 1e-16)
+            # a site that would take away more than half of what the others know is held back
+            site_q[:, k] = np.maximum(1 / var - cavity_q[:, k], -0.5 * cavity_q[:, k])
+            site_b[:, k] = t.mean * (site_q[:, k] + cavity_q[:, k]) - cavity_b[:, k]
+    precision = q + site_q[:, :, None] * np.eye(size)
+    cov = np.linalg.inv(precision)
+    total = b + site_b
+    mean = np.einsum("rkl,rl->rk", cov, total)
+    log_2pi = np.log(2 * np.pi)
+    joint = 0.5 * np.sum(total * mean, axis=1) - 0.5 * np.linalg.slogdet(precision)[1] + 0.5 * size * log_2pi
+    own_b, own_q = cavity_b + site_b, cavity_q + site_q
+    alone = 0.5 * own_b**2 / own_q + 0.5 * (log_2pi - np.log(own_q))
+    return _Agreed(
+        np.asarray(joint + np.sum(log_z - alone, axis=1), dtype=np.float64), cavity_b, cavity_q, mean, cov
+    )

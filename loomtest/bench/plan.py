@@ -21,7 +21,7 @@ from loomtest.bench.plan_continuity import (
 from loomtest.bench.plan_isolation import IsolationProbings, isolation_probings
 from loomtest.bench.plan_loops import looped_probings
 from loomtest.bench.plan_parts import part_probings
-from loomtest.bench.plan_route import Turn, Visit, route, station_of, turns_of
+from loomtest.bench.plan_route import Visit, route, station_of
 from loomtest.bench.plan_words import (
     SECONDS_PER_CLIP,
     SECONDS_PER_PROBING,
@@ -191,16 +191,16 @@ def plan(harness: Harness, isolation: IsolationLevel | None = None, joints: bool
 def _inside(harness: Harness, joints: bool) -> tuple[list[Probing], list[CellProbings]]:
     """The probings inside the nets in the order of the route, and the same cell by cell."""
     ohms = expected_wire_ohms(harness)
-    turns: list[Turn] = []
+    nets: list[list[Cell]] = []
     looped = set()
     stubs: list[CellProbings] = []
     for index, net in enumerate(harness.nets):
         cells = cells_of(harness, index)
-        turns.extend(turns_of([cell for cell in cells if len(cell.points) > 1]))
+        nets.append([cell for cell in cells if len(cell.points) > 1])
         stubs.extend(CellProbings((), cell.wires) for cell in cells if len(cell.points) < 2)
         if sum(len(cell.wires) for cell in cells) >= len(net.points):
             looped.add(index)
-    visits = route(harness, turns)
+    visits = route(harness, nets)
     by_net: dict[int, list[tuple[Cell, int, list[int]]]] = {}
     for visit in visits:
         place = {code: position for position, code in enumerate(visit.probes)}

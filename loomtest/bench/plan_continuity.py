@@ -182,7 +182,7 @@ def _tree_joints(
         through = up in lead and up not in reachable and len(below[up]) == 1
         lead[v] = lead[up] if through else v
         merged.setdefault(lead[v], []).append(int(graph.wires[by[v]]))
-    return extra, tuple(tuple(group) for group in merged.values() if len(group) > 1)
+    return extra, tuple(tuple(sorted(group)) for group in merged.values() if len(group) > 1)
 
 
 def expected_wire_ohms(harness: Harness) -> FloatArray:

@@ -49,11 +49,12 @@ class _Choice:
     stations: frozenset[str]
 
 
-def turns_of(cells: Sequence[Cell]) -> list[Turn]:
+def turns_of(cells: Sequence[Cell], rng: random.Random | None = None) -> list[Turn]:
     """The cells of one net, two or more points each, in as few turns as their shared points allow.
 
     A cell that touches the others in one point only is done from that point with all others there: on a
-    net without loops that is the fewest clip positions that reach every cell.
+    net without loops that is the fewest clip positions that reach every cell. `rng` breaks ties: other turns,
+    as few; without it they are broken by the order of the cells.
     """
     at: dict[int, dict[int, None]] = defaultdict(dict)  # point to the cells there that are still to be done
     for number, cell in enumerate(cells):
@@ -61,11 +62,13 @@ def turns_of(cells: Sequence[Cell]) -> list[Turn]:
             at[point][number] = None
     left = dict.fromkeys(range(len(cells)))
     to_look_at = list(reversed(left))
+    if rng:
+        rng.shuffle(to_look_at)
     out: list[Turn] = []
     while left:
         number = to_look_at.pop() if to_look_at else -1
         if number < 0:  # every cell touches others in two points or more: a loop
-            hub: int | None = max(at, key=lambda point: (len(at[point]), -point))
+            hub: int | None = max(at, key=lambda point: (len(at[point]), rng.random() if rng else -point))
         elif number in left:
             shared = [point for point in cells[number].points if len(at[point]) > 1]
             if len(shared) > 1:
@@ -104,21 +107,24 @@ def bench_order(harness: Harness) -> list[int]:
     return rank
 
 
-def route(harness: Harness, turns: Sequence[Turn]) -> list[Visit]:
-    """An order for the turns, with a hub for each."""
+def route(harness: Harness, nets: Sequence[Sequence[Cell]]) -> list[Visit]:
+    """An order for the cells of all nets, two or more points each, and the clips to read them from."""
     rank = bench_order(harness)
-    station = {code: station_of(harness.points[code]) for turn in turns for code in turn.points}
-    choices = {number: _choices(turn, station) for number, turn in enumerate(turns)}
-    tries = 64 if len(turns) <= 80 else 8 if len(turns) <= 700 else 2
-    best: list[tuple[int, list[str]]] = []
-    least = -1
+    station = [station_of(point) for point in harness.points]
+    size = sum(len(cells) for cells in nets)
+    tries = 96 if size <= 80 else 8 if size <= 700 else 1
+    best: tuple[int, list[Turn], list[tuple[int, list[str]]]] | None = None
     for seed in range(tries):
-        walk = _walk(choices, random.Random(seed))
-        cost = walked([stations for _, stations in walk])
-        if least < 0 or cost < least:
-            best, least = walk, cost
+        rng = random.Random(seed)
+        turns = [turn for cells in nets for turn in turns_of(cells, rng if seed else None)]
+        walk = _walk({number: _choices(turn, station) for number, turn in enumerate(turns)}, rng)
+        cost = len(turns) + walked([stations for _, stations in walk])
+        if best is None or cost < best[0]:
+            best = (cost, turns, walk)
+    assert best is not None
+    _, turns, walk = best
     first = {number: min(rank[code] for code in turn.points) for number, turn in enumerate(turns)}
-    return [_visit(turns[number], stations, station, rank) for number, stations in _tidied(best, first)]
+    return [_visit(turns[number], stations, station, rank) for number, stations in _tidied(walk, first)]
 
 
 def walked(turns: Sequence[Sequence[str]]) -> int:
@@ -131,7 +137,7 @@ def walked(turns: Sequence[Sequence[str]]) -> int:
     return count
 
 
-def _choices(turn: Turn, station: Mapping[int, str]) -> list[_Choice]:
+def _choices(turn: Turn, station: Sequence[str]) -> list[_Choice]:
     if turn.hub is not None:
         return [_Choice(frozenset(station[code] for code in turn.points if code != turn.hub))]
     counts = Counter(station[code] for code in turn.points)
@@ -203,16 +209,16 @@ def _best_long(pool: _Pool, nets: list[int], here: str, rng: random.Random) -> t
 def _next_station(pool: _Pool, rng: random.Random) -> str:
     """Where to walk when nothing more can be done here.
 
-    First where a net leaves no choice; then the neighbour of a station that has one neighbour only (it
+    First where a turn leaves no choice; then the neighbour of a station that has one neighbour only (it
     serves at least as many nets); then where most distinct partners meet.
     """
     partners: dict[str, set[str]] = {station: set() for station in pool.at}
     forced: dict[str, None] = {}
     for net, ways in pool.choices.items():
         begins = sorted({s for way in ways for s in way.stations})
-        if len(begins) == 1:
-            forced[begins[0]] = None
-        elif pool.short(net):
+        needed = frozenset.intersection(*(way.stations for way in ways))
+        forced.update(dict.fromkeys(sorted(needed)))
+        if pool.short(net):
             for station in begins:
                 partners[station].update(begins)
     if forced:
@@ -237,7 +243,7 @@ def _tidied(walk: list[tuple[int, list[str]]], first: Mapping[int, int]) -> list
     return out + sorted(stop, key=lambda turn: first[turn[0]])
 
 
-def _visit(turn: Turn, stations: list[str], station: Mapping[int, str], rank: list[int]) -> Visit:
+def _visit(turn: Turn, stations: list[str], station: Sequence[str], rank: list[int]) -> Visit:
     """The hub, where free, is a point outside the stations walked, else the first point of the first."""
     codes = sorted(turn.points, key=rank.__getitem__)
     hub = turn.hub

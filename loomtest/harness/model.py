@@ -27,7 +27,8 @@ class Wire:
 
     `start` and `end` are points in the spelling of the wire list (the columns `from` and `to`);
     `colour` is an IEC 60757 code or a plain word, "" where absent; a missing number is None.
-    `row` is the line of the file, header = 1.
+    `row` is the line of the file, header = 1. `named` is False where the list gives no name and `name` is
+    that of the row. `extra` holds the columns that the contract does not know, as (column, cell).
     """
 
     name: str
@@ -44,6 +45,7 @@ class Wire:
     note: str = ""
     row: int = 0
     extra: tuple[tuple[str, str], ...] = ()
+    named: bool = True
 
     @property
     def conducts(self) -> bool:
@@ -84,11 +86,13 @@ class Face:
     """How the cavities of a connector lie: `rows` of equal length, numbered "across" or "down".
 
     "across" counts along a row before the next row begins; "down" counts through the rows of a column
-    first; "back-and-forth" counts across, turning round at each row's end.
+    first; "back-and-forth" counts across, turning round at each row's end. The first cavity is at the top
+    left when the connector is `seen_from` there: its "mating" side, or the "wire" side (the mirror image).
     """
 
     rows: int = 1
     numbering: Literal["across", "down", "back-and-forth"] = "across"
+    seen_from: Literal["mating", "wire"] = "mating"
 
 
 @dataclass(frozen=True, slots=True)

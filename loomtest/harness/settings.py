@@ -18,6 +18,7 @@ LARGEST_TOML_BYTES = 5_000_000
 _TOP = ("name", "wires", "unreachable", "worked_on", "expect", "limits", "cavities", "faces", "places")
 _LEVELS = ("full", "neighbours", "bonded", "none")
 _NUMBERINGS = ("across", "down", "back-and-forth")
+SIDES = ("mating", "wire")
 _Bound = tuple[Callable[[float], bool], str]
 _NOT_NEGATIVE: _Bound = (lambda x: x >= 0, "a number of 0 or more")
 _ABOVE: _Bound = (lambda x: x > 0, "a number above 0")
@@ -225,14 +226,17 @@ class _Reader:
             if not isinstance(value, dict):
                 self.say(key, _plain(value), 'a table such as {rows = 2, numbering = "across"}')
                 continue
-            self.unknown(value, ("rows", "numbering"), f"{key}.")
+            self.unknown(value, ("rows", "numbering", "seen_from"), f"{key}.")
             rows, numbering = value.get("rows", 1), value.get("numbering", "across")
+            side = value.get("seen_from", "mating")
             if isinstance(rows, bool) or not isinstance(rows, int) or not 1 <= rows <= 100:
                 self.say(f"{key}.rows", _plain(rows), "a whole number from 1 to 100")
             elif numbering not in _NUMBERINGS:
                 self.say(f"{key}.numbering", _plain(numbering), "one of " + ", ".join(_NUMBERINGS))
+            elif side not in SIDES:
+                self.say(f"{key}.seen_from", _plain(side), "one of " + ", ".join(SIDES))
             elif connector:
-                out[connector] = Face(rows, numbering)
+                out[connector] = Face(rows, numbering, side)
         return out
 
     def places(self, table: Mapping[str, Any]) -> dict[str, str]:

@@ -157,6 +157,7 @@ def read_wires(table: Table, problems: list[Problem]) -> WireList:
     _check_ranges(columns, kinds, lowest, highest)
     amps = columns.number("amps", read_amps)
     _check_decimals(columns)
+    given = [bool(name) for name in columns.text("wire")]
     names = _names(columns)
     colours, circuits, notes = columns.text("colour"), columns.text("circuit"), columns.text("note")
     extras = [[(name, cell) for cell in columns.text(name)] for name in places if name not in COLUMNS]
@@ -177,6 +178,7 @@ def read_wires(table: Table, problems: list[Problem]) -> WireList:
             note=notes[row],
             row=columns.lines[row],
             extra=extra[row],
+            named=given[row],
         )
         for row, (start, end) in enumerate(zip(starts, ends, strict=True))
         if start is not None and end is not None and row not in columns.bad

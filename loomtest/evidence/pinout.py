@@ -1,0 +1,183 @@
+"""Pinout cards: a connector's face with what goes into each cavity, from the mating side or the wire side."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import Literal
+
+from loomtest.evidence.drawing import Box, Drawing, Item, Words, visible
+from loomtest.evidence.faces import cells_of
+from loomtest.evidence.look import WIRE_COLOURS
+from loomtest.harness.colours import colour_parts
+from loomtest.harness.model import Harness, Wire
+from loomtest.harness.origin import former_points
+
+Side = Literal["mating", "wire"]
+SEEN = {
+    "mating": "Seen from the front, where the other connector goes on. The wire side is the mirror image.",
+    "wire": "Seen from the back, where the wires go in. The mating side is the mirror image.",
+}
+NOT_KNOWN = "How the cavities lie is not known: go by the numbers on the housing, not by this drawing."
+NO_COLOUR = "#d9d5c9"
+
+EDGE, PAD, TOP = 22.0, 12.0, 78.0
+TALL, WIDE, NARROW = 98.0, 132.0, 104.0
+LETTER = 6.4  # width of a letter of 11 pixels
+
+
+@dataclass(frozen=True)
+class Cavity:
+    """A cavity at its place on the side drawn (from 0 at the top left), its wires and what it was before."""
+
+    cavity: str
+    column: int
+    row: int
+    wires: tuple[Wire, ...]
+    was: tuple[str, ...]
+
+
+@dataclass(frozen=True)
+class Card:
+    """One side of a connector. `known` is False where nothing says how the cavities lie."""
+
+    connector: str
+    side: Side
+    place: str
+    cavities: tuple[Cavity, ...]
+    columns: int
+    rows: int
+    known: bool
+
+    @property
+    def title(self) -> str:
+        """What is drawn."""
+        return f"{self.connector}, {self.side} side"
+
+
+def card_of(harness: Harness, connector: str, side: Side) -> Card:
+    """The card of a connector; the side that `[faces]` does not describe is mirrored left to right."""
+    cells = cells_of(harness, connector)
+    columns = max((cell.column for cell in cells), default=0) + 1
+    face = harness.faces.get(connector)
+    mirrored = side != (face.seen_from if face else "mating")
+    was = former_points(harness)
+    wires: dict[str, list[Wire]] = {}
+    for wire in harness.wires:
+        for point in (wire.start, wire.end):
+            wires.setdefault(point, []).append(wire)
+    cavities = [
+        Cavity(
+            cell.cavity,
+            columns - 1 - cell.column if mirrored else cell.column,
+            cell.row,
+            tuple(wires.get(f"{connector}:{cell.cavity}", ())),
+            was.get(f"{connector}:{cell.cavity}", ()),
+        )
+        for cell in cells
+    ]
+    return Card(
+        connector,
+        side,
+        harness.places.get(connector, ""),
+        tuple(sorted(cavities, key=lambda cavity: (cavity.row, cavity.column))),
+        columns,
+        max((cell.row for cell in cells), default=0) + 1,
+        face is not None,
+    )
+
+
+def pinout_drawing(harness: Harness, cards: Sequence[Card]) -> Drawing:
+    """All cards below each other, as one drawing to print."""
+    items: list[Item] = []
+    y, width = EDGE, 620.0
+    for card in cards:
+        width = max(width, 2 * EDGE + 2 * PAD + card.columns * _cell_width(card))
+    for card in cards:
+        y = _draw_card(items, card, y) + 2 * EDGE
+    names = ", ".join(dict.fromkeys(card.connector for card in cards))
+    told = "; ".join(
+        f"{card.title}: "
+        + ", ".join(f"{c.cavity} {' '.join(_lines(c)) if c.wires else 'empty'}" for c in card.cavities)
+        for card in cards
+    )
+    return Drawing(width, y - EDGE, f"{harness.name}: pinout of {names}", told, items)
+
+
+def _cell_width(card: Card) -> float:
+    return WIDE if card.columns <= 6 else NARROW
+
+
+def _draw_card(items: list[Item], card: Card, y: float) -> float:
+    """Draw one card from `y` down and return where it ends."""
+    items.append(Words(EDGE, y + 16, card.title + (f"  ({card.place})" if card.place else ""), 18, bold=True))
+    items.append(Words(EDGE, y + 38, SEEN[card.side], 12.5, "soft"))
+    if not card.known:
+        items.append(Words(EDGE, y + 56, NOT_KNOWN, 12.5, "doubt"))
+    w = _cell_width(card)
+    top = y + TOP
+    wide, tall = card.columns * w + 2 * PAD, card.rows * TALL + 2 * PAD
+    if card.side == "mating":  # the shell that the other connector goes into
+        items.append(Box(EDGE - 6, top - 6, wide + 12, tall + 12, 18, "none", "sleeve", 3))
+    items.append(Box(EDGE, top, wide, tall, 13, "body", "soft", 1.5))
+    for cavity in card.cavities:
+        x = EDGE + PAD + cavity.column * w
+        _draw_cavity(items, cavity, x, top + PAD + cavity.row * TALL, w)
+    return top + tall
+
+
+def _draw_cavity(items: list[Item], cavity: Cavity, x: float, y: float, w: float) -> None:
+    filled = bool(cavity.wires)
+    items.append(
+        Box(
+            x + 3,
+            y + 3,
+            w - 6,
+            TALL - 6,
+            8,
+            "card" if filled else "none",
+            "line" if filled else "sleeve",
+            1.2,
+        )
+    )
+    items.append(Words(x + 12, y + 26, visible(cavity.cavity), 17, bold=True))
+    if not filled:
+        items.append(Words(x + 12, y + 46, "empty", 11, "soft"))
+        return
+    for number, wire in enumerate(cavity.wires[:2]):
+        _draw_wire(items, wire, x + w - 58, y + 13 + 13 * number, 46.0)
+    most = int((w - 22) / LETTER)
+    for number, text in enumerate(_lines(cavity)):
+        tone = "ink" if number < 2 else "soft"
+        items.append(Words(x + 12, y + 46 + 15 * number, _cut(text, most), 11, tone))
+
+
+def _draw_wire(items: list[Item], wire: Wire, x: float, y: float, length: float) -> None:
+    """A piece of the wire: base colour, and the stripe along it."""
+    try:
+        codes = colour_parts(wire.colour) if wire.colour else ()
+    except ValueError:
+        codes = ()
+    colours = [WIRE_COLOURS.get(code, NO_COLOUR) for code in codes] or [NO_COLOUR]
+    items.append(Box(x, y, length, 10, 5, colours[0], "soft", 0.8))
+    if colours[1:]:
+        items.append(Box(x + 1, y + 3.4, length - 2, 3.2, 0, colours[1]))
+
+
+def _lines(cavity: Cavity) -> list[str]:
+    """What stands in a filled cavity: colour and size, wire, the old cavity, the circuit."""
+    first = cavity.wires[0]
+    size = f"{first.size_mm2:.3g} mm²" if first.size_mm2 is not None else ""
+    colours = ", ".join(dict.fromkeys(wire.colour for wire in cavity.wires if wire.colour))
+    circuit = next((wire.circuit for wire in cavity.wires if wire.circuit), "")
+    lines = [
+        f"{colours} {size}".strip() or "no colour noted",
+        ", ".join(wire.name for wire in cavity.wires),
+        "was " + ", ".join(cavity.was) if cavity.was else "",
+        circuit,
+    ]
+    return [line for line in lines if line]
+
+
+def _cut(text: str, most: int) -> str:
+    return text if len(text) <= most else text[: most - 1] + "…"

@@ -1,0 +1,118 @@
+"""A connector change on paper: pinout cards in plain text, and the list to tick at the bench."""
+
+from __future__ import annotations
+
+import textwrap
+from collections.abc import Sequence
+
+from loomtest.evidence.cautions import CAUTIONS
+from loomtest.evidence.drawing import visible
+from loomtest.evidence.faces import cavities_of
+from loomtest.evidence.pinout import NOT_KNOWN, SEEN, Card, Cavity
+from loomtest.harness.model import Wire, connector_of
+from loomtest.harness.swap import Move, Swapped
+
+WIDTH = 80
+CELL, GAP = 14, 2  # columns of text for a cavity
+
+
+def card_lines(card: Card) -> list[str]:
+    """The card as text: cavities where they are, at most five side by side; wider rows go on below."""
+    place = f" ({card.place})" if card.place else ""
+    lines = [visible(card.title + place), *textwrap.wrap(SEEN[card.side], WIDTH)]
+    if not card.known:
+        lines += textwrap.wrap(NOT_KNOWN, WIDTH)
+    across = WIDTH // (CELL + GAP)
+    for row in range(card.rows):
+        cavities = [cavity for cavity in card.cavities if cavity.row == row]
+        for first in range(0, card.columns, across):
+            here = [c for c in cavities if first <= c.column < first + across]
+            if here:
+                lines += ["", *_beside(here, first)]
+                if first + across < card.columns:
+                    lines.append("  … and to the right of these:")
+    return lines
+
+
+def _beside(cavities: Sequence[Cavity], first: int) -> list[str]:
+    cells = {cavity.column - first: _cell(cavity) for cavity in cavities}
+    tall = max(map(len, cells.values()))
+    out = []
+    for line in range(tall):
+        text = ""
+        for column in range(max(cells) + 1):
+            cell = cells.get(column, [])
+            words = cell[line] if line < len(cell) else ""
+            text += "  " + (words if len(words) <= CELL else words[: CELL - 1] + "…").ljust(CELL)
+        out.append(text.rstrip())
+    return out
+
+
+def _cell(cavity: Cavity) -> list[str]:
+    if not cavity.wires:
+        return [f"[{visible(cavity.cavity)}]", "empty"]
+    colours = ", ".join(dict.fromkeys(wire.colour for wire in cavity.wires if wire.colour))
+    names = ", ".join(wire.name for wire in cavity.wires)
+    lines = [f"[{cavity.cavity}]", colours, names, "was " + ", ".join(cavity.was) if cavity.was else ""]
+    return [visible(line) for line in lines if line]
+
+
+def check_list_lines(swapped: Swapped) -> list[str]:
+    """One line a terminal, to tick when it is in and holds; then what stays empty and what to do after."""
+    harness = swapped.harness
+    old = " and ".join(swapped.old_connectors) or "the old connector"
+    lines = [visible(f"{harness.name}: {old} to {_into(swapped)}"), ""]
+    for caution in CAUTIONS[:3]:
+        lines += textwrap.wrap(caution, WIDTH)
+    lines += ["", "Tick a line when the terminal has clicked in and holds a pull by hand.", ""]
+    lines += _rows(swapped.moves)
+    if swapped.unused:
+        lines += ["", "Not used any more. Tick when the end is insulated and tied back, or the wire out.", ""]
+        lines += _rows(swapped.unused)
+    for connector in dict.fromkeys(name for move in swapped.moves if (name := connector_of(move.new))):
+        used = {move.new for move in swapped.moves} | {p for w in harness.wires for p in (w.start, w.end)}
+        empty = [name for name in cavities_of(harness, connector) if f"{connector}:{name}" not in used]
+        if empty:
+            words = f"Stays empty in {connector}: {', '.join(empty)}. On a sealed connector it gets a plug."
+            lines += ["", *textwrap.wrap(visible(words), WIDTH, subsequent_indent="  ")]
+    for words in (*swapped.joined, *swapped.parted, *swapped.notes):
+        lines += ["", *textwrap.wrap(visible(words), WIDTH, subsequent_indent="  ")]
+    return lines
+
+
+def _into(swapped: Swapped) -> str:
+    names = dict.fromkeys(connector_of(move.new) or move.new for move in swapped.moves)
+    return " and ".join(names) or "nothing"
+
+
+def _rows(moves: Sequence[Move]) -> list[str]:
+    """`[ ]  X5:2 → X5N:1  BK/WH 1.5 mm²  W2  from X1:2  nav lights`, in columns."""
+    rows = [
+        [
+            f"{move.old} → {move.new}" if move.new else move.old,
+            _kind(move.wire),
+            move.wire.name,
+            f"to {move.other}",
+            move.wire.circuit,
+        ]
+        for move in moves
+    ]
+    rows = [[visible(cell) for cell in row] for row in rows]
+    widths = [max(len(row[column]) for row in rows) for column in range(5)] if rows else []
+    lines = []
+    for row in rows:
+        cells = [cell.ljust(width) for cell, width in zip(row, widths, strict=True) if width]
+        line = "[ ]  " + "  ".join(cells).rstrip()
+        lines += (
+            textwrap.wrap(line, WIDTH, subsequent_indent=" " * 9, drop_whitespace=True)
+            if len(line) > WIDTH
+            else [line]
+        )
+    return lines
+
+
+def _kind(wire: Wire) -> str:
+    if wire.kind != "wire":
+        return wire.kind
+    size = f"{wire.size_mm2:.3g} mm²" if wire.size_mm2 is not None else ""
+    return f"{wire.colour} {size}".strip()

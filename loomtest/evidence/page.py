@@ -25,6 +25,7 @@ from loomtest.evidence.plain import (
     coverage_sentences,
     headline,
     joints_sentence,
+    said_once,
     untested_sentence,
 )
 from loomtest.evidence.units import counted, ohms, percent
@@ -87,19 +88,16 @@ def report_page(
     style = _style((here / "page.css").read_text(encoding="utf-8"))
     script = (here / "page.js").read_text(encoding="utf-8")
     found = ranked(verdict.findings, verdict, harness)
+    doubtful = ranked(verdict.undecided, verdict, harness)[:MOST_FAULTS]
     context = {
         "style": Markup(style),
         "style_hash": _hash(style),
         "script": Markup(script),
         "script_hash": _hash(script),
         "board": Markup(to_svg(board, alone=False, ident="board")),
-        "findings": _faults(found[:MOST_FAULTS], 1, "bad"),
+        "findings": _faults(found[:MOST_FAULTS], harness, 1, "bad"),
         "more_findings": max(0, len(found) - MOST_FAULTS),
-        "undecided": _faults(
-            ranked(verdict.undecided, verdict, harness)[:MOST_FAULTS],
-            min(len(found), MOST_FAULTS) + 1,
-            "doubt",
-        ),
+        "undecided": _faults(doubtful, harness, min(len(found), MOST_FAULTS) + 1, "doubt"),
         **_answer(harness, readings, verdict, instrument),
         **_tables(harness, verdict),
         "how": how_measured(readings, instrument),
@@ -177,11 +175,12 @@ class _Fault:
     alternatives: tuple[str, ...]
 
 
-def _faults(findings: Sequence[Finding], first: int, tone: str) -> list[dict[str, Any]]:
+def _faults(findings: Sequence[Finding], harness: Harness, first: int, tone: str) -> list[dict[str, Any]]:
     from markupsafe import Markup
 
     faults = []
     for number, finding in enumerate(findings, first):
+        text, consequence, after = said_once(finding, harness)
         mark = Drawing(20, 20, "", "", mark_shapes(finding, 10, 10, 9, "mark"))
         faults.append(
             _Fault(
@@ -190,9 +189,9 @@ def _faults(findings: Sequence[Finding], first: int, tone: str) -> list[dict[str
                 FAULT_WORD[finding.fault],
                 Markup(_bare(mark)),
                 " – ".join(finding.points[:6]) + (" …" if len(finding.points) > 6 else ""),
-                finding.text or "No more is known.",
-                finding.consequence,
-                finding.next,
+                text or "No more is known.",
+                consequence,
+                after,
                 tuple(_suspect(finding, i) for i in range(len(finding.suspects[:12]))),
                 tuple(_moves(other.moves) for other in finding.alternatives[1:]),
             )

@@ -36,10 +36,10 @@ def verdict_lines(verdict: Verdict, harness: Harness) -> list[Line]:
     lines += _wrapped(headline(verdict), tone=OUTCOME_TONE[verdict.verdict])
     found = ranked(verdict.findings, verdict, harness)
     doubtful = ranked(verdict.undecided, verdict, harness)
-    lines += _findings(found, 1, "bad")
+    lines += _findings(found, 1, "bad", harness)
     if doubtful:
         lines += [Line(""), Line("Doubtful: the readings do not settle it", "head")]
-        lines += _findings(doubtful, len(found) + 1, "doubt")
+        lines += _findings(doubtful, len(found) + 1, "doubt", harness)
     lines += [Line(""), Line("What was measured", "head")]
     lines += _wrapped(*coverage_sentences(verdict), indent=2)
     lines += _untested(verdict.untested)
@@ -134,18 +134,29 @@ def _untested(items: Sequence[Untested]) -> list[Line]:
     return lines
 
 
+def said_once(finding: Finding, harness: Harness) -> tuple[str, str, str]:
+    """Text, consequence and next of a finding; where a connector is, is said the first time only."""
+    mark = "\0"  # no file can hold it in a name: names are of visible letters
+    whole = mark.join((finding.text, finding.consequence, finding.next))
+    for place in dict.fromkeys(harness.places.values()):
+        words = f" ({place})"
+        before, found, after = whole.partition(words)
+        whole = before + found + after.replace(words, "")
+    text, consequence, after = whole.split(mark)
+    return text, consequence, after
+
+
 def brief(finding: Finding) -> str:
     """A finding in a few words: its mark, its kind and where it is."""
     return f"{MARKS[finding.fault].sign:<5}{FAULT_WORD[finding.fault]}: {' - '.join(finding.points)}"
 
 
-def _findings(findings: Sequence[Finding], first: int, tone: str) -> list[Line]:
+def _findings(findings: Sequence[Finding], first: int, tone: str, harness: Harness) -> list[Line]:
     lines: list[Line] = []
     for number, finding in enumerate(findings[:MOST_FINDINGS], first):
         label = f"{number:>2} {MARKS[finding.fault].sign} {FAULT_WORD[finding.fault]}"
-        said = [finding.text or " and ".join(finding.points)]
-        said += [finding.consequence] if finding.consequence else []
-        said += [f"Next: {finding.next}"] if finding.next else []
+        text, consequence, after = said_once(finding, harness)
+        said = [text or " and ".join(finding.points), consequence, f"Next: {after}" if after else ""]
         lines.append(Line(""))
         body = [line for part in said for line in folded(part, WIDTH - 6)]
         lines.append(Line(label, tone))

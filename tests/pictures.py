@@ -1,0 +1,38 @@
+"""The pictures of the documents, drawn again: `python tests/pictures.py [FOLDER]`."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+
+from loomtest.diagnosis.change import Side, change_between
+from loomtest.diagnosis.judge import judge
+from loomtest.evidence.drawing import to_svg
+from loomtest.evidence.page import board_of
+from loomtest.evidence.plots import circuits_plot
+from loomtest.harness.load import load_harness
+from loomtest.readings.load import load_readings
+
+ROOT = Path(__file__).parents[1]
+PICTURES = ROOT / "docs" / "pictures"
+
+
+def drawn() -> dict[str, str]:
+    """File name to SVG: the tractor's loom before, and its circuits before and after."""
+    folder = ROOT / "sample_runs" / "orchard_tractor"
+    harness = load_harness(folder)
+    sides = []
+    for name in ("1_before", "3_final"):
+        readings = load_readings(folder / name, harness)
+        sides.append(Side(readings, judge(harness, readings)))
+    change = change_between(harness, sides[0], sides[1])
+    return {
+        "loom.svg": to_svg(board_of(harness, sides[0].verdict), alone=True, ident="loom"),
+        "circuits.svg": to_svg(circuits_plot(harness, change), alone=True, ident="circuits"),
+    }
+
+
+if __name__ == "__main__":
+    out = Path(sys.argv[1]) if len(sys.argv) > 1 else PICTURES
+    for name, svg in drawn().items():
+        (out / name).write_text(svg, encoding="utf-8", newline="\n")

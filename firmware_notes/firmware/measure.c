@@ -177,8 +177,8 @@ static void reading_of(reading_t *reading, uint8_t range, int32_t value) {
 
 /* 1 kohm and below, the planes already driven with REF_1K. */
 static void measure_low(uint8_t from, uint8_t to, reading_t *reading) {
-    int16_t across = (int16_t)(port_convert(CHANNEL_P, 0) - port_convert(CHANNEL_N, 0));
-    if (across <= 14) { /* some 30 ohm at 2.4 mA */
+    uint16_t p = port_convert(CHANNEL_P, 0), n = port_convert(CHANNEL_N, 0);
+    if (p <= n + 14u) { /* some 30 ohm at 2.4 mA */
 #if SCANNER_SWITCHES
         if (port_convert(CHANNEL_D, 0) <= 45) { /* some 1.2 ohm, its pedestal included */
             int32_t value = milliohm(from, to);

@@ -1,6 +1,6 @@
 """The project's own looks: one palette and one set of marks for the terminal, pictures, plots and pages.
 
-Blue-green, ochre and brick keep apart for the common kinds of colour blindness (a test computes it), and
+Blue-green, ochre and wine red keep apart for the common kinds of colour blindness (a test computes it), and
 no colour stands without a shape and a word.
 """
 
@@ -18,9 +18,9 @@ LIGHT = {
     "line": "#d5d2c8",
     "sleeve": "#c9c5b8",
     "body": "#efece3",
-    "bad": "#a3311c",
-    "doubt": "#7d5600",
-    "good": "#12606e",
+    "bad": "#8c1a2c",
+    "doubt": "#8a6000",
+    "good": "#0f6675",
     "mark": "#ffffff",
 }
 DARK = {
@@ -31,9 +31,9 @@ DARK = {
     "line": "#3a4448",
     "sleeve": "#4d575a",
     "body": "#2a3237",
-    "bad": "#ff9d85",
-    "doubt": "#f0c465",
-    "good": "#7ccbd8",
+    "bad": "#ff8173",
+    "doubt": "#ffd966",
+    "good": "#6fc3e0",
     "mark": "#161b1e",
 }
 

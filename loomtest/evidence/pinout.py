@@ -21,8 +21,8 @@ SEEN = {
 NOT_KNOWN = "How the cavities lie is not known: go by the numbers on the housing, not by this drawing."
 NO_COLOUR = "#d9d5c9"
 
-EDGE, PAD, TOP = 22.0, 12.0, 78.0
-TALL, WIDE, NARROW = 98.0, 132.0, 104.0
+EDGE, PAD = 22.0, 12.0
+TALL, WIDE, NARROW = 108.0, 132.0, 104.0
 LETTER = 6.4  # width of a letter of 11 pixels
 
 
@@ -115,7 +115,7 @@ def _draw_card(items: list[Item], card: Card, y: float) -> float:
     if not card.known:
         items.append(Words(EDGE, y + 56, NOT_KNOWN, 12.5, "doubt"))
     w = _cell_width(card)
-    top = y + TOP
+    top = y + (58 if card.known else 76)
     wide, tall = card.columns * w + 2 * PAD, card.rows * TALL + 2 * PAD
     if card.side == "mating":  # the shell that the other connector goes into
         items.append(Box(EDGE - 6, top - 6, wide + 12, tall + 12, 18, "none", "sleeve", 3))

@@ -1,0 +1,127 @@
+"""The picture of the loom: the layout follows the lengths, every fault is marked, nothing covers another."""
+
+from __future__ import annotations
+
+from itertools import combinations
+
+import numpy as np
+import pytest
+
+from loomtest.diagnosis.verdict import Finding, Suspect
+from loomtest.evidence.drawing import Box, Dot, Drawing, Line, Words
+from loomtest.evidence.faces import cells_of
+from loomtest.evidence.layout import lay_out
+from loomtest.evidence.look import FAULT_WORD
+from loomtest.evidence.loom_picture import TAG, loom_picture
+from loomtest.harness.model import Face, Harness, Wire
+from tests.evidence import example
+
+
+def loom(wires: list[tuple[str, str, float]], **settings: object) -> Harness:
+    rows = tuple(Wire(f"W{i}", a, b, length_m=m) for i, (a, b, m) in enumerate(wires))
+    points = tuple(dict.fromkeys(p for row in rows for p in (row.start, row.end)))
+    return Harness("a loom", rows, points, **settings)  # type: ignore[arg-type]
+
+
+def test_distances_of_a_branching_loom_place_every_end_exactly() -> None:
+    # trunk A -1- J -2- K -3- B; C hangs 0.5 m from J, D 0.25 m from K: all pairwise lengths are sums
+    harness = loom(
+        [
+            ("A:1", "B:1", 6.0),
+            ("A:2", "C:1", 1.5),
+            ("C:2", "B:2", 5.5),
+            ("A:3", "D:1", 3.25),
+            ("D:2", "B:3", 3.25),
+        ]
+    )
+    board = lay_out(harness)
+    place = dict(zip(board.hubs, zip(board.along_m, board.away_m, strict=True), strict=True))
+    assert place["A"] == pytest.approx((0.0, 0.0))
+    assert place["C"] == pytest.approx((1.0, 0.5))
+    assert place["D"] == pytest.approx((3.0, 0.25))
+    assert place["B"] == pytest.approx((6.0, 0.0))
+    assert board.hubs == ("A", "C", "D", "B")
+
+
+def test_separate_looms_follow_one_another() -> None:
+    board = lay_out(loom([("A:1", "B:1", 2.0), ("C:1", "D:1", 1.0)]))
+    assert len(board.hubs) == 4
+    assert np.all(np.isfinite(board.along_m))
+    assert set(board.hubs[:2]) == {"A", "B"}
+
+
+def test_cavities_lie_as_the_face_says() -> None:
+    cavities = {"X1": ("1", "2", "3", "4", "5", "6")}
+    for numbering, third in (("across", (2, 0)), ("down", (1, 0)), ("back-and-forth", (2, 0))):
+        harness = loom([("X1:1", "G", 1.0)], cavities=cavities, faces={"X1": Face(2, numbering)})  # type: ignore[arg-type]
+        cells = {cell.cavity: (cell.column, cell.row) for cell in cells_of(harness, "X1")}
+        assert cells["3"] == third
+        assert len(set(cells.values())) == 6
+        if numbering == "back-and-forth":
+            assert cells["4"] == (2, 1)
+
+
+def tags(drawing: Drawing) -> list[tuple[Box, Words]]:
+    boxes = [item for item in drawing.items if isinstance(item, Box) and item.fill in ("bad", "doubt")]
+    words = [item for item in drawing.items if isinstance(item, Words) and item.fill == "mark"]
+    return list(zip(boxes, words, strict=True))
+
+
+def test_every_fault_is_marked_by_number_and_word_where_it_is() -> None:
+    harness = example.tractor()
+    drawing = loom_picture(harness, example.FINDINGS, [example.DOUBT])
+    said = sorted(words.text for _, words in tags(drawing))
+    assert said == ["1 crossed", "2 open", "3 bad joint", "4 short", "5 bad joint"]
+    at = {words.text: box for box, words in tags(drawing)}
+    assert at["5 bad joint"].fill == "doubt"
+    names = {item.text: item.x for item in drawing.items if isinstance(item, Words) and item.bold}
+    box = at["3 bad joint"]
+    assert box.x + box.w / 2 == pytest.approx(names["GND3"])
+    for number, finding in enumerate((*example.FINDINGS, example.DOUBT), 1):
+        assert f"{number} {FAULT_WORD[finding.fault]}" in drawing.text
+
+
+def test_the_cavities_of_a_fault_are_ringed_and_no_others() -> None:
+    harness = example.tractor()
+    drawing = loom_picture(harness, example.FINDINGS[:1])
+    rings = [item for item in drawing.items if isinstance(item, Dot) and item.fill == "none"]
+    named = {(item.x, item.y): item.title for item in drawing.items if isinstance(item, Dot) and item.title}
+    assert sorted(named[ring.x, ring.y].partition(": ")[0] for ring in rings) == ["X2:3", "X2:4"]
+
+
+def test_the_wire_concerned_runs_as_a_broken_line() -> None:
+    harness = example.tractor()
+    open_only = loom_picture(harness, [Finding("open", ("X1:2", "X4:2"), (Suspect("W4"),))])
+    dashed = [i for i in open_only.items if isinstance(i, Line) and i.stroke == "bad" and i.dash]
+    assert dashed
+    assert not [i for i in loom_picture(harness).items if isinstance(i, Line) and i.stroke == "bad"]
+
+
+def many(count: int, per_connector: int) -> Harness:
+    wires = []
+    for i in range(count):
+        connector, cavity = divmod(i, per_connector)
+        wires.append((f"X{connector}:{cavity + 1}", f"Y{(i * 7) % 9}:{i + 1}", 0.5 + (i % 11) * 0.3))
+    return loom(wires)
+
+
+@pytest.mark.parametrize(("count", "per_connector"), [(1, 1), (24, 4), (200, 12), (500, 60)])
+def test_nothing_covers_anything_else_and_all_stays_on_the_sheet(count: int, per_connector: int) -> None:
+    harness = many(count, per_connector)
+    findings = [
+        Finding("open", (wire.start, wire.end), (Suspect(wire.name),))
+        for wire in harness.wires[:: max(count // 12, 1)]
+    ]
+    drawing = loom_picture(harness, findings)
+    solid = [item for item in drawing.items if isinstance(item, Box)]
+    for one, other in combinations(solid, 2):
+        apart_x = one.x + one.w <= other.x + 0.1 or other.x + other.w <= one.x + 0.1
+        apart_y = one.y + one.h <= other.y + 0.1 or other.y + other.h <= one.y + 0.1
+        assert apart_x or apart_y, (one, other)
+    for box in solid:
+        assert box.x >= 0
+        assert box.x + box.w <= drawing.width
+        assert box.y >= 0
+        assert box.y + box.h <= drawing.height
+    assert len(tags(drawing)) == len(findings)
+    assert TAG >= 20

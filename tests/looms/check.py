@@ -27,7 +27,7 @@ class Told:
     shorts: tuple[tuple[str, str], ...]
     leaks: tuple[tuple[str, str], ...]
     wrong_parts: frozenset[int]
-    excess_ohm: float  # what bad joints may add in series with a part
+    excess_ohm: float  # what bad joints and shorts may add in series with a part
 
 
 @dataclass(frozen=True)
@@ -71,8 +71,8 @@ def told_wiring(harness: Harness, findings: Sequence[Finding]) -> Told:
         elif finding.fault == "leakage":
             leaks.append((finding.points[0], finding.points[1]))
         elif finding.fault == "wrong-part":
-            wrong.update(suspects[:1])
-    excess = 100.0 * sum(finding.fault == "high-resistance" for finding in findings)
+            wrong.update(suspects)  # parts across the same two nets cannot be told apart by ohms
+    excess = 100.0 * sum(finding.fault in ("high-resistance", "short") for finding in findings)
     places = tuple((a, b) for a, b in ends)
     return Told(places, frozenset(cut), tuple(shorts), tuple(leaks), frozenset(wrong), excess)
 
@@ -244,28 +244,34 @@ def _named(loom: Loom, fault: Fault, verdict: Verdict) -> bool:
     if fault.fault in ("crossed", "misplaced"):
         ways = [way.moves for f in same for way in f.alternatives] + [f.moves for f in same]
         return any(dict(way) == fault.moves for way in ways)
-    if fault.fault in ("short", "leakage") and fault.bridge:
-        return _bridged(loom, fault, same)
-    if fault.fault == "short":  # a shorted part
-        ends = set(fault.points)
-        return any(names & {s.wire for s in f.suspects} or ends <= set(f.points) for f in same) or _bridged(
-            loom, fault, same
-        )
+    if fault.bridge or fault.fault == "short":
+        by_name = [f for f in same if names & {s.wire for s in f.suspects}]
+        return bool(by_name) or _bridged(loom, fault, same)
+    if fault.fault == "open" and not loom.harness.wires[fault.wires[0]].conducts:
+        # beside another part across the same nets an open one does not read over-range
+        same = same + [f for f in verdict.findings if f.fault == "wrong-part"]
     return any(names & {s.wire for s in f.suspects} for f in same)
 
 
 def _bridged(loom: Loom, fault: Fault, same: Sequence[Finding]) -> bool:
-    """True when the findings of this kind join the two sides that the fault joins, in the true copper."""
+    """True when findings of this kind join the two sides that the fault joins, in the true copper.
+
+    A leak of many kilohms reads alike on both sides of a lamp or a coil: parts of less than a twentieth
+    of it count as joints.
+    """
     code = {p: i for i, p in enumerate(loom.points)}
-    alone = Loom(loom.harness, loom.ohms, tuple(f for f in loom.faults if f.fault != "short"))
-    base = alone.copper() if fault.fault == "short" else loom.copper()
-    if len(base) < len(code):
-        base = np.append(base, np.arange(len(base), len(code)))
-    told = [tuple(code[p] for p in f.points[:2] if p in code) for f in same]
-    links = [(int(base[a]), int(base[b])) for a, b in (t for t in told if len(t) == 2)]
+    other = Loom(loom.harness, loom.ohms, tuple(f for f in loom.faults if f.fault != fault.fault))
+    copper = loom.copper() if fault.fault == "leakage" else other.copper()
+    base = np.append(copper, np.arange(len(copper), len(code)))
+    links = [(int(base[code[f.points[0]]]), int(base[code[f.points[1]]])) for f in same]
+    if fault.fault == "leakage" and fault.bridge:
+        ends = loom.ends()
+        parts = [w for w, row in enumerate(loom.harness.wires) if not row.conducts]
+        small = [w for w in parts if loom.ohms[w] < fault.bridge[2] / 20]
+        links += [(int(base[code[ends[w][0]]]), int(base[code[ends[w][1]]])) for w in small]
     label = components(len(code), links)
-    ends = [int(base[code[p]]) for p in fault.points[:2]]
-    return bool(label[ends[0]] == label[ends[1]])
+    one, two = (int(base[code[p]]) for p in fault.points[:2])
+    return bool(label[one] == label[two])
 
 
 def untidy(verdict: Verdict) -> list[str]:

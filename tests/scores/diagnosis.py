@@ -11,14 +11,14 @@ from __future__ import annotations
 import argparse
 import traceback
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import partial
 
 import numpy as np
-from loomtest.diagnosis.judge import judge
 
+from loomtest.diagnosis.judge import judge
 from loomtest.diagnosis.verdict import Verdict
 from loomtest.readings.model import Readings
 from tests.looms import measure
@@ -134,13 +134,17 @@ def places(loom: Loom, fault: Fault) -> Iterator[str]:
         yield from (loom.harness.wires[w].start, loom.harness.wires[w].end)
 
 
-def table(count: int, seed: int, jobs: int, chosen: str) -> None:
-    """Runs the experiments whose name holds `chosen` and prints the table and every failure."""
+def without(experiment: Experiment, kinds: Sequence[str]) -> Experiment:
+    """The same experiment with some kinds of fault left out."""
+    kept = tuple(k for k in experiment.order.kinds if k not in kinds)
+    return replace(experiment, order=replace(experiment.order, kinds=kept or experiment.order.kinds))
+
+
+def table(chosen: Sequence[Experiment], count: int, seed: int, jobs: int) -> None:
+    """Runs the experiments and prints the table and every failure."""
     failures: list[tuple[str, Outcome]] = []
     print(f"{'faults':26} looms    exact    named    fewer  one limit a pair     aim")
-    for experiment in experiments():
-        if chosen not in experiment.name:
-            continue
+    for experiment in chosen:
         outcomes = list(_mapped(partial(one, experiment), range(seed, seed + count), jobs))
         share = [np.mean([getattr(o.score, what) for o in outcomes]) for what in ("exact", "named", "fewer")]
         base = np.mean([o.baseline for o in outcomes])
@@ -176,14 +180,13 @@ def main() -> None:
     parser.add_argument("--jobs", type=int, default=1, help="processes")
     parser.add_argument("--only", default="", help="only the lines whose name holds this")
     parser.add_argument("--show", type=int, help="print the loom of this seed of the line named by --only")
+    parser.add_argument("--without", nargs="*", default=[], choices=KINDS, help="kinds of fault to leave out")
     options = parser.parse_args()
+    chosen = [without(e, options.without) for e in experiments() if options.only in e.name]
     if options.show is not None:
-        chosen = [e for e in experiments() if e.name == options.only] or [
-            e for e in experiments() if options.only in e.name
-        ]
-        show(chosen[0], options.show)
+        show(next((e for e in chosen if e.name == options.only), chosen[0]), options.show)
     else:
-        table(options.count, options.seed, options.jobs, options.only)
+        table(chosen, options.count, options.seed, options.jobs)
 
 
 if __name__ == "__main__":

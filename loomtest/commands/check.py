@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -23,6 +24,10 @@ def check(
     harness: Annotated[
         str, typer.Argument(help="A folder, a harness.toml or a wire list.", show_default=False)
     ],
+    against: Annotated[
+        str | None,
+        typer.Option(help="An older harness: also list the wires added, removed and changed since."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of text.")] = False,
 ) -> None:
     """Read the harness and report every mistake at once.
@@ -35,19 +40,27 @@ def check(
     splices, grounds, loops); nets (net, points, wires, loops); parts (part, kind, from, to, ohms_min,
     ohms_max); wires (wire, from, to, colour, size_mm2, length_m, expected_ohms, limit_ohms; null where not
     known); without_size_or_length, splices, grounds, empty_cavities, unreachable (names); warnings (file,
-    line, column, found, expected).
+    line, column, found, expected). With --against also changes: against (name), added and removed (wire,
+    from, to, colour), changed (wire, fields: column, was, is), same (how many).
     """
     from loomtest.harness.load import load_harness
     from loomtest.harness.survey import survey
 
     loaded = load_harness(harness)
     seen = survey(loaded)
+    older = None if against is None else load_harness(against)
     if as_json:
         import json
 
-        typer.echo(json.dumps(as_object(loaded, seen), ensure_ascii=False, indent=2, allow_nan=False))
+        found = as_object(loaded, seen)
+        if older is not None:
+            found["changes"] = changes_object(older, loaded)
+        typer.echo(json.dumps(found, ensure_ascii=False, indent=2, allow_nan=False))
         return
-    typer.echo("\n".join(_lines(loaded, seen)))
+    lines = _lines(loaded, seen)
+    if older is not None:
+        lines += ["", *_change_lines(older, loaded)]
+    typer.echo("\n".join(lines))
 
 
 def as_object(harness: Harness, seen: Survey) -> dict[str, Any]:
@@ -115,6 +128,32 @@ def as_object(harness: Harness, seen: Survey) -> dict[str, Any]:
             {"file": w.file, "line": w.line, "column": w.column, "found": w.found, "expected": w.expected}
             for w in harness.warnings
         ],
+    }
+
+
+def changes_object(older: Harness, harness: Harness) -> dict[str, Any]:
+    """The object `changes` described in the command's help."""
+    from loomtest.harness.difference import difference
+
+    found = difference(older, harness)
+
+    def rows(wires: tuple[Wire, ...]) -> list[dict[str, str]]:
+        return [
+            {"wire": wire.name, "from": wire.start, "to": wire.end, "colour": wire.colour} for wire in wires
+        ]
+
+    return {
+        "against": older.name,
+        "added": rows(found.added),
+        "removed": rows(found.removed),
+        "changed": [
+            {
+                "wire": change.wire.name,
+                "fields": [{"column": column, "was": was, "is": now} for column, was, now in change.fields],
+            }
+            for change in found.changed
+        ],
+        "same": found.same,
     }
 
 
@@ -242,3 +281,33 @@ def _warnings(warnings: tuple[Problem, ...]) -> list[str]:
     if len(warnings) > MOST_WARNINGS:
         lines.append(f"  and {len(warnings) - MOST_WARNINGS} more (--json lists them all)")
     return lines
+
+
+def _change_lines(older: Harness, harness: Harness) -> list[str]:
+    from loomtest.harness.difference import difference
+
+    found = difference(older, harness)
+    source = older.source if older.name == harness.name and older.source else older.name
+    lines = [f"Against {shown(str(source))}: {counted(found.same, 'row')} the same"]
+    for word, wires in (("Added", found.added), ("Removed", found.removed)):
+        if wires:
+            cells = [[*_wire_cells(wire, math.nan, math.nan), shown(wire.circuit)] for wire in wires]
+            lines += [f"  {word}", *_aligned(cells, 6)]
+    if found.changed:
+        lines.append("  Changed")
+        for change in found.changed:
+            head = [shown(change.wire.name)] + (
+                [f"({shown(change.wire.circuit)})"] if change.wire.circuit else []
+            )
+            fields = [f"{column} {_value(now)}, was {_value(was)};" for column, was, now in change.fields]
+            fields[-1] = fields[-1].rstrip(";")
+            lines.append(wrapped([*head, *" ".join(fields).split(" ")], 6, 10))
+    if not (found.added or found.removed or found.changed):
+        lines.append("  Nothing was added, removed or changed.")
+    return lines
+
+
+def _value(value: str | float | None) -> str:
+    if value is None or value == "":
+        return "nothing"
+    return shown(value) if isinstance(value, str) else f"{value:.6g}"

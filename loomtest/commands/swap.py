@@ -72,8 +72,7 @@ def swap(
 
         typer.echo(json.dumps(as_object(swapped, folder), ensure_ascii=False, indent=2))
         return
-    typer.echo(papers["pinout.txt"])
-    typer.echo(papers["check_list.txt"])
+    typer.echo("\n".join(papers[name] for name in ("pinout.txt", "check_list.txt") if name in papers))
     typer.echo("\n".join(_closing(swapped, folder)))
 
 
@@ -120,8 +119,9 @@ def _papers(swapped: Swapped, side: str) -> dict[str, str]:
     sides: tuple[Any, ...] = ("wire", "mating") if side == "both" else (side,)
     cards = [card_of(harness, name, which) for name in names for which in sides]
     text = "\n\n\n".join("\n".join(card_lines(card)) for card in cards)
-    papers = {"pinout.txt": text + "\n", "check_list.txt": "\n".join(check_list_lines(swapped)) + "\n"}
+    papers = {"check_list.txt": "\n".join(check_list_lines(swapped)) + "\n"}
     if cards:
+        papers["pinout.txt"] = text + "\n"
         papers["pinout.svg"] = to_svg(pinout_drawing(harness, cards), alone=True, ident="pinout")
     return papers
 
@@ -131,10 +131,8 @@ def _closing(swapped: Swapped, folder: Path) -> list[str]:
     left = f", {counted(len(swapped.unused), 'wire')} left out" if swapped.unused else ""
     name = shown(str(folder))
     return [
-        paragraph(
-            f"Written to {name}: {moved} moved{left}. The same cards and list are in pinout.txt,", 0, 2
-        ),
-        "  pinout.svg and check_list.txt there. When the last terminal is in, measure and run",
+        paragraph(f"Written to {name}: {moved} moved{left}. The cards and the list are there too."),
+        "When the last terminal is in, measure, and then:",
         f"  loomtest judge {name} READINGS",
     ]
 

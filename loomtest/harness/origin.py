@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from loomtest.harness.model import Harness, Wire
 
+BEFORE_FOLDER = "before_change"
 WAS = {"from": "was_from", "to": "was_to"}
 
 
@@ -24,12 +25,24 @@ def former_points(harness: Harness) -> dict[str, tuple[str, ...]]:
 
 
 def present_points(harness: Harness) -> dict[str, str]:
-    """Each former point with the point that it is now, where that is one point and the old name is free.
+    """Each former point with the point that it is now; one whose wires went two ways is left out.
 
-    So a reading taken before the change can be followed across it.
+    So a point of the harness before the change is followed across it: `present.get(point, point)`.
     """
     found: dict[str, set[str]] = {}
     for point, before in former_points(harness).items():
         for old in before:
             found.setdefault(old, set()).add(point)
-    return {old: min(new) for old, new in found.items() if len(new) == 1 and old not in harness.code_of}
+    return {old: min(new) for old, new in found.items() if len(new) == 1}
+
+
+def harness_before(harness: Harness) -> Harness | None:
+    """The harness as it was before its connector change, from the copy in its folder; None without one."""
+    if harness.source is None or not former_points(harness):
+        return None
+    folder = (harness.source if harness.source.is_dir() else harness.source.parent) / BEFORE_FOLDER
+    if not folder.is_dir():
+        return None
+    from loomtest.harness.load import load_harness
+
+    return load_harness(folder)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from loomtest.errors import InputError, Problem
 from loomtest.harness.model import Face, Harness
-from loomtest.harness.origin import WAS, was_at
+from loomtest.harness.origin import BEFORE_FOLDER, WAS, was_at
 from loomtest.harness.swap import Swapped
 from loomtest.harness.table import Table, read_table, read_text, visible
 from loomtest.harness.wirelist import NEEDED
@@ -26,7 +26,7 @@ MAP_COPY = "connector_map.csv"
 def write_harness(
     before: Harness, swapped: Swapped, chart: Path, out: Path, more: Mapping[str, str]
 ) -> tuple[Path, ...]:
-    """Write wires.csv, harness.toml, a copy of the map and `more` (name to text) into the folder `out`.
+    """Write wires.csv, harness.toml, `more` (name to text) and copies of the map and of the old harness.
 
     The folder appears whole or not at all. Raises InputError when it is there already and holds something,
     or cannot be written.
@@ -46,6 +46,7 @@ def write_harness(
             for name, text in files.items():
                 (aside / name).write_text(text, encoding="utf-8", newline="")
             shutil.copyfile(chart, aside / MAP_COPY)
+            _copy_before(before, aside / BEFORE_FOLDER)
             if out.exists():
                 out.rmdir()
             aside.replace(out)
@@ -56,6 +57,17 @@ def write_harness(
         found = f"a folder that cannot be written ({error.strerror})"
         raise InputError([Problem(visible(str(out)), None, "", found, "a place to write to")]) from error
     return tuple(out / name for name in (*files, MAP_COPY))
+
+
+def _copy_before(before: Harness, folder: Path) -> None:
+    """The old harness goes along, so that readings taken on it can be followed across the change."""
+    toml = next((path for path in before.files if path.suffix.lower() == ".toml"), None)
+    for path in before.files:
+        name = Path("wires.csv") if toml is None else path.relative_to(toml.parent)
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(path, folder / ("harness.toml" if path == toml else name))
+    if toml is None:
+        (folder / "harness.toml").write_text(settings_text(before, before), encoding="utf-8", newline="")
 
 
 def wire_list_text(before: Harness, swapped: Swapped) -> str:

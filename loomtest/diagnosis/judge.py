@@ -1,109 +1,138 @@
-"""The verdict: observations, explanation, joints, coverage, put together. Pure."""
+"""The verdict on a harness from its readings: one pure function."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from loomtest.diagnosis.coverage import isolation_coverage, merged_labels, untested_items
-from loomtest.diagnosis.explain import explain
+from loomtest.diagnosis.assembly import Evidence, intermittent_shorts, verdict_of
+from loomtest.diagnosis.coverage import isolation_coverage, merged_labels
+from loomtest.diagnosis.explain import Solution, explain
 from loomtest.diagnosis.findings import Told, crossed_or_broken, findings_of
+from loomtest.diagnosis.joints import alternative_log_likelihoods, estimate
 from loomtest.diagnosis.leakage import FoundLabels, leakage_findings, with_parts_joined
 from loomtest.diagnosis.observe import Observations, observe
 from loomtest.diagnosis.plugged import judge_parts
+from loomtest.diagnosis.scene import Scene
 from loomtest.diagnosis.scenes import likeliness_of, net_codes, scenes_of
-from loomtest.diagnosis.verdict import Coverage, Finding, Outcome, Verdict
-from loomtest.diagnosis.wiring import Wiring
-from loomtest.harness.copper import expectation_of
+from loomtest.diagnosis.verdict import Verdict
+from loomtest.diagnosis.wiring import Wiring, as_drawn
+from loomtest.harness.copper import Expectation, expectation_of
 from loomtest.harness.model import Harness, IntArray, Limits
 from loomtest.readings.instrument import generic_handheld
 from loomtest.readings.model import Instrument, Readings
 
-
-@dataclass(frozen=True)
-class _Explained:
-    findings: tuple[Finding, ...]
-    wiring: Wiring
+_PART_SLACK_OHM = 0.2  # what wires and joints on the way to a part may add
+_UNKNOWN_LEADS_OHM = 0.5  # contract: leads nobody stated have 0 to 0.5 Ω
 
 
 def judge(harness: Harness, readings: Readings, instrument: Instrument | None = None) -> Verdict:
     """What the readings say about the harness.
 
     The instrument is the one given, else the run's own, else a generic 3½-digit handheld meter, which the
-    verdict's notes then say.
+    verdict's notes then say. Never raises for what readings say of each other.
     """
     meter = instrument or readings.instrument or generic_handheld()
+    run = _Run(harness, readings, meter, expectation_of(harness, _temperature_c(readings)))
     seen = observe(readings, meter, harness.limits)
-    nets = net_codes(harness, len(readings.points))
-    explained = _explain(harness, readings.points, seen)
-    wiring = explained.wiring
-    labels = _found_labels(harness, len(readings.points), wiring)
-    parts = judge_parts(harness, wiring, readings, seen, labels, 1.0)
+    told = [_told(run, scene) for scene in scenes_of(harness, readings.points, seen)]
+    wiring = _wiring_found(harness, told)
+    size = len(readings.points)
+    labels = _found_labels(harness, size, wiring)
+    parts = judge_parts(harness, wiring, readings, seen, labels, _part_slack_ohm(meter))
     leaks = leakage_findings(
         harness,
         readings.points,
         seen,
-        _leak_labels(harness, len(readings.points), wiring),
+        _leak_labels(harness, size, wiring),
         _telling(readings, seen, harness.limits),
     )
-    expectation = expectation_of(harness)
-    del expectation
-    findings = [*explained.findings, *parts.findings, *leaks]
-    isolation = isolation_coverage(harness, seen, nets)
-    tested = np.ones(len(harness.wires), dtype=np.bool_)
-    coverage = Coverage(
-        int(harness.conducts.sum()),
-        int((tested & harness.conducts).sum()),
-        isolation.required,
-        isolation.tested,
-        int((~harness.conducts).sum()),
-        int(parts.tested.sum()),
-        isolation.unreachable_nets,
+    names = readings.points
+    pairs = [(names[a], names[b]) for a, b in seen.contradictory.tolist()]
+    differ = labels[seen.contradictory[:, 0]] != labels[seen.contradictory[:, 1]]
+    touching = intermittent_shorts(harness, pairs, differ.tolist())
+    found = [finding for one in told for finding in findings_of(one)]
+    if len(found) > 1:
+        found = crossed_or_broken(harness, found, _probed(names, seen))
+    joints = estimate(harness, wiring, readings, meter, run.expectation)
+    evidence = Evidence(
+        harness,
+        (*found, *parts.findings, *leaks, *touching),
+        joints,
+        parts,
+        isolation_coverage(harness, seen, net_codes(harness, size)),
+        (*_assumed(meter), *joints.notes),
     )
-    complete = not untested_items(harness, tested, parts.tested, isolation) and not isolation.unreachable_nets
-    wiring_outcome: Outcome = "fail" if findings else "pass" if complete else "not-proven"
-    return Verdict(
-        harness.name,
-        wiring_outcome,
-        wiring_outcome,
-        "not-proven",
-        None,
-        None,
-        harness.limits.isolation,
-        tuple(findings),
-        (),
-        (),
-        (),
-        coverage,
-        untested_items(harness, tested, parts.tested, isolation),
+    return verdict_of(evidence)
+
+
+@dataclass(frozen=True)
+class _Run:
+    harness: Harness
+    readings: Readings
+    instrument: Instrument
+    expectation: Expectation
+
+
+def _temperature_c(readings: Readings) -> float | None:
+    return readings.run.temperature_c if readings.run is not None else None
+
+
+def _assumed(meter: Instrument) -> tuple[str, ...]:
+    if not meter.assumed:
+        return ()
+    return (
+        f"No instrument was stated: a {meter.name} with unknown leads is assumed. "
+        "Name yours with --instrument for a surer verdict.",
     )
 
 
-def _explain(harness: Harness, points: tuple[str, ...], seen: Observations) -> _Explained:
-    """Findings about what is joined and apart, and the wiring as found."""
-    start, end = harness.start.copy(), harness.end.copy()
-    joined = np.ones(len(harness.wires), dtype=np.bool_)
+def _part_slack_ohm(meter: Instrument) -> float:
+    """What leads, touch and the wires on the way may add to a reading across a part."""
+    if meter.method == "four-wire":
+        return _PART_SLACK_OHM
+    leads = _UNKNOWN_LEADS_OHM if meter.lead_ohms is None else meter.lead_ohms
+    return _PART_SLACK_OHM + leads + 3 * meter.lead_uncertainty_ohms + 3 * meter.touch_ohms
+
+
+def _told(run: _Run, scene: Scene) -> Told:
+    """The scene's explanations, weighed by the resistances where the placements differ."""
+    likeliness = likeliness_of(run.harness, run.readings.points, scene)
+    solutions = explain(scene, likeliness)
+    told = Told(run.harness, run.readings.points, scene, likeliness, tuple(solutions))
+    if len(solutions) < 2 or not any(solution.move_faults for solution in solutions):
+        return told
+    wirings = [_wiring_found(run.harness, [told], solution) for solution in solutions]
+    fit = alternative_log_likelihoods(run.harness, wirings, run.readings, run.instrument, run.expectation)
+    fit = np.where(np.isfinite(fit), fit, fit[np.isfinite(fit)].min(initial=0.0) - 30.0)
+    weighed = [
+        replace(solution, log_weight=solution.log_weight + float(gain))
+        for solution, gain in zip(solutions, fit - fit.max(), strict=True)
+    ]
+    order = sorted(range(len(weighed)), key=lambda i: (-weighed[i].log_weight, i))
+    return replace(told, solutions=tuple(weighed[i] for i in order))
+
+
+def _wiring_found(harness: Harness, told: Sequence[Told], solution: Solution | None = None) -> Wiring:
+    """The wiring under each scene's best solution, or under this one."""
+    drawn = as_drawn(harness)
+    start, end, joined = drawn.start.copy(), drawn.end.copy(), drawn.joined.copy()
     shorts: list[tuple[int, int]] = []
-    findings: list[Finding] = []
-    for scene in scenes_of(harness, points, seen):
-        likeliness = likeliness_of(harness, points, scene)
-        told = Told(harness, points, scene, likeliness, tuple(explain(scene, likeliness)))
-        findings += findings_of(told)
-        for edge, (a, b) in enumerate(told.best.moves.placement(scene)):
+    for one in told:
+        scene, best = one.scene, solution or one.best
+        for edge, (a, b) in enumerate(best.moves.placement(scene)):
             start[scene.wire[edge]], end[scene.wire[edge]] = scene.codes[a], scene.codes[b]
-        joined[[scene.wire[edge] for edge in told.best.repair.opens]] = False
-        shorts += [(scene.codes[a], scene.codes[b]) for a, b, _ in told.best.repair.shorts]
-    probed = (
-        {
-            frozenset((points[a], points[b]))
-            for a, b in zip(seen.pair_start.tolist(), seen.pair_end.tolist(), strict=True)
-        }
-        if findings
-        else set()
-    )
-    wiring = Wiring(start, end, joined, np.array(shorts, dtype=np.int64).reshape(-1, 2))
-    return _Explained(tuple(crossed_or_broken(harness, findings, probed)), wiring)
+        joined[[scene.wire[edge] for edge in best.repair.opens]] = False
+        shorts += [(scene.codes[a], scene.codes[b]) for a, b, _ in best.repair.shorts]
+    return Wiring(start, end, joined, np.array(shorts, dtype=np.int64).reshape(-1, 2))
+
+
+def _probed(names: Sequence[str], seen: Observations) -> set[frozenset[str]]:
+    """Pairs of points that some reading joined or parted."""
+    pairs = zip(seen.pair_start.tolist(), seen.pair_end.tolist(), strict=True)
+    return {frozenset((names[a], names[b])) for a, b in pairs}
 
 
 def _found_labels(harness: Harness, size: int, wiring: Wiring) -> IntArray:

@@ -1,0 +1,189 @@
+"""Puts the parts of a verdict together: rows of wires and nets, the order of findings, the three answers."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from loomtest.diagnosis.coverage import Isolation, untested_items
+from loomtest.diagnosis.joints import JointReport
+from loomtest.diagnosis.meaning import consequence
+from loomtest.diagnosis.plugged import PartReport
+from loomtest.diagnosis.verdict import Coverage, Finding, NetRow, Outcome, Row, Suspect, Verdict, WireRow
+from loomtest.diagnosis.wording import point_text
+from loomtest.harness.model import BoolArray, Harness
+
+_ORDER = ("short", "crossed", "misplaced", "open", "high-resistance", "wrong-part", "intermittent", "leakage")
+_WORST: tuple[Row, ...] = ("fail", "undecided", "untested", "pass")
+
+
+@dataclass(frozen=True)
+class Evidence:
+    """What the verdict is made of. `wiring_findings`: about joined, apart and parts, decided."""
+
+    harness: Harness
+    wiring_findings: tuple[Finding, ...]
+    joints: JointReport
+    parts: PartReport
+    isolation: Isolation
+    notes: tuple[str, ...]
+
+
+def verdict_of(evidence: Evidence) -> Verdict:
+    """The verdict: `fail` when any finding stands, `not-proven` when anything is undecided or untested."""
+    harness, joints, isolation = evidence.harness, evidence.joints, evidence.isolation
+    broken = tuple(f for f in joints.findings if f.fault == "open")
+    wiring_findings = (*evidence.wiring_findings, *broken)
+    findings = sorted((*evidence.wiring_findings, *joints.findings), key=lambda f: _ORDER.index(f.fault))
+    untested = untested_items(harness, joints.tested, evidence.parts.tested, isolation)
+    incomplete = bool(untested) or isolation.tested < isolation.required or isolation.unreachable_nets > 0
+    wiring: Outcome = "fail" if wiring_findings else "not-proven" if incomplete else "pass"
+    outcome: Outcome = "pass"
+    if "not-proven" in (wiring, joints.outcome):
+        outcome = "not-proven"
+    if findings or "fail" in (wiring, joints.outcome):
+        outcome = "fail"
+    rows = _with_suspects(harness, joints.rows, [f for f in wiring_findings if f.fault == "open"])
+    return Verdict(
+        harness=harness.name,
+        verdict=outcome,
+        wiring=wiring,
+        joints=joints.outcome,
+        joints_judged_at_ohms=joints.joints_judged_at_ohms,
+        joints_resolved_ohms=joints.joints_resolved_ohms,
+        isolation=harness.limits.isolation,
+        findings=tuple(_with_consequence(harness, finding) for finding in findings),
+        undecided=joints.undecided,
+        wires=rows,
+        nets=_net_rows(harness, rows, findings, evidence),
+        coverage=_coverage(evidence),
+        untested=untested,
+        notes=evidence.notes,
+    )
+
+
+def _coverage(evidence: Evidence) -> Coverage:
+    harness, isolation = evidence.harness, evidence.isolation
+    return Coverage(
+        int(harness.conducts.sum()),
+        int((evidence.joints.tested & harness.conducts).sum()),
+        isolation.required,
+        isolation.tested,
+        int((~harness.conducts).sum()),
+        int((evidence.parts.tested & ~harness.conducts).sum()),
+        isolation.unreachable_nets,
+    )
+
+
+def _with_suspects(
+    harness: Harness, rows: Sequence[WireRow], opens: Iterable[Finding]
+) -> tuple[WireRow, ...]:
+    """Wires that cannot be told apart as the broken one are one group, and the group fails."""
+    blamed: dict[str, tuple[Suspect, ...]] = {}
+    for finding in opens:
+        for suspect in finding.suspects:
+            blamed[suspect.wire] = finding.suspects
+    expected = {row.wire: row.expected_ohms for row in rows}
+    limits = {row.wire: row.limit_ohms for row in rows}
+    out = []
+    for row in rows:
+        suspects = blamed.get(row.wire)
+        if suspects is not None:
+            names = [s.wire for s in suspects if s.wire in expected]
+            row = replace(
+                row,
+                expected_ohms=_sum(expected[name] for name in names),
+                limit_ohms=_sum(limits[name] for name in names),
+                ohms=float("inf"),
+                uncertainty_ohms=None,
+                interval_ohms=None,
+                group=tuple(name for name in names if name != row.wire),
+                bad_probability=next(s.probability for s in suspects if s.wire == row.wire),
+                verdict="fail",
+                next="",
+            )
+        out.append(row)
+    return tuple(out)
+
+
+def _sum(values: Iterable[float | None]) -> float | None:
+    total = 0.0
+    for value in values:
+        if value is None:
+            return None
+        total += value
+    return total
+
+
+def _with_consequence(harness: Harness, finding: Finding) -> Finding:
+    """An open says what no longer works; joints bring their own consequence."""
+    if finding.consequence or finding.fault not in ("open", "short", "wrong-part"):
+        return finding
+    rows = {row.name: row for row in harness.wires}
+    if finding.fault == "short":
+        at = [harness.net_of[harness.code_of[p]] for p in finding.points if p in harness.code_of]
+        names = sorted({harness.nets[int(net)].name for net in at if len(harness.nets[int(net)].points) > 1})
+        if len(names) == 2:
+            return replace(
+                finding, consequence=f"{names[0]} and {names[1]} feed each other, whatever is switched"
+            )
+        return finding
+    carried = [row.amps for s in finding.suspects if (row := rows[s.wire]).amps is not None]
+    if finding.fault == "open" and carried:
+        return replace(finding, consequence=consequence(float("inf"), max(carried)))
+    return finding
+
+
+def _net_rows(
+    harness: Harness, rows: Sequence[WireRow], findings: Sequence[Finding], evidence: Evidence
+) -> tuple[NetRow, ...]:
+    """Each net with the worst of its wires and its isolation."""
+    by_name = {row.wire: row for row in rows}
+    failed: BoolArray = np.zeros(len(harness.nets), dtype=np.bool_)
+    wires = {row.name: index for index, row in enumerate(harness.wires)}
+    for finding in findings:
+        touched = {
+            p for p in (*finding.points, *finding.moves, *finding.moves.values()) if p in harness.code_of
+        }
+        failed[[int(harness.net_of[harness.code_of[p]]) for p in touched]] = True
+        for suspect in finding.suspects:
+            index = wires[suspect.wire]
+            if harness.wires[index].conducts:
+                failed[harness.net_of[harness.start[index]]] = True
+    used = np.zeros(len(harness.points), dtype=np.bool_)
+    used[harness.start] = used[harness.end] = True
+    out = []
+    for index, net in enumerate(harness.nets):
+        if not used[list(net.points)].any():
+            continue  # an empty cavity is no net that anyone looks for
+        states: list[Row] = [by_name[harness.wires[w].name].verdict for w in net.conductors]
+        if failed[index]:
+            states.append("fail")
+        if evidence.isolation.net_untested[index]:
+            states.append("untested")
+        verdict: Row = next((state for state in _WORST if state in states), "pass")
+        out.append(NetRow(net.name, tuple(harness.points[p] for p in net.points), verdict))
+    return tuple(out)
+
+
+def intermittent_shorts(
+    harness: Harness, contradictory: Iterable[tuple[str, str]], apart: Iterable[bool]
+) -> list[Finding]:
+    """Pairs of different nets read both joined and over-range: something touches now and then."""
+    out = []
+    for (a, b), differ in zip(contradictory, apart, strict=True):
+        if differ:
+            one, other = point_text(harness, a), point_text(harness, b)
+            out.append(
+                Finding(
+                    "intermittent",
+                    (a, b),
+                    probability=0.99,
+                    text=f"{one} and {other} should be apart and were read both joined and over-range: "
+                    "something touches now and then, or one reading was taken at another point.",
+                    next=f"Flex the loom while measuring {a} to {b}, and look for a loose strand.",
+                )
+            )
+    return out

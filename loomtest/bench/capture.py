@@ -29,7 +29,7 @@ class SettleRule:
     Above `auto_below_ohm` nothing is taken by itself: a person's fingers read 0.1 to 10 MΩ.
     """
 
-    window_s: float = 0.8
+    window_s: float = 1.0
     least_samples: int = 4
     counts: float = 2.0
     lift_s: float = 0.4

@@ -18,7 +18,7 @@ from __future__ import annotations
 import os
 import re
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -40,12 +40,13 @@ _LOCK = ".lock"
 _SET_ASIDE = "set-aside.txt"
 # Keeping holds the lock for as long as digests of one run take; two minutes are dozens of them.
 _LOCK_WAIT_S = 120.0
+_OWN_LOCK_WAIT_S = 10.0
 _LINE = re.compile(rf"([0-9a-f]{{64}})  ((?:{IMPORTED}/)?[^/\n]+)/{re.escape(TAG_MANIFEST)}")
 
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """One line of the ledger: `sequence` from 1, `folder` of the bag in the archive, digest of its tag manifest."""
+    """One line of the ledger: `sequence` from 1, the bag's folder, the SHA-256 of its tag manifest."""
 
     sequence: int
     folder: str
@@ -111,7 +112,8 @@ class Archive:
         except OSError as error:
             raise ArchiveError(f"{self.folder} cannot be written: {error.strerror}") from error
         lock = aside / f"{name}.lock"
-        with _held(lock, 0.0, f"a bag named {name} is being made by another program"):
+        # Not zero: whoever clears up may hold it for a moment.
+        with _held(lock, _OWN_LOCK_WAIT_S, f"a bag named {name} is being made by another program"):
             place = aside / name
             try:
                 place.mkdir()
@@ -181,12 +183,6 @@ class Archive:
                 lock.unlink(missing_ok=True)
             except (ArchiveError, OSError):
                 continue
-
-
-def in_archive(folder: Path, change: Callable[[], None]) -> None:
-    """Run `change` with the archive at `folder` locked, finishing an interrupted keep first."""
-    with Archive(folder).locked():
-        change()
 
 
 def _check_name(name: str) -> None:

@@ -46,4 +46,4 @@ def _of_run(path: Path, harness: Harness) -> Harness | None:
         return None
     copy = load_harness(path / HARNESS_FOLDER)
     old = {before for points in former_points(harness).values() for before in points}
-    return copy if old <= copy.code_of.keys() and not former_points(copy) == former_points(harness) else None
+    return copy if old <= copy.code_of.keys() and former_points(copy) != former_points(harness) else None

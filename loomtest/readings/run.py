@@ -16,7 +16,8 @@ import io
 import os
 import shutil
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from importlib.metadata import version
@@ -126,6 +127,31 @@ def resume_run(folder: str | Path, *, clock: Clock, harness: Harness | None = No
         lock.release()
         raise
     return writer
+
+
+def run_of_file(folder: Path, readings: Path, harness: Harness, about: About, started: datetime) -> None:
+    """A run folder around a readings file that was typed by hand; the file's bytes are kept as they are,
+    but for a last line feed where it lacks one. Raises RunFolderError.
+    """
+    try:
+        folder.mkdir(parents=True)
+        _fill(folder, harness, about, started)
+        data = readings.read_bytes()
+        if data and not data.endswith(b"\n"):
+            data += b"\n"  # in a run folder a line without one is a torn line
+        (folder / runfile.READINGS_FILE).write_bytes(data)
+    except OSError as error:
+        raise RunFolderError(f"{folder} cannot be made: {error.strerror or error}") from error
+
+
+@contextmanager
+def held_run(folder: Path) -> Iterator[None]:
+    """Holds a run folder's lock. Raises RunFolderError while another program records into it."""
+    lock = _locked(folder)
+    try:
+        yield
+    finally:
+        lock.release()
 
 
 class RunWriter:

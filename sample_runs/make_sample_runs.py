@@ -32,7 +32,7 @@ COPPER_OHM_MM2_PER_M = 0.017241
 COPPER_PER_KELVIN = 0.00393
 METERS = {
     # name: (limit of error in %, counts, [(range, resolution)], over-range above, lead ohms, touch ohms)
-    "bench": (0.02, 10, [(10.0, 1e-4), (1e3, 1e-2), (1e5, 1.0), (1e8, 1e3)], 1e8, 0.0, 0.0),
+    "bench": (0.05, 3, [(20.0, 1e-3), (2e3, 0.1), (2e5, 10.0), (2e7, 1e3)], 2e7, 0.0, 0.0),
     "handheld": (0.8, 2, [(400.0, 0.1), (4e3, 1.0), (4e5, 100.0), (4e7, 1e4)], 4e7, 0.2, 0.02),
 }
 
@@ -70,7 +70,7 @@ SITTINGS = (
         TRACTOR, "1_before", "bench", 18.0, _at(3, 7, 9, 30), "before",
         extra_ohms={"W20": 0.38}, cut=("W4",), moved=CROSSED_LAMP_AND_HORN, shorts=CHAFED,
     ),
-    Sitting(TRACTOR, "2_after", "bench", 19.0, _at(3, 14, 10, 5), "after", extra_ohms={"W20": 0.0085}),
+    Sitting(TRACTOR, "2_after", "bench", 19.0, _at(3, 14, 10, 5), "after", extra_ohms={"W20": 0.0083}),
     Sitting(TRACTOR, "3_final", "bench", 19.0, _at(3, 14, 15, 40), "final"),
     Sitting(
         LAUNCH, "1_first.csv", "handheld", 20.0, _at(4, 2, 18, 0), "first",

@@ -92,14 +92,15 @@ def _judge_all(harness: Harness, folder: Path, names: tuple[str, ...], meter: Pa
 def _told(name: str, side: Side, harness: Harness) -> list[Line]:
     from loomtest.evidence.danger import ranked
     from loomtest.evidence.look import OUTCOME_TONE
-    from loomtest.evidence.plain import Line, brief, folded, headline
+    from loomtest.evidence.plain import Line, brief, doubts, folded, headline
 
     verdict = side.verdict
     lines = [Line(""), Line(f"{name.removesuffix('.csv')}: {STORIES[name]}")]
-    lines += [Line("  " + text, OUTCOME_TONE[verdict.verdict]) for text in folded(headline(verdict), 76)]
+    lines += [
+        Line("  " + text, OUTCOME_TONE[verdict.verdict]) for text in folded(headline(verdict, harness), 76)
+    ]
     lines += [Line("    " + brief(finding), "bad") for finding in ranked(verdict.findings, verdict, harness)]
-    doubts = ranked(verdict.undecided, verdict, harness)
-    return lines + [Line(f"    {brief(finding)}: doubtful", "doubt") for finding in doubts]
+    return lines + [Line("    " + brief(doubt), "doubt") for doubt in doubts(verdict, harness)]
 
 
 def _report(harness: Harness, side: Side, out: Path) -> None:

@@ -41,4 +41,4 @@ def report(
     if as_json:
         show_json({"files": [path.as_posix() for path in paths], "verdict": verdict.to_json()})
         return
-    show([Line(headline(verdict), "head"), *(Line(f"  {path.as_posix()}") for path in paths)])
+    show([Line(headline(verdict, expected), "head"), *(Line(f"  {path.as_posix()}") for path in paths)])

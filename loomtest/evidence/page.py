@@ -23,9 +23,11 @@ from loomtest.evidence.page_wires import axis_of, wire_rows
 from loomtest.evidence.plain import (
     NOT_A_LICENCE,
     coverage_sentences,
+    doubts,
     headline,
     joints_sentence,
     said_once,
+    sentence,
     untested_sentence,
 )
 from loomtest.evidence.units import counted, ohms, percent
@@ -67,7 +69,7 @@ def _save(path: Path, text: str) -> None:
 def board_of(harness: Harness, verdict: Verdict) -> Drawing:
     """The picture of the loom, its faults numbered as in the report."""
     found = ranked(verdict.findings, verdict, harness)[:MOST_FAULTS]
-    return loom_picture(harness, found, ranked(verdict.undecided, verdict, harness)[:MOST_FAULTS])
+    return loom_picture(harness, found, doubts(verdict, harness)[:MOST_FAULTS])
 
 
 def report_page(
@@ -88,7 +90,7 @@ def report_page(
     style = _style((here / "page.css").read_text(encoding="utf-8"))
     script = (here / "page.js").read_text(encoding="utf-8")
     found = ranked(verdict.findings, verdict, harness)
-    doubtful = ranked(verdict.undecided, verdict, harness)[:MOST_FAULTS]
+    doubtful = doubts(verdict, harness)[:MOST_FAULTS]
     context = {
         "style": Markup(style),
         "style_hash": _hash(style),
@@ -116,15 +118,18 @@ def _answer(
     facts = [run.stage, run.started.replace("T", " ")[:16], run.operator] if run else []
     facts += [counted(len(readings), "reading"), instrument.name if instrument else ""]
     return {
-        "title": f"{verdict.harness}: {headline(verdict)}",
+        "title": f"{verdict.harness}: {headline(verdict, harness)}",
         "harness": verdict.harness,
         "facts": [fact for fact in facts if fact],
         "tone": OUTCOME_TONE[verdict.verdict],
-        "say": headline(verdict),
+        "say": headline(verdict, harness),
         "joints": "Joints: " + joints_sentence(verdict),
         "coverage": coverage_sentences(verdict),
         "not_a_licence": NOT_A_LICENCE,
-        "notes": [*verdict.notes, *(str(problem) for problem in (*harness.warnings, *readings.warnings))],
+        "notes": [
+            *map(sentence, verdict.notes),
+            *(str(problem) for problem in (*harness.warnings, *readings.warnings)),
+        ],
         "faces_known": all(name in harness.faces for name in harness.cavities),
     }
 

@@ -7,7 +7,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from loomtest.diagnosis.verdict import Finding, Untested, Verdict
+from loomtest.diagnosis.verdict import Finding, Suspect, Untested, Verdict, WireRow
 from loomtest.evidence.danger import ranked
 from loomtest.evidence.look import FAULT_WORD, MARKS, OUTCOME_TONE
 from loomtest.evidence.units import counted, ohms
@@ -33,9 +33,9 @@ class Line:
 def verdict_lines(verdict: Verdict, harness: Harness) -> list[Line]:
     """The whole verdict: answer first, faults by danger, what was not measured, then the joints."""
     lines = [Line(verdict.harness, "head")]
-    lines += _wrapped(headline(verdict), tone=OUTCOME_TONE[verdict.verdict])
+    lines += _wrapped(headline(verdict, harness), tone=OUTCOME_TONE[verdict.verdict])
     found = ranked(verdict.findings, verdict, harness)
-    doubtful = ranked(verdict.undecided, verdict, harness)
+    doubtful = doubts(verdict, harness)
     lines += _findings(found, 1, "bad", harness)
     if doubtful:
         lines += [Line(""), Line("Doubtful: the readings do not settle it", "head")]
@@ -46,27 +46,54 @@ def verdict_lines(verdict: Verdict, harness: Harness) -> list[Line]:
     lines += [Line(""), Line("Joints", "head")]
     lines += _wrapped(joints_sentence(verdict), indent=2)
     if verdict.notes:
-        lines += [Line(""), Line("To know", "head"), *_wrapped(*verdict.notes, indent=2)]
+        lines += [Line(""), Line("To know", "head"), *_wrapped(*map(sentence, verdict.notes), indent=2)]
     return [*lines, Line(""), *_wrapped(NOT_A_LICENCE, tone="soft")]
 
 
-def headline(verdict: Verdict) -> str:
+def headline(verdict: Verdict, harness: Harness) -> str:
     """The answer in a sentence or two."""
-    faults, doubts = len(verdict.findings), len(verdict.undecided)
+    faults, doubtful = len(verdict.findings), len(doubts(verdict, harness))
     if verdict.verdict == "fail":
-        also = f", and {counted(doubts, 'doubtful place')}" if doubts else ""
+        also = f", and {counted(doubtful, 'doubtful place')}" if doubtful else ""
         return f"Not right yet: {counted(faults, 'fault')} found{also}."
     if verdict.verdict == "not-proven":
-        return "Not proven: no fault found, but " + _joined(_open_questions(verdict)) + "."
-    if verdict.isolation == "none":
-        return "Right in all that was asked: every wire joins what it should. Shorts were not looked for."
-    return "Right in all that was asked: every wire joins what it should, and nothing else."
+        return "Not proven: no fault found, but " + _joined(_open_questions(verdict, harness)) + "."
+    said = "Right in all that was asked: every wire joins what it should"
+    said += ". Shorts were not looked for." if verdict.isolation == "none" else ", and nothing else."
+    limit = verdict.joints_judged_at_ohms
+    return said + (f" No joint above {ohms(limit)}." if limit is not None else "")
 
 
-def _open_questions(verdict: Verdict) -> list[str]:
+def doubts(verdict: Verdict, harness: Harness) -> list[Finding]:
+    """What is doubtful, most dangerous first: undecided findings, then wires neither passed nor failed."""
+    found = ranked(verdict.undecided, verdict, harness)
+    spoken = {suspect.wire for finding in found for suspect in finding.suspects}
+    rows = [row for row in verdict.wires if row.verdict == "undecided" and row.wire not in spoken]
+    told: set[str] = set()
+    for row in rows:
+        if row.wire not in told:
+            told.update((row.wire, *row.group))  # a group is judged as one: it is said once
+            found.append(_doubt(row))
+    return found
+
+
+def _doubt(row: WireRow) -> Finding:
+    wires = "Wires " + ", ".join((row.wire, *row.group)) + " together" if row.group else "Wire " + row.wire
+    if row.ohms is None:
+        text = f"{wires}, {row.start} to {row.end}: the readings do not tell the resistance"
+    else:
+        spread = f" ± {ohms(row.uncertainty_ohms, 1)}" if row.uncertainty_ohms is not None else ""
+        most = f", where {ohms(row.limit_ohms, 3)} is the most" if row.limit_ohms is not None else ""
+        text = f"{wires}, {row.start} to {row.end}: {ohms(row.ohms, 3)}{spread}{most}"
+    suspect = Suspect(row.wire, None, row.ohms, row.interval_ohms, row.bad_probability)
+    return Finding("high-resistance", (row.start, row.end), (suspect,), text=text, next=row.next)
+
+
+def _open_questions(verdict: Verdict, harness: Harness) -> list[str]:
     cover, told = verdict.coverage, []
-    if verdict.undecided:
-        told.append(f"{counted(len(verdict.undecided), 'place is', 'places are')} still doubtful")
+    doubtful = len(doubts(verdict, harness))
+    if doubtful:
+        told.append(f"{counted(doubtful, 'place is', 'places are')} still doubtful")
     if cover.wires_tested < cover.wires:
         told.append(f"{counted(cover.wires - cover.wires_tested, 'wire was', 'wires were')} not measured")
     if cover.isolation_pairs_tested < cover.isolation_pairs:
@@ -76,8 +103,6 @@ def _open_questions(verdict: Verdict) -> list[str]:
         told.append(f"{counted(cover.parts - cover.parts_tested, 'part was', 'parts were')} not measured")
     if cover.unreachable_nets:
         told.append(f"{counted(cover.unreachable_nets, 'circuit has', 'circuits have')} no place for a probe")
-    if verdict.joints == "not-proven" and not verdict.undecided and not told:
-        told.append("the joints are not settled")
     return told or ["some questions are open"]
 
 
@@ -104,15 +129,15 @@ def joints_sentence(verdict: Verdict) -> str:
     limit, seen = verdict.joints_judged_at_ohms, verdict.joints_resolved_ohms
     if limit is None:
         return "Not judged: nothing here tells their resistance."
-    at = ohms(limit)
+    at = f"{ohms(limit)} above what a healthy one has"
     if verdict.joints == "pass":
-        text = f"No joint above {at} more than it should have."
+        text = f"No wire has more than {at}, or than its amperes allow."
     elif verdict.joints == "fail":
-        bad = sum(row.verdict == "fail" for row in verdict.wires)
-        text = f"Judged at {at} above what a healthy wire has: {counted(bad, 'wire')} above it."
+        bad = sum(finding.fault == "high-resistance" for finding in verdict.findings)
+        text = f"Judged at {at}: {counted(bad, 'wire is', 'wires are')} worse."
     else:
         doubtful = sum(row.verdict in ("undecided", "untested") for row in verdict.wires)
-        text = f"Judged at {at} above what a healthy wire has: {counted(doubtful, 'wire')} not settled."
+        text = f"Judged at {at}: {counted(doubtful, 'wire is', 'wires are')} not settled."
     if seen is not None:
         text += f" These readings would show {ohms(seen)} and more."
     return text
@@ -142,8 +167,13 @@ def said_once(finding: Finding, harness: Harness) -> tuple[str, str, str]:
         words = f" ({place})"
         before, found, after = whole.partition(words)
         whole = before + found + after.replace(words, "")
-    text, consequence, after = whole.split(mark)
+    text, consequence, after = (sentence(part) for part in whole.split(mark))
     return text, consequence, after
+
+
+def sentence(text: str) -> str:
+    """The text with a capital at its start and a stop at its end."""
+    return text[:1].upper() + text[1:] + ("." if text and text[-1] not in ".!?:" else "")
 
 
 def brief(finding: Finding) -> str:

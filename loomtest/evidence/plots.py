@@ -165,7 +165,7 @@ def faults_plot(harness: Harness, change: Change, before: Verdict, after: Verdic
     for x, name, verdict in ((500.0, "Before", before), (740.0, "After", after)):
         items.append(Words(x, 92, name, 14, bold=True, anchor="middle"))
         items.append(
-            Words(x, 112, _short(headline(verdict).split(":")[0].rstrip("."), 34), 12.5,
+            Words(x, 112, _short(headline(verdict, harness).split(":")[0].rstrip("."), 34), 12.5,
                   OUTCOME_TONE[verdict.verdict], "middle", bold=True)
         )  # fmt: skip
     y = TOP + 34.0

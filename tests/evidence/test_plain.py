@@ -72,16 +72,16 @@ def test_what_was_not_measured_is_named_and_counted() -> None:
 
 def test_only_a_pass_is_called_right_and_nothing_is_called_safe() -> None:
     good = clean()
-    assert headline(good).startswith("Right in all that was asked")
+    assert headline(good, example.tractor()).startswith("Right in all that was asked")
     for outcome in ("fail", "not-proven"):
-        assert "right in all" not in headline(replace(good, verdict=outcome)).lower()  # type: ignore[arg-type]
+        assert "right in all" not in headline(replace(good, verdict=outcome), example.tractor()).lower()  # type: ignore[arg-type]
     last = " ".join(texts(good)[-2:])
     assert "does not say that the vehicle is safe" in last
-    assert "Shorts were not looked for" in headline(replace(good, isolation="none"))
+    assert "Shorts were not looked for" in headline(replace(good, isolation="none"), example.tractor())
 
 
 def test_joints_are_told_with_the_limit_and_what_would_show() -> None:
     said = " ".join(texts(clean()))
-    assert "No joint above 20 mΩ more than it should have." in said
+    assert "No wire has more than 20 mΩ above what a healthy one has" in said
     assert "would show 4 mΩ" in said
     assert "Not judged" in " ".join(texts(replace(clean(), joints_judged_at_ohms=None)))

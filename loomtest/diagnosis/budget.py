@@ -1,8 +1,9 @@
 """The uncertainty budget of every reading: what is its own, and what it shares with the others of its run.
 
 JCGM 100:2008 (GUM): a maker's limit of error is the half-width of a rectangular distribution (4.3.7,
-u = a/√3), one display step is a rectangle of full width (F.2.2.1, u = step/√12), and what is common to several readings
-is carried as a covariance (5.2, F.1.2.3), because averaging does not shrink it and a difference loses it.
+u = a/√3), one display step is a rectangle of full width (F.2.2.1, u = step/√12), and what is common to
+several readings is carried as a covariance (5.2, F.1.2.3), because averaging does not shrink it and a
+difference loses it.
 """
 
 from __future__ import annotations

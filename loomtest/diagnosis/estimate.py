@@ -8,12 +8,14 @@ own sets of bad joints included, and is told what all the others know.
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from loomtest.diagnosis.budget import Shared
 from loomtest.diagnosis.healthy import (
+    Gathered,
     Nets,
     Sight,
     chunks,
@@ -100,6 +102,9 @@ class Solution:
     evidence: FloatArray
 
 
+_Seen = tuple[IntArray, Gathered, FloatArray, FloatArray]  # nets, readings, sensitivities, loops
+
+
 @dataclass(frozen=True)
 class _Links:
     of_wire: IntArray  # (layout wires,)
@@ -119,7 +124,7 @@ def solve_run(arranged: Arranged, prior: Prior, coarse: FloatArray, shared: Shar
     ohm = nudged(prior.mean[at])
     sight = Sight(np.zeros(at.size), np.zeros(at.size))
     parts = chunks(layout)
-    seen = []
+    seen: list[_Seen] = []
     for nets in parts:
         got, a, loop = sensitivities(layout, nets, ohm)
         look(got, a, loop, shared.sd**2, sight)
@@ -136,7 +141,9 @@ def solve_run(arranged: Arranged, prior: Prior, coarse: FloatArray, shared: Shar
                 solve(part, columns, loop_of, (links.mean[label], links.var[label]), nets[rows], label)
             )
     slabs = [_slab(links, nets) for nets in solved]
-    return _posterior(arranged, links, solved, slabs, shared, (sight, loops))
+    return _posterior(
+        arranged, links, solved, slabs, shared, (sight, loops), first_guess(arranged, prior, shared, seen)
+    )
 
 
 def _links(arranged: Arranged, prior: Prior, coarse: FloatArray, label: IntArray, sight: Sight) -> _Links:
@@ -178,9 +185,10 @@ def _posterior(
     slabs: list[Slab],
     shared: Shared,
     seen: tuple[Sight, FloatArray],
+    guess: tuple[float, float],
 ) -> Solution:
     count = links.mean.size
-    cavities, (mean, var) = _share(solved, slabs, shared)
+    cavities, (mean, var) = _share(solved, slabs, shared, guess)
     median, within = np.zeros(count), np.zeros((count, 2))
     estimate, uncertainty, bad = np.zeros(count), np.full(count, np.inf), np.zeros(count)
     evidence = np.zeros(arranged.layout.wire_count.size)
@@ -253,35 +261,97 @@ def _joined(pieces: list[Mixture]) -> Mixture:
     )
 
 
+@dataclass(frozen=True)
+class _Message:
+    """A normal message in natural form, elementwise: precision and precision times mean."""
+
+    precision: FloatArray
+    pull: FloatArray
+
+    def total(self) -> FloatArray:
+        """(2,) sums."""
+        return np.array([self.precision.sum(), self.pull.sum()])
+
+
 def _share(
-    solved: list[Nets], slabs: list[Slab], shared: Shared
+    solved: list[Nets], slabs: list[Slab], shared: Shared, start: tuple[float, float]
 ) -> tuple[list[tuple[FloatArray, FloatArray]], tuple[float, float]]:
-    """(what each net is told of the shared value by all others, (mean, variance) of the value itself)."""
+    """(what each net is told of the shared value by all others, (mean, variance) of the value itself).
+
+    `start`: mean and variance of a first robust guess; it directs the first round only.
+    """
     if shared.sd == 0 or not any((nets.aa > 0).any() for nets in solved):
         told = [(np.full(n.net.size, shared.mean), np.full(n.net.size, shared.sd**2)) for n in solved]
         return told, (shared.mean, shared.sd**2)
-    precision = [np.zeros(nets.net.size) for nets in solved]
-    pull = [np.zeros(nets.net.size) for nets in solved]
-    start = np.array([1 / shared.sd**2, shared.mean / shared.sd**2])
-    own = start
+    least = 1e-3 / shared.sd**2
+    messages = [_Message(np.zeros(nets.net.size), np.zeros(nets.net.size)) for nets in solved]
+    total = np.array([1 / start[1], start[0] / start[1]])
     for _ in range(_ROUNDS):
-        total = own + np.array([sum(p.sum() for p in precision), sum(p.sum() for p in pull)])
-        new_precision, new_pull = [], []
-        for nets, slab, p, h in zip(solved, slabs, precision, pull, strict=True):
-            var = 1 / np.maximum(total[0] - p, start[0] * 1e-3)
-            mean, spread = _told_by(nets, slab, (total[1] - h) * var, var)
+        fresh = []
+        for nets, slab, message in zip(solved, slabs, messages, strict=True):
+            mean, var = _others(total, message, least)
+            middle, spread = _told_by(nets, slab, mean, var)
             gained = np.maximum(1 / spread - 1 / var, 0.0)
-            new_precision.append(gained)
-            new_pull.append(np.where(gained > 0, mean / spread - (total[1] - h), 0.0))
-        precision, pull = new_precision, new_pull
-        others = np.array([sum(p.sum() for p in precision), sum(p.sum() for p in pull)])
-        own = _prior_message(shared, others, start)
-    total = own + np.array([sum(p.sum() for p in precision), sum(p.sum() for p in pull)])
-    told = []
-    for p, h in zip(precision, pull, strict=True):
-        var = 1 / np.maximum(total[0] - p, start[0] * 1e-3)
-        told.append(((total[1] - h) * var, var))
-    return told, (float(total[1] / total[0]), float(1 / total[0]))
+            fresh.append(_Message(gained, np.where(gained > 0, middle / spread - mean / var, 0.0)))
+        messages = fresh
+        others = np.sum([message.total() for message in messages], axis=0)
+        total = others + _prior_message(shared, others)
+    return [_others(total, message, least) for message in messages], (
+        float(total[1] / total[0]),
+        float(1 / total[0]),
+    )
+
+
+def _others(total: FloatArray, own: _Message, least: float) -> tuple[FloatArray, FloatArray]:
+    """Mean and variance of the shared value without a net's own message."""
+    precision = np.maximum(total[0] - own.precision, least)
+    return (total[1] - own.pull) / precision, 1 / precision
+
+
+def first_guess(
+    arranged: Arranged, prior: Prior, shared: Shared, seen: Sequence[_Seen]
+) -> tuple[float, float]:
+    """Robust mean and variance of the shared value: every reading by itself is healthy, or high by anything.
+
+    A reading less what its wires should be is the shared value plus noise, or that plus a bad joint's
+    excess, spread as 1/x from 10 mΩ to 100 Ω. Readings of one net are not independent, hence only a guess.
+    """
+    layout = arranged.layout
+    carries = layout.shared > 0
+    if not carries.any() or shared.sd == 0:
+        return shared.mean, max(shared.sd, 1e-9) ** 2
+    excess, spread, odds = (column[carries] for column in _by_itself(arranged, prior, seen))
+    low, high = shared.bounds
+    c = np.linspace(low, high, 401)
+    chosen = np.linspace(0, excess.size - 1, min(excess.size, 1000)).astype(np.int64)
+    z = excess[chosen, None] - c
+    sd = np.hypot(spread[chosen, None], (c[1] - c[0]) / 2)
+    healthy = np.exp(-0.5 * (z / sd) ** 2) / (sd * math.sqrt(2 * math.pi))
+    beyond = np.maximum(z, EXCESS_LOW_OHM) * math.log(EXCESS_HIGH_OHM / EXCESS_LOW_OHM)
+    high_by = normal_cdf((z - EXCESS_LOW_OHM) / sd) / beyond
+    p = (odds / (1 + odds))[chosen, None]
+    log_p = np.sum(np.log((1 - p) * healthy + p * high_by + 1e-6), axis=0) + np.log(shared_density(shared, c))
+    weight = np.exp(log_p - log_p.max())
+    mean = float(weight @ c / weight.sum())
+    var = float(weight @ (c - mean) ** 2 / weight.sum())
+    return mean, max(4 * var, (c[1] - c[0]) ** 2)
+
+
+def _by_itself(
+    arranged: Arranged, prior: Prior, seen: Sequence[_Seen]
+) -> tuple[FloatArray, FloatArray, FloatArray]:
+    """(pairs,) each: value less its expectation, standard deviation, prior odds of a bad joint on its way."""
+    layout = arranged.layout
+    excess, variance, odds = (np.zeros(layout.value.size) for _ in range(3))
+    for nets, got, a, _ in seen:
+        wires = layout.wire[got.wire]
+        row = np.arange(got.value.shape[1])
+        real = row < layout.pair_count[nets][:, None]
+        at = (layout.pair_from[nets][:, None] + row)[real]
+        excess[at] = (got.value - np.einsum("bnm,bm->bn", a, prior.mean[wires]))[real]
+        variance[at] = np.einsum("bnm,bm->bn", a * a, prior.sd[wires] ** 2)[real]
+        odds[at] = np.einsum("bnm,bm->bn", (a > 1e-3).astype(np.float64), prior.odds[wires])[real]
+    return excess, np.sqrt(variance + 1 / layout.weight), odds
 
 
 def _told_by(nets: Nets, slab: Slab, mean: FloatArray, var: FloatArray) -> tuple[FloatArray, FloatArray]:
@@ -306,22 +376,22 @@ def _told_by(nets: Nets, slab: Slab, mean: FloatArray, var: FloatArray) -> tuple
     return np.asarray(mean_all, dtype=np.float64), np.asarray(var_all, dtype=np.float64)
 
 
-def _prior_message(shared: Shared, others: FloatArray, start: FloatArray) -> FloatArray:
+def _prior_message(shared: Shared, others: FloatArray) -> FloatArray:
     """What the stated prior of the shared value adds to N(others), as (precision, precision·mean)."""
-    if others[0] <= 0:
+    start = np.array([1 / shared.sd**2, shared.mean / shared.sd**2])
+    if others[0] <= 1e-6 * start[0]:
         return start
     mean, sd = float(others[1] / others[0]), 1 / math.sqrt(float(others[0]))
     low, high = shared.bounds
     c = np.linspace(max(mean - 8 * sd, low - 2), min(mean + 8 * sd, high + 2), 2001)
     if c[-1] <= c[0]:
         return start
-    weight = np.exp(-0.5 * ((c - mean) / sd) ** 2) * shared_density(shared, c)
-    total = weight.sum()
-    if not total > 0:
-        return start
-    middle = float(np.sum(weight * c) / total)
-    var = float(np.sum(weight * (c - middle) ** 2) / total)
-    return np.array([1 / var - others[0], middle / var - others[1]]) if var > 0 else start
+    log_weight = -0.5 * ((c - mean) / sd) ** 2 + np.log(shared_density(shared, c))
+    weight = np.exp(log_weight - log_weight.max())
+    middle = float(np.sum(weight * c) / weight.sum())
+    var = float(np.sum(weight * (c - middle) ** 2) / weight.sum())
+    gained = max(1 / max(var, 1e-18) - others[0], 0.0)
+    return np.array([gained, middle * (others[0] + gained) - others[1]])
 
 
 def shared_density(shared: Shared, c: FloatArray) -> FloatArray:

@@ -176,7 +176,8 @@ def _if_bad(found: Found, link: int) -> tuple[float, tuple[float, float]]:
     grid = np.concatenate([[limit], grid[grid > limit]])
     share = normal_cdf((grid[:, None] - mean) / sd) @ weight
     whole = (share - share[0]) / max(1 - share[0], 1e-300)
-    values = [float(grid[min(np.searchsorted(whole, p), grid.size - 1)]) for p in (0.5, 0.025, 0.975)]
+    places = np.minimum(np.searchsorted(whole, np.array([0.5, 0.025, 0.975])), grid.size - 1)
+    values = [float(value) for value in grid[places]]
     median, low, high = (math.inf if value > OPEN_OHM / 10 else value for value in values)
     return median, (low, high)
 
@@ -249,7 +250,7 @@ def _unsteady(found: Found, wires: IntArray, pairs: IntArray, span: FloatArray) 
             f"{what}, or a probe that slipped (then take that reading back)."
         ),
         consequence="a loose joint works on the bench and fails on the road" if first.amps else "",
-        next=f"flex the loom with the probes on {names[0]} and {names[1]}; mend the joint that moves the value",
+        next=f"flex the loom, probes on {names[0]} and {names[1]}; mend the joint that moves the value",
     )
 
 

@@ -26,6 +26,7 @@ WIDTH = 10  # sets of one size that are kept per net
 FORGET = 14.0  # sets less likely than the best by this (natural logarithm) are dropped
 _NODES = 40
 _REACH = 7.0  # standard deviations on either side of the peak
+_NARROWER = 0.999
 _LOG_SPAN = float(np.log(EXCESS_HIGH_OHM / EXCESS_LOW_OHM))
 
 
@@ -181,7 +182,9 @@ def search(given: Given, slab: Slab) -> Sets:
         own = np.where(level.member, -np.inf, t.log_odds)
         at, link = np.nonzero((own > np.log(STRONG)) & (diagonal > 0))
         chosen, known = _choose(level, own, at, link, names, best)
-        own[at[known], link[known]] = -np.inf
+        # what is a set of its own does not stand by itself, nor what should be one and was too unlikely
+        gone = known | (own[at, link] > 0)
+        own[at[gone], link[gone]] = -np.inf
         found.append((level, own))
         if chosen.size == 0:
             break
@@ -235,6 +238,9 @@ def _grown(
 ) -> _Level:
     mean, var = tilted
     q_column = level.q[at, :, link]
+    # the slab falls as 1/x, so that its posterior can be wider than the likelihood alone; a Gaussian that is
+    # wider would leave the other wires less than no knowledge
+    var = np.minimum(var, _NARROWER / level.q[at, link, link])
     gain_column = level.gain[at, :, link]
     member = level.member[at]
     member[np.arange(at.size), link] = True
@@ -331,8 +337,7 @@ def _agree(given: Given, slab: Slab, net: IntArray, link: IntArray, sweeps: int)
             t = tilt(cavity_b[:, k], cavity_q[:, k], loop[:, k], odds[:, k], least[:, k], most[:, k])
             log_z[:, k] = t.log_odds
             var = np.maximum(t.var, 1e-16)
-            # a site that would take away more than half of what the others know is held back
-            site_q[:, k] = np.maximum(1 / var - cavity_q[:, k], -0.5 * cavity_q[:, k])
+            site_q[:, k] = np.maximum(1 / var - cavity_q[:, k], (1 - _NARROWER) * cavity_q[:, k])
             site_b[:, k] = t.mean * (site_q[:, k] + cavity_q[:, k]) - cavity_b[:, k]
     precision = q + site_q[:, :, None] * np.eye(size)
     cov = np.linalg.inv(precision)

@@ -44,11 +44,13 @@ def student_quantile(probability: float, degrees_of_freedom: float) -> float:
     return float(stdtrit(degrees_of_freedom, probability))
 
 
-def chi_square_above(value: FloatArray, degrees_of_freedom: IntArray) -> FloatArray:
+def chi_square_above(value: ArrayLike, degrees_of_freedom: IntArray) -> FloatArray:
     """Probability that a chi-square variable exceeds `value`, element by element."""
     from scipy.special import chdtrc
 
-    return np.asarray(chdtrc(degrees_of_freedom.astype(np.float64), value), dtype=np.float64)
+    return np.asarray(
+        chdtrc(degrees_of_freedom.astype(np.float64), np.asarray(value, dtype=np.float64)), dtype=np.float64
+    )
 
 
 @dataclass(frozen=True, slots=True)

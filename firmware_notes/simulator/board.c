@@ -57,7 +57,7 @@ static void eliminate(double *c, double *g, double *s, int n, int k) {
 }
 
 static void invert(board *b, double *c, double *g, int n) {
-    int p = b->pins;
+    int p = b->kept;
     double *s = calloc((size_t)n, sizeof *s);
     b->z = calloc((size_t)p * (size_t)p, sizeof *b->z);
     b->z1 = calloc((size_t)p, sizeof *b->z1);
@@ -75,7 +75,7 @@ static void invert(board *b, double *c, double *g, int n) {
         b->z[k * p + k] = own;
     }
     for (int i = 0; i < p; i++)
-        for (int j = 0; j < p; j++) b->z1[i] += b->z[i * p + j];
+        for (int j = 0; j < b->pins; j++) b->z1[i] += b->z[i * p + j];
     free(s);
 }
 
@@ -97,17 +97,18 @@ static int part(board *b, const char *name, double value) {
     return 1;
 }
 
-/* nodes N | r A B OHMS | v A B VOLTS OHMS (A is positive) | d A B (conducts A to B) | part NAME VALUE.
- * Nodes below `pins` are the scanner's pins; all count from 0. */
+/* nodes N KEPT | r A B OHMS | v A B VOLTS OHMS (A is positive) | d A B (conducts A to B) | part NAME VALUE.
+ * Nodes below `pins` are the scanner's pins; sources and diodes end at nodes below KEPT; all count from 0. */
 static int load_lines(board *b, FILE *file, double **c, int *n) {
     char text[200], name[40];
     for (int line = 1; fgets(text, sizeof text, file); line++) {
-        int i, j;
+            int i, j;
         double x, y;
         if (text[0] == '#' || text[0] == '\n') continue;
-        if (sscanf(text, "nodes %d", &i) == 1) {
-            if (*c || i < b->pins || i > 4000) return line;
+        if (sscanf(text, "nodes %d %d", &i, &j) == 2) {
+            if (*c || j < b->pins || j > BOARD_NODES || i < j || i > 4000) return line;
             *n = i;
+            b->kept = j;
             *c = calloc((size_t)i * (size_t)i, sizeof **c);
             if (!*c) return line;
         } else if (sscanf(text, "part %39s %lf", name, &x) == 2) {
@@ -117,10 +118,10 @@ static int load_lines(board *b, FILE *file, double **c, int *n) {
             (*c)[i * *n + j] += 1.0 / x;
             (*c)[j * *n + i] += 1.0 / x;
         } else if (*c && b->extras < BOARD_EXTRA && sscanf(text, "v %d %d %lf %lf", &i, &j, &x, &y) == 4) {
-            if (i < 0 || j < 0 || i >= b->pins || j >= b->pins || i == j || !(y > 0)) return line;
+            if (i < 0 || j < 0 || i >= b->kept || j >= b->kept || i == j || !(y > 0)) return line;
             b->extra[b->extras++] = (board_extra){i, j, y, x, 0};
         } else if (*c && b->extras < BOARD_EXTRA && sscanf(text, "d %d %d", &i, &j) == 2) {
-            if (i < 0 || j < 0 || i >= b->pins || j >= b->pins || i == j) return line;
+            if (i < 0 || j < 0 || i >= b->kept || j >= b->kept || i == j) return line;
             b->extra[b->extras++] = (board_extra){j, i, LOOM_DIODE_OHMS, -LOOM_DIODE_V, 1};
         } else {
             return line;
@@ -141,10 +142,10 @@ int board_load(board *b, const char *path, int pins) {
     if (!bad) {
         double *g = calloc((size_t)n, sizeof *g);
         if (!g) abort();
-        for (int i = 0; i < pins; i++) g[i] = 1.0 / b->parts.leak;
+        for (int i = 0; i < b->kept; i++) g[i] = 1.0 / b->parts.leak;
         invert(b, c, g, n);
         free(g);
-        for (int i = 0; i < pins; i++) b->tau[i] = 1.0;
+        for (int i = 0; i < b->kept; i++) b->tau[i] = 1.0;
         board_state off;
         memset(&off, 0, sizeof off);
         board_set(b, &off, 0.0);
@@ -217,7 +218,7 @@ static void attach(const board *b, circuit *c) {
         if (!b->extra[i].diode) add(c, b->extra[i].a, b->extra[i].b, b->extra[i].ohms, b->extra[i].volts, 0);
 }
 
-static double z_of(const board *b, int i, int j) { return i < 0 || j < 0 ? 0.0 : b->z[i * b->pins + j]; }
+static double z_of(const board *b, int i, int j) { return i < 0 || j < 0 ? 0.0 : b->z[i * b->kept + j]; }
 
 /* Branch currents: (ohms + A'ZA) i = volts - A'(rest), Gaussian elimination with pivoting. */
 static void solve(const board *b, const circuit *c, const double *rest, int volts, double *current) {
@@ -258,7 +259,7 @@ static void solve(const board *b, const circuit *c, const double *rest, int volt
 }
 
 static void voltages(const board *b, const circuit *c, const double *rest, const double *current, double *v) {
-    for (int p = 0; p < b->pins; p++) {
+    for (int p = 0; p < b->kept; p++) {
         v[p] = rest[p];
         for (int i = 0; i < c->n; i++) v[p] += (z_of(b, p, c->at[i].a) - z_of(b, p, c->at[i].b)) * current[i];
     }
@@ -291,29 +292,29 @@ static void settle(const board *b, circuit *c, const double *rest, double *curre
 }
 
 static void time_constants(board *b, const circuit *c) {
-    double rest[BOARD_PINS], current[BRANCHES];
-    for (int p = 0; p < b->pins; p++) rest[p] = b->parts.capacitance * b->z1[p];
+    double rest[BOARD_NODES], current[BRANCHES];
+    for (int p = 0; p < b->kept; p++) rest[p] = b->parts.capacitance * b->z1[p];
     solve(b, c, rest, 0, current);
     voltages(b, c, rest, current, b->tau); /* Elmore: sum over pins of transfer resistance times capacitance */
-    for (int p = 0; p < b->pins; p++)
+    for (int p = 0; p < b->kept; p++)
         if (b->tau[p] < 1e-9) b->tau[p] = 1e-9;
 }
 
 void board_set(board *b, const board_state *state, double t_s) {
     static circuit c;
-    double now[BOARD_PINS], rest[BOARD_PINS], current[BRANCHES];
-    for (int p = 0; p < b->pins; p++) now[p] = b->dc[p] + b->offset[p] * exp(-(t_s - b->since) / b->tau[p]);
+    double now[BOARD_NODES], rest[BOARD_NODES], current[BRANCHES];
+    for (int p = 0; p < b->kept; p++) now[p] = b->dc[p] + b->offset[p] * exp(-(t_s - b->since) / b->tau[p]);
     b->state = *state;
     b->since = t_s;
     attach(b, &c);
-    for (int p = 0; p < b->pins; p++) rest[p] = 0.0;
+    for (int p = 0; p < b->kept; p++) rest[p] = 0.0;
     int fixed = c.n;
     if (c.source_pin >= 0) {
-        for (int p = 0; p < b->pins; p++) rest[p] = b->parts.current * z_of(b, p, c.source_pin);
+        for (int p = 0; p < b->kept; p++) rest[p] = b->parts.current * z_of(b, p, c.source_pin);
         settle(b, &c, rest, current, b->dc);
         if (MIDDLE + b->dc[c.source_pin] > COMPLIANCE) { /* nothing takes the current: the source runs into its stop */
             c.n = fixed;
-            for (int p = 0; p < b->pins; p++) rest[p] = 0.0;
+            for (int p = 0; p < b->kept; p++) rest[p] = 0.0;
             add(&c, c.source_pin, -1, 1.0, COMPLIANCE, 0);
             settle(b, &c, rest, current, b->dc);
         }
@@ -329,7 +330,7 @@ void board_set(board *b, const board_state *state, double t_s) {
     b->bus_h = state->source == 2 ? SUPPLY - feed * FEED_OHMS : 0.0;
     b->bus_l = c.l.volts - (c.force_minus < 0 ? 0.0 : current[c.force_minus] * c.l.ohms);
     time_constants(b, &c);
-    for (int p = 0; p < b->pins; p++) {
+    for (int p = 0; p < b->kept; p++) {
         b->dc[p] += MIDDLE;
         b->offset[p] = now[p] - b->dc[p];
     }

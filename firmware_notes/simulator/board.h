@@ -8,6 +8,7 @@
 
 #define BOARD_PINS 128
 #define BOARD_EXTRA 64 /* sources and diodes in the loom */
+#define BOARD_NODES (BOARD_PINS + 2 * BOARD_EXTRA) /* pins, then inner nodes at which such a one ends */
 
 enum { FORCE_PLUS, FORCE_MINUS, SENSE_PLUS, SENSE_MINUS, PLANES };
 
@@ -32,12 +33,12 @@ typedef struct {
 } board_extra;
 
 typedef struct {
-    int pins, extras;
+    int pins, kept, extras;
     board_parts parts;
     board_extra extra[BOARD_EXTRA];
-    double *z;    /* pins x pins: volts at one pin per ampere into another, harness and leakage alone */
-    double *z1;   /* row sums of z */
-    double dc[BOARD_PINS], offset[BOARD_PINS], tau[BOARD_PINS]; /* v(t) = dc + offset exp(-(t - since)/tau) */
+    double *z;    /* kept x kept: volts at one node per ampere into another, harness and leakage alone */
+    double *z1;   /* sums of z over the pins */
+    double dc[BOARD_NODES], offset[BOARD_NODES], tau[BOARD_NODES]; /* v(t) = dc + offset exp(-(t - since)/tau) */
     double since;
     double bus_l, shunt_v, bus_h;
     board_state state;

@@ -73,11 +73,11 @@ class Analog:
     """
 
     def __init__(self, network: Network) -> None:
-        pins = network.pins
+        pins, kept = network.pins, network.kept
         self.conversions = 0
         self.state = State()
-        self._dc, self._offset = [0.0] * pins, [0.0] * pins
-        self._tau, self._since = [1.0] * pins, [0.0] * pins
+        self._dc, self._offset = [0.0] * kept, [0.0] * kept
+        self._tau, self._since = [1.0] * kept, [0.0] * kept
         self._shunt_v = self._bus_h_v = self._bus_l_v = 0.0
         self._touched: set[int] = set()
         self.load(network)
@@ -86,7 +86,7 @@ class Analog:
         self._mux = [
             [on + spread * (2.0 * uniform(seed, p * 128 + q) - 1.0) for q in range(pins)] for p in range(4)
         ]
-        self._settle_pins(set(range(pins)), 0.0)
+        self._settle_pins(set(self._piece), 0.0)
         self.change(self.state, 0.0)
 
     def load(self, network: Network) -> None:
@@ -94,7 +94,7 @@ class Analog:
         self.network, self.parts = network, network.parts
         z = pin_impedance(network)
         self._z: list[list[float]] = z.tolist()
-        self._charge: list[float] = (self.parts.capacitance * z.sum(axis=1)).tolist()
+        self._charge: list[float] = (self.parts.capacitance * z[:, : network.pins].sum(axis=1)).tolist()
         self._piece = pieces_of(network)
         self._pins_of: dict[int, list[int]] = {}
         for pin, piece in enumerate(self._piece):
@@ -191,12 +191,12 @@ class Analog:
         self.state = state
         l_ohm, l_v = self._bus_l()
         fixed, to_l, current_pin = self._attach(l_ohm, l_v)
-        rest = [0.0] * self.network.pins
+        rest = [0.0] * self.network.kept
         if current_pin is not None:
             rest = [self.parts.current * z for z in self._z[current_pin]]
             branches, current = self._settled(fixed, rest)
             if MIDDLE_V + self._volts(branches, current, rest, current_pin) > COMPLIANCE_V:
-                rest = [0.0] * self.network.pins  # nothing takes the current: the source runs into its stop
+                rest = [0.0] * self.network.kept  # nothing takes the current: the source runs into its stop
                 branches, current = self._settled(
                     [*fixed, _Branch(current_pin, None, 1.0, COMPLIANCE_V)], rest
                 )

@@ -43,7 +43,7 @@ class Board:
         self.meter = Meter(Analog(network), switches)
         self.pins, self.switches = network.pins, switches
         self.first_range = MILLIOHM if switches else MILLIOHM + 1
-        self.stored = Calibration()
+        self.before_row: Callable[[], None] = lambda: None  # a rehearsed loom may be flexed here
         self._verbs: dict[str, Callable[[list[str]], Lines]] = {
             "who": self._who,
             "range": self._range,
@@ -146,6 +146,7 @@ class Board:
         yield f"pair {a + 1} {b + 1} {_written(there)} {_written(back)}"
 
     def _row_line(self, pin: int, among: frozenset[int] | None) -> str:
+        self.before_row()
         cells = []
         for other in range(self.pins):
             asked = other != pin and (among is None or other in among)

@@ -43,11 +43,12 @@ class Parts:
 class Network:
     """Nodes below `pins` are the scanner's pins; all count from 0.
 
-    `resistors`: (node, node, ohms > 0); `sources`: (positive node, node, volts, ohms) between pins;
-    `diodes`: (anode, cathode) between pins.
+    `resistors`: (node, node, ohms > 0); `sources`: (positive node, node, volts, ohms); `diodes`: (anode,
+    cathode). Sources and diodes end at nodes below `kept`: pins, and inner nodes that come right after them.
     """
 
     pins: int
+    kept: int
     nodes: int
     resistors: tuple[tuple[int, int, float], ...] = ()
     sources: tuple[tuple[int, int, float, float], ...] = ()
@@ -56,7 +57,7 @@ class Network:
 
     def write(self, path: Path) -> None:
         """The text file that the simulated board of `firmware_notes/simulator` reads."""
-        lines = [f"nodes {self.nodes}"]
+        lines = [f"nodes {self.nodes} {self.kept}"]
         lines += [f"part {name} {value!r}" for name, value in vars(self.parts).items()]
         lines += [f"r {a} {b} {ohms!r}" for a, b, ohms in self.resistors]
         lines += [f"v {a} {b} {volts!r} {ohms!r}" for a, b, volts, ohms in self.sources]
@@ -65,19 +66,19 @@ class Network:
 
 
 def pin_impedance(network: Network) -> FloatArray:
-    """(pins, pins) volts at one pin per ampere into another, loom and leakage alone.
+    """(kept, kept) volts at one node per ampere into another, loom and leakage alone.
 
     Nodes are eliminated with conductances and leaks kept apart, so that nothing is ever subtracted and one
     milliohm beside one gigohm keeps its digits (the principle of Grassmann, Taksar and Heyman, Operations
     Research 33, 1985, for Markov chains).
     """
-    n, pins = network.nodes, network.pins
+    n, kept = network.nodes, network.kept
     between = np.zeros((n, n))
     for a, b, ohms in network.resistors:
         between[a, b] += 1.0 / ohms
         between[b, a] += 1.0 / ohms
     leak = np.zeros(n)
-    leak[:pins] = 1.0 / network.parts.leak
+    leak[:kept] = 1.0 / network.parts.leak
     total = np.zeros(n)
     for k in range(n - 1, -1, -1):
         row = between[k, :k].copy()
@@ -88,8 +89,8 @@ def pin_impedance(network: Network) -> FloatArray:
             between[np.ix_(near, near)] += np.outer(share, row[near])
             leak[near] += share * leak[k]
             between[near, near] = 0.0
-    z = np.zeros((pins, pins))
-    for k in range(pins):
+    z = np.zeros((kept, kept))
+    for k in range(kept):
         weight = between[k, :k] / total[k]
         z[k, :k] = z[:k, k] = weight @ z[:k, :k]
         z[k, k] = 1.0 / total[k] + weight @ z[:k, k]
@@ -97,7 +98,7 @@ def pin_impedance(network: Network) -> FloatArray:
 
 
 def pieces_of(network: Network) -> list[int]:
-    """For every pin, the number of the connected piece of the loom it belongs to."""
+    """For every kept node, the number of the connected piece of the loom it belongs to."""
     parent = list(range(network.nodes))
 
     def find(node: int) -> int:
@@ -110,4 +111,4 @@ def pieces_of(network: Network) -> list[int]:
     edges += [(a, b) for a, b, *_ in network.sources] + list(network.diodes)
     for a, b in edges:
         parent[find(a)] = find(b)
-    return [find(pin) for pin in range(network.pins)]
+    return [find(node) for node in range(network.kept)]

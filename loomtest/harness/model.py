@@ -161,6 +161,13 @@ class Harness:
         return nets_of(self)
 
     @cached_property
+    def former(self) -> dict[str, tuple[str, ...]]:
+        """Points that came out of a connector change, each with the point or points that it was before."""
+        from loomtest.harness.origin import former_points
+
+        return former_points(self)
+
+    @cached_property
     def net_of(self) -> IntArray:
         """(P,) index into `nets` of every point."""
         out = np.empty(len(self.points), dtype=np.int64)

@@ -117,12 +117,13 @@ class _Reader:
     def home(self, rows: list[tuple[int, str]], wanted: str) -> str:
         """The old connector of a notepad map: as said, or the only one that has all of its colours."""
         connectors = list(dict.fromkeys(c for point in self.ends if (c := connector_of(point))))
-        if wanted:
-            if wanted not in connectors:
-                near = nearest(wanted, connectors, 1)
-                expected = "a connector of the wire list" + (f"; the nearest is {near[0]}" if near else "")
-                self.wrong(None, "", f"connector {quoted(wanted)}", expected)
+        if wanted in connectors:
             return wanted
+        if wanted:
+            near = nearest(wanted, connectors, 1)
+            expected = "a connector of the wire list" + (f"; the nearest is {near[0]}" if near else "")
+            self.wrong(None, "", f"connector {quoted(wanted)}", expected)
+            return ""
         codes = {colour_code(text) for _, text in rows}
         fitting = [name for name in connectors if codes <= set(self.colours_at(name))]
         if len(fitting) > 1 and len(set(fitting) & self.harness.worked_on) == 1:

@@ -46,6 +46,8 @@ ROW_WORD: dict[Row, str] = {
     "untested": "not measured",
 }
 
+NET_WORD: dict[Row, str] = {**ROW_WORD, "untested": "not all measured"}
+
 FAULT_WORD: dict[Fault, str] = {
     "open": "open",
     "short": "short",

@@ -5,9 +5,9 @@ document.querySelectorAll("table.sorts").forEach(function (table) {
     if (head.hasAttribute("data-fixed")) { return; }
     var button = document.createElement("button");
     button.type = "button";
-    while (head.firstChild) { button.appendChild(head.firstChild); }
+    button.setAttribute("aria-label", "Sort by " + head.textContent.trim());
     head.appendChild(button);
-    button.addEventListener("click", function () {
+    head.addEventListener("click", function () {
       var up = head.getAttribute("aria-sort") !== "ascending";
       Array.prototype.forEach.call(heads, function (other) { other.removeAttribute("aria-sort"); });
       head.setAttribute("aria-sort", up ? "ascending" : "descending");

@@ -16,7 +16,7 @@ from loomtest.errors import InputError, Problem
 from loomtest.evidence.cautions import CAUTIONS
 from loomtest.evidence.danger import ranked
 from loomtest.evidence.drawing import Drawing, paint_rules, palette, save_png, to_svg, visible
-from loomtest.evidence.look import DARK, FAULT_WORD, LIGHT, OUTCOME_TONE, ROW_TONE, ROW_WORD
+from loomtest.evidence.look import DARK, FAULT_WORD, LIGHT, NET_WORD, OUTCOME_TONE, ROW_TONE
 from loomtest.evidence.loom_picture import loom_picture, mark_shapes
 from loomtest.evidence.page_measured import how_measured, limits_held, meter_ranges
 from loomtest.evidence.page_wires import axis_of, wire_rows
@@ -28,7 +28,7 @@ from loomtest.evidence.plain import (
     joints_sentence,
     said_once,
     sentence,
-    untested_sentence,
+    untested_sentences,
 )
 from loomtest.evidence.units import counted, ohms, percent
 from loomtest.harness.model import Harness
@@ -141,20 +141,21 @@ def _tables(harness: Harness, verdict: Verdict) -> dict[str, Any]:
     shown_nets = _bad_and_some_good([net.verdict == "pass" for net in nets])
     shown_wires = _bad_and_some_good([wire.verdict == "pass" for wire in wires])
     axis = axis_of(verdict.wires)
+    untested = untested_sentences(verdict.untested)
     return {
-        "untested": [untested_sentence(item) for item in verdict.untested[:MOST_UNTESTED]],
-        "more_untested": max(0, len(verdict.untested) - MOST_UNTESTED),
+        "untested": untested[:MOST_UNTESTED],
+        "more_untested": len(untested) > MOST_UNTESTED,
         "nets": [
             {
                 "name": net.net,
                 "points": ", ".join(net.points[:40]) + (" …" if len(net.points) > 40 else ""),
                 "tone": ROW_TONE[net.verdict],
-                "word": ROW_WORD[net.verdict],
+                "word": NET_WORD[net.verdict],
             }
             for net in nets[:shown_nets]
         ],
         "more_nets": counted(len(nets) - shown_nets, "circuit") if shown_nets < len(nets) else "",
-        "wires": wire_rows(harness, wires[:shown_wires], axis),
+        "wires": wire_rows(harness, wires[:shown_wires], axis, verdict.findings),
         "more_wires": counted(len(wires) - shown_wires, "wire") if shown_wires < len(wires) else "",
         "axis_from": ohms(axis[0]),
         "axis_to": ohms(axis[1]),

@@ -6,9 +6,9 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from loomtest.diagnosis.verdict import WireRow
+from loomtest.diagnosis.verdict import Finding, WireRow
 from loomtest.evidence.drawing import Dot, Drawing, Item, Line, Shape, to_svg
-from loomtest.evidence.look import ROW_TONE, ROW_WORD
+from loomtest.evidence.look import FAULT_WORD, ROW_TONE, ROW_WORD
 from loomtest.evidence.units import ohms
 from loomtest.harness.colours import colour_words
 from loomtest.harness.model import Harness, Wire
@@ -30,11 +30,14 @@ def axis_of(rows: Sequence[WireRow]) -> tuple[float, float]:
     return 10.0**low, 10.0 ** max(high, low + 2)
 
 
-def wire_rows(harness: Harness, rows: Sequence[WireRow], axis: tuple[float, float]) -> list[dict[str, Any]]:
-    """What the page's table of wires shows."""
+def wire_rows(
+    harness: Harness, rows: Sequence[WireRow], axis: tuple[float, float], findings: Sequence[Finding] = ()
+) -> list[dict[str, Any]]:
+    """What the page's table of wires shows; `findings` say in a word why a wire is at fault."""
     from markupsafe import Markup
 
     by_name = {wire.name: wire for wire in harness.wires}
+    why = {s.wire: FAULT_WORD[f.fault] for f in reversed(findings) for s in f.suspects}
     return [
         {
             "name": row.wire,
@@ -50,7 +53,7 @@ def wire_rows(harness: Harness, rows: Sequence[WireRow], axis: tuple[float, floa
             "strip": Markup(strip(row, axis)),
             "tone": ROW_TONE[row.verdict],
             "word": ROW_WORD[row.verdict],
-            "note": _note(row),
+            "note": _note(row, why.get(row.wire, "")),
         }
         for row in rows
     ]
@@ -113,8 +116,8 @@ def _sort(value: float | None) -> str:
     return "1e99" if math.isinf(value) else f"{value:.6g}"
 
 
-def _note(row: WireRow) -> str:
-    parts = []
+def _note(row: WireRow, why: str) -> str:
+    parts = [why] if why and row.verdict == "fail" else []
     if row.group:
         others = ", ".join(row.group[:6]) + (" …" if len(row.group) > 6 else "")
         parts.append(f"cannot be told from {others}")

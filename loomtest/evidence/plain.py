@@ -16,6 +16,7 @@ from loomtest.harness.model import Harness
 WIDTH = 80
 MOST_FINDINGS = 40  # printed in full; the rest are counted, and stand in --json
 MOST_UNTESTED = 8
+MOST_NAMED = 16
 
 _NUMBER_AND_UNIT = re.compile(r"(\d) ([mkMG]?Ω|m?V|[AW]|mm²|m|%)(?![\w])")
 
@@ -134,7 +135,8 @@ def joints_sentence(verdict: Verdict) -> str:
         text = f"No wire has more than {at}, or than its amperes allow."
     elif verdict.joints == "fail":
         bad = sum(finding.fault == "high-resistance" for finding in verdict.findings)
-        text = f"Judged at {at}: {counted(bad, 'wire is', 'wires are')} worse."
+        text = f"Judged at {at}: {counted(bad, 'wire that sits', 'wires that sit')} right "
+        text += "is worse." if bad == 1 else "are worse."
     else:
         doubtful = sum(row.verdict in ("undecided", "untested") for row in verdict.wires)
         text = f"Judged at {at}: {counted(doubtful, 'wire is', 'wires are')} not settled."
@@ -143,19 +145,24 @@ def joints_sentence(verdict: Verdict) -> str:
     return text
 
 
-def untested_sentence(item: Untested) -> str:
-    """One pair that nobody probed."""
-    proves = "joined" if item.what == "continuity" else "apart"
-    return f"{item.points[0]} and {item.points[1]}: not shown {proves}"
+def untested_sentences(items: Sequence[Untested]) -> list[str]:
+    """What nobody probed, one sentence for each point that something was not shown of."""
+    of: dict[tuple[str, str], list[str]] = {}
+    for item in items:
+        of.setdefault((item.points[0], item.what), []).append(item.points[1])
+    told = []
+    for (point, what), others in of.items():
+        more = f" and {len(others) - MOST_NAMED:,} more" if len(others) > MOST_NAMED else ""
+        proves = "joined to" if what == "continuity" else "apart from"
+        told.append(f"{point} was not shown {proves} {', '.join(others[:MOST_NAMED])}{more}.")
+    return told
 
 
 def _untested(items: Sequence[Untested]) -> list[Line]:
-    if not items:
-        return []
-    lines = [Line("  Not measured:")]
-    lines += [Line(f"    {untested_sentence(item)}") for item in items[:MOST_UNTESTED]]
-    if len(items) > MOST_UNTESTED:
-        lines.append(Line(f"    and {len(items) - MOST_UNTESTED:,} more (--json lists them)"))
+    told = untested_sentences(items)
+    lines = _wrapped(*told[:MOST_UNTESTED], indent=2)
+    if len(told) > MOST_UNTESTED:
+        lines.append(Line("  And more (--json lists all)."))
     return lines
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from loomtest.diagnosis.verdict import Coverage, Finding, Untested, Verdict
-from loomtest.evidence.plain import WIDTH, headline, said_once, verdict_lines
+from loomtest.evidence.plain import WIDTH, headline, said_once, untested_sentences, verdict_lines
 from tests.evidence import example
 
 
@@ -66,8 +66,16 @@ def test_what_was_not_measured_is_named_and_counted() -> None:
     assert "12 pairs of circuits not shown apart" in said
     assert "2 circuits have no place for a probe" in said
     assert "1 part was not measured" in said
-    assert "X1:1 and SOL: not shown apart" in said
-    assert "and 4 more" in said
+    assert "X1:1 was not shown apart from SOL." in said
+    assert "And more (--json lists all)." in said
+    one = (
+        *(Untested(("X1:1", f"X2:{n}"), "isolation") for n in range(3)),
+        Untested(("X1:1", "A"), "continuity"),
+    )
+    assert untested_sentences(one) == [
+        "X1:1 was not shown apart from X2:0, X2:1, X2:2.",
+        "X1:1 was not shown joined to A.",
+    ]
 
 
 def test_only_a_pass_is_called_right_and_nothing_is_called_safe() -> None:

@@ -36,4 +36,4 @@ def _root(
     pass
 
 
-from loomtest.commands import check, compare, demo, judge, plan, report, swap  # noqa: E402, F401  (verbs register here)
+from loomtest.commands import check, compare, demo, history, judge, keep, plan, report, swap, verify  # noqa: E402, F401

@@ -20,7 +20,6 @@ from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
-from importlib.metadata import version
 from pathlib import Path
 from types import TracebackType
 from typing import TYPE_CHECKING
@@ -29,32 +28,19 @@ from loomtest.errors import RunFolderError
 from loomtest.harness.model import Harness
 from loomtest.readings import runfile
 from loomtest.readings.appended import AppendedFile
-from loomtest.readings.model import Instrument, Quantity
+from loomtest.readings.model import Quantity
+from loomtest.readings.newrun import About, fill_run
 from loomtest.readings.values import parse_value
 
 if TYPE_CHECKING:
     from filelock import BaseFileLock
 
+__all__ = ["About", "Clock", "Reading", "RunWriter", "create_run", "held_run", "resume_run"]
+
 Clock = Callable[[], datetime]
 
 # A stream is on disk within this time of being recorded; a reading of a guided session at once.
 FLUSH_WITHIN_S = 1.0
-HEADER = (
-    "from,to,value,quantity,unit,current,uncertainty,range,bonded_from,bonded,time,withdraws,instrument,"
-    "temperature,note\n"
-)
-
-
-@dataclass(frozen=True, slots=True)
-class About:
-    """What is known of a run when it begins. `instrument` None: nobody stated one."""
-
-    stage: str = ""
-    operator: str = ""
-    instrument: Instrument | None = None
-    temperature_c: float | None = None
-    notes: str = ""
-    identifier: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -93,7 +79,7 @@ def create_run(folder: str | Path, harness: Harness, about: About, *, clock: Clo
     aside = place.with_name(f".{place.name}.{os.getpid()}.new")
     try:
         aside.mkdir(parents=True)
-        _fill(aside, harness, about, clock())
+        fill_run(aside, harness, about, clock())
         if place.exists():
             place.rmdir()  # empty, as seen above
         aside.rename(place)
@@ -127,21 +113,6 @@ def resume_run(folder: str | Path, *, clock: Clock, harness: Harness | None = No
         lock.release()
         raise
     return writer
-
-
-def run_of_file(folder: Path, readings: Path, harness: Harness, about: About, started: datetime) -> None:
-    """A run folder around a readings file that was typed by hand; the file's bytes are kept as they are,
-    but for a last line feed where it lacks one. Raises RunFolderError.
-    """
-    try:
-        folder.mkdir(parents=True)
-        _fill(folder, harness, about, started)
-        data = readings.read_bytes()
-        if data and not data.endswith(b"\n"):
-            data += b"\n"  # in a run folder a line without one is a torn line
-        (folder / runfile.READINGS_FILE).write_bytes(data)
-    except OSError as error:
-        raise RunFolderError(f"{folder} cannot be made: {error.strerror or error}") from error
 
 
 @contextmanager
@@ -322,44 +293,3 @@ def _locked(folder: Path) -> BaseFileLock:
     except OSError as error:
         raise RunFolderError(f"{folder} cannot be locked: {error.strerror or error}") from error
     return lock
-
-
-def _fill(folder: Path, harness: Harness, about: About, now: datetime) -> None:
-    for name, file in runfile.harness_copies(harness).items():
-        copy = folder / runfile.HARNESS_FOLDER / name
-        copy.parent.mkdir(parents=True, exist_ok=True)
-        copy.write_bytes(file.read_bytes())
-    instrument = about.instrument
-    if instrument is not None and not instrument.assumed:
-        source = Path(instrument.source) if instrument.source else None
-        text = (
-            source.read_text("utf-8-sig")
-            if source and source.is_file()
-            else runfile.instrument_text(instrument)
-        )
-        (folder / runfile.INSTRUMENT_FILE).write_text(text, "utf-8", newline="\n")
-    started = now.isoformat(timespec="seconds")
-    facts: list[tuple[str, runfile.Fact | None]] = [
-        ("format", runfile.FORMAT),
-        ("identifier", about.identifier or None),
-        ("tool_version", version("loomtest")),
-        ("stage", about.stage),
-        ("operator", about.operator),
-        ("started", started),
-        ("temperature_c", about.temperature_c),
-        ("notes", about.notes),
-    ]
-    lines = ["# One sitting at the bench. Written once at its start; only [events] grows, line by line."]
-    lines += [f"{key} = {runfile.toml_value(value)}" for key, value in facts if value is not None]
-    lines += ["", "[harness]", f"name = {runfile.toml_value(harness.name)}"]
-    lines += [f"digest = {runfile.toml_value(runfile.harness_digest(harness))}"]
-    if instrument is not None:
-        lines += ["", "[instrument]", f"name = {runfile.toml_value(instrument.name)}"]
-        lines += [f"assumed = {runfile.toml_value(instrument.assumed)}"]
-    lines += ["", "[events]", ""]
-    text = "\n".join(lines) + runfile.event_line(1, {"what": "started", "at": started})
-    for name, content in ((runfile.READINGS_FILE, HEADER), (runfile.RUN_FILE, text)):
-        with (folder / name).open("w", encoding="utf-8", newline="\n") as stream:
-            stream.write(content)
-            stream.flush()
-            os.fsync(stream.fileno())

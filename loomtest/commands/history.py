@@ -1,0 +1,61 @@
+"""`loomtest history`: what was kept, and where each circuit is going."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from loomtest.commands.app import app
+from loomtest.commands.keep import ARCHIVE_HELP
+
+
+@app.command(epilog="Example: loomtest history tractor --out plots")
+def history(
+    harness: Annotated[
+        str | None, typer.Argument(help="A harness, or the name of one; all of them without it.")
+    ] = None,
+    out: Annotated[str | None, typer.Option(help="Also draw resistance over time into this folder.")] = None,
+    csv: Annotated[str | None, typer.Option(help="Also write the runs as a table to this file.")] = None,
+    everything: Annotated[bool, typer.Option("--all", help="Show every run and every circuit.")] = False,
+    archive: Annotated[str | None, typer.Option(help=ARCHIVE_HELP)] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of text.")] = False,
+) -> None:
+    """Show the kept runs, their verdicts, and each circuit's resistance over time with its trend.
+
+    "will pass its limit about" stands only where at least five runs, and the whole 95 % interval of the
+    trend, say so.
+    """
+    from pathlib import Path
+
+    from loomtest.commands.screen import show, show_json
+    from loomtest.evidence.archive import Archive, default_archive
+    from loomtest.evidence.archive_history import history_csv, history_json, history_of
+    from loomtest.evidence.plain import Line
+
+    name = harness
+    if harness is not None and Path(harness).exists():
+        from loomtest.harness.load import load_harness
+
+        name = load_harness(harness).name
+    found = history_of(Archive(archive) if archive is not None else Archive(default_archive()), name)
+    written: list[Path] = []
+    if csv is not None:
+        from loomtest.errors import InputError, Problem
+
+        try:
+            Path(csv).write_text(history_csv(found), "utf-8", newline="")
+        except OSError as error:
+            why = f"a place that cannot be written ({error.strerror})"
+            raise InputError([Problem(csv, None, "--csv", why, "a file to write")]) from error
+        written.append(Path(csv))
+    if out is not None:
+        from loomtest.evidence.archive_plot import write_history_plot
+
+        written += write_history_plot(found, Path(out))
+    if as_json:
+        show_json({**history_json(found), "files": [path.as_posix() for path in written]})
+        return
+    from loomtest.evidence.archive_words import history_lines
+
+    show([*history_lines(found, everything), *(Line(f"  {path.as_posix()}") for path in written)])

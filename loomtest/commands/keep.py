@@ -1,0 +1,142 @@
+"""`loomtest keep`: a run goes into the evidence archive, for good."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from loomtest.commands.app import app
+
+if TYPE_CHECKING:
+    from loomtest.evidence.archive import Archive, Entry
+    from loomtest.evidence.archive_keep import KeptRun
+
+ARCHIVE_HELP = "The archive folder; without it LOOMTEST_ARCHIVE, else loomtest-archive in your home folder."
+
+
+@app.command(epilog="Example: loomtest keep tractor/before --archive evidence")
+def keep(
+    run: Annotated[
+        str | None, typer.Argument(help="A run folder; or, with --harness, a readings file.")
+    ] = None,
+    harness: Annotated[
+        str | None, typer.Option(help="The harness of a readings file, or of a run without a copy of it.")
+    ] = None,
+    instrument: Annotated[
+        str | None, typer.Option(help="With --harness: the meter, an instrument file or a name.")
+    ] = None,
+    stage: Annotated[
+        str, typer.Option(help="With --harness: what the readings are of, such as before or after.")
+    ] = "",
+    key: Annotated[str | None, typer.Option(help="Sign with this private key (made by --new-key).")] = None,
+    new_key: Annotated[
+        str | None, typer.Option(help="Make a signing key: this file, and the public half beside it.")
+    ] = None,
+    from_zip: Annotated[
+        str | None, typer.Option(help="Take in a kept run from a zip file (made by verify --to-zip).")
+    ] = None,
+    archive: Annotated[str | None, typer.Option(help=ARCHIVE_HELP)] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of text.")] = False,
+) -> None:
+    """Keep a run with its verdict, report and pictures as a BagIt bag that is never changed again.
+
+    The run itself stays as it is. Anyone can check a bag years later without this program, inside its
+    folder: sha256sum -c manifest-sha256.txt
+    """
+    if sum(given is not None for given in (run, new_key, from_zip)) != 1:
+        raise typer.BadParameter("give one of RUN, --new-key FILE and --from-zip FILE", param_hint="RUN")
+    if harness is None and (instrument is not None or stage):
+        raise typer.BadParameter("only with --harness: a run folder holds them itself", param_hint="--stage")
+    from loomtest.commands.screen import show, show_json
+    from loomtest.evidence.archive import Archive, default_archive
+    from loomtest.evidence.plain import Line
+
+    place = Archive(archive) if archive is not None else Archive(default_archive())
+    if new_key is not None:
+        told, text = _make_key(Path(new_key))
+    elif from_zip is not None:
+        from loomtest.evidence.archive_zip import import_bag
+
+        entry = import_bag(place, Path(from_zip))
+        told, text = _object(place, entry), [f"taken in as {place.folder / entry.folder}"]
+    else:
+        assert run is not None
+        kept = _keep(Path(run), place, key, (harness, instrument, stage))
+        told = {**_object(place, kept.entry), "verdict": kept.verdict.verdict}
+        text = [f"kept as {kept.folder}", f"verdict: {kept.verdict.verdict}"]
+        text += [f"digest of its tag manifest: {kept.entry.digest}"]
+    if as_json:
+        show_json(told)
+    else:
+        show(Line(line) for line in text)
+
+
+def _make_key(path: Path) -> tuple[dict[str, object], list[str]]:
+    from loomtest.evidence.archive_sign import new_key
+
+    name = new_key(path)
+    text = [
+        f"key {name}",
+        f"private: {path} (keep it to yourself: whoever has it signs as you)",
+        f"public:  {path}.pub (give it to whoever is to check your bags)",
+    ]
+    return {"key": name, "private": str(path), "public": f"{path}.pub"}, text
+
+
+def _object(archive: Archive, entry: Entry) -> dict[str, object]:
+    return {"bag": (archive.folder / entry.folder).as_posix(), "tag_manifest_sha256": entry.digest}
+
+
+def _keep(run: Path, archive: Archive, key: str | None, typed: tuple[str | None, str | None, str]) -> KeptRun:
+    import uuid
+    from datetime import datetime
+    from tempfile import TemporaryDirectory
+
+    from loomtest.diagnosis.judge import judge
+    from loomtest.evidence.archive_keep import Keeping, keep_run
+    from loomtest.evidence.archive_sign import load_key
+    from loomtest.evidence.page import write_report
+
+    keeping = Keeping(
+        judge=judge,
+        report=write_report,
+        now=datetime.now().astimezone(),
+        identifier=uuid.uuid4().hex[:8],
+        key=load_key(Path(key)) if key is not None else None,
+    )
+    harness, instrument, stage = typed
+    if harness is None:
+        return keep_run(run, archive, keeping)
+    with TemporaryDirectory() as aside:
+        place = Path(aside) / "run"
+        _typed_run(run, place, (harness, instrument, stage))
+        return keep_run(place, archive, keeping)
+
+
+def _typed_run(run: Path, place: Path, typed: tuple[str, str | None, str]) -> None:
+    """A run folder at `place` of a readings file, or of a run that lacks a copy of its harness."""
+    from datetime import datetime
+
+    from loomtest.errors import InputError, Problem
+    from loomtest.harness.load import load_harness
+    from loomtest.readings.instrument import load_instrument
+    from loomtest.readings.load import load_readings
+    from loomtest.readings.newrun import About, run_of_file, with_harness
+    from loomtest.readings.runfile import HARNESS_FOLDER
+
+    harness, instrument, stage = typed
+    expected = load_harness(harness)
+    load_readings(run, expected)  # whatever is wrong is told of the person's own file, not of a copy
+    if run.is_dir():
+        if (run / HARNESS_FOLDER).is_dir():
+            found = "--harness for a run that holds its own copy"
+            raise InputError([Problem(str(run), None, "--harness", found, "the run alone")])
+        with_harness(run, expected, place)
+        return
+    meter = load_instrument(instrument) if instrument is not None else None
+    # Nobody wrote down when the readings were taken: the file's own time is the nearest to it.
+    started = datetime.fromtimestamp(run.stat().st_mtime).astimezone()
+    about = About(stage=stage, instrument=meter, notes=f"readings typed into {run.name}")
+    run_of_file(place, run, expected, about, started)

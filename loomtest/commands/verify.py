@@ -1,0 +1,62 @@
+"""`loomtest verify`: is every kept run still what was kept?"""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from loomtest.commands.app import app
+from loomtest.commands.keep import ARCHIVE_HELP
+
+
+@app.command(epilog="Example: loomtest verify --archive evidence")
+def verify(
+    key: Annotated[
+        list[str] | None, typer.Option(help="A public key; every bag must be signed by one of those given.")
+    ] = None,
+    bag: Annotated[str | None, typer.Option(help="With --to-zip: the bag to pack.")] = None,
+    to_zip: Annotated[
+        str | None, typer.Option(help="Check one bag and pack it into this zip file, to hand on.")
+    ] = None,
+    archive: Annotated[str | None, typer.Option(help=ARCHIVE_HELP)] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of text.")] = False,
+) -> None:
+    """Check every byte of every kept run and the chain between them, and judge the readings again.
+
+    Prints one line a bag. Exit status: 0 all good, 1 something is wrong, 2 could not be carried out.
+    """
+    if (bag is None) != (to_zip is None):
+        raise typer.BadParameter("--bag NAME and --to-zip FILE go together", param_hint="--to-zip")
+    from pathlib import Path
+
+    from loomtest.commands.screen import show, show_json
+    from loomtest.evidence.archive import Archive, default_archive
+    from loomtest.evidence.plain import Line
+
+    place = Archive(archive) if archive is not None else Archive(default_archive())
+    if bag is not None and to_zip is not None:
+        from loomtest.evidence.archive_zip import export_bag
+
+        written = export_bag(place, bag, Path(to_zip))
+        if as_json:
+            show_json({"zip": written.as_posix()})
+        else:
+            show([Line(f"packed into {written.as_posix()}")])
+        return
+    from loomtest.diagnosis.judge import judge
+    from loomtest.evidence.archive_sign import load_public_key
+    from loomtest.evidence.archive_verify import Checked, verify_archive
+    from loomtest.evidence.archive_words import verify_lines
+
+    keys = tuple(load_public_key(Path(name)) for name in key or ())
+    checked: list[Checked] = []
+    for one in verify_archive(place, judge, keys):
+        checked.append(one)
+        if not as_json:
+            show(verify_lines([one]))
+    wrong = [one for one in checked if one.wrong]
+    if as_json:
+        bags = [{"bag": one.name, "wrong": list(one.wrong), "said": list(one.said)} for one in checked]
+        show_json({"schema": "loomtest-verify/1", "good": not wrong, "bags": bags})
+    raise typer.Exit(1 if wrong else 0)

@@ -1,0 +1,88 @@
+"""The robust trend of a resistance over time, and when it would pass its limit."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+
+from loomtest.harness.model import FloatArray
+
+# Fewer readings, or a look further ahead than so many times the span they cover, is guesswork
+# (common practice; no standard states a figure).
+FEWEST_FOR_FORECAST = 5
+FURTHEST_SPANS = 3.0
+CONFIDENCE = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class Trend:
+    """A line through (x, y): `intercept` + `slope` · x, and the interval of the slope."""
+
+    slope: float
+    low: float
+    high: float
+    intercept: float
+
+    def at(self, x: float) -> float:
+        """The line's height at x."""
+        return self.intercept + self.slope * x
+
+
+def theil_sen(x: FloatArray, y: FloatArray, confidence: float = CONFIDENCE) -> Trend | None:
+    """The median of the slopes of all pairs, with Sen's distribution-free interval.
+
+    `x`, `y`: (n,). None when there are not two different x. Source: P. K. Sen, "Estimates of the regression
+    coefficient based on Kendall's tau", J. Am. Stat. Assoc. 63 (1968), 1379-1389; the intercept is
+    median(y) - slope · median(x).
+    """
+    order = np.argsort(x, kind="stable")
+    x, y = x[order], y[order]
+    first, second = np.triu_indices(len(x), 1)
+    run = x[second] - x[first]
+    slopes = np.sort((y[second] - y[first])[run > 0] / run[run > 0])
+    count = len(slopes)
+    if not count:
+        return None
+    slope = float(np.median(slopes))
+    n = len(x)
+    ties = sum(_tie_terms(values) for values in (x, y))
+    sigma = math.sqrt(max(0.0, (n * (n - 1) * (2 * n + 5) - ties) / 18.0))
+    reach = NormalDist().inv_cdf(0.5 + confidence / 2) * sigma
+    low = max(round((count - reach) / 2) - 1, 0)
+    high = min(round((count + reach) / 2), count - 1)
+    intercept = float(np.median(y)) - slope * float(np.median(x))
+    return Trend(slope, float(slopes[low]), float(slopes[high]), intercept)
+
+
+def _tie_terms(values: FloatArray) -> float:
+    _, counts = np.unique(values, return_counts=True)
+    return float((counts * (counts - 1) * (2 * counts + 5)).sum())
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """When the limit would be passed: x on the trend line, earliest and latest by the slope's interval."""
+
+    about: float
+    earliest: float
+    latest: float
+
+
+def forecast(x: FloatArray, trend: Trend, limit: float) -> Forecast | None:
+    """When the trend passes `limit`; None where the interval does not support saying so.
+
+    It does when at least FEWEST_FOR_FORECAST different x were seen, the whole interval of the slope rises,
+    the level is still below the limit, and even the slowest rise passes it within FURTHEST_SPANS times the
+    span of x.
+    """
+    last, span = float(x.max()), float(x.max() - x.min())
+    level = trend.at(last)
+    if len(np.unique(x)) < FEWEST_FOR_FORECAST or trend.low <= 0 or level >= limit:
+        return None
+    ahead = [(limit - level) / slope for slope in (trend.slope, trend.high, trend.low)]
+    if ahead[2] > FURTHEST_SPANS * span:
+        return None
+    return Forecast(*(last + days for days in ahead))

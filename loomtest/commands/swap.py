@@ -78,28 +78,38 @@ def swap(
 
 def _described(cavities: list[str], rows: list[str]) -> tuple[dict[str, tuple[str, ...]], dict[str, Face]]:
     """The new connectors as the options describe them; raises InputError with every mistake."""
-    from loomtest.errors import InputError
+    from loomtest.errors import InputError, Problem
     from loomtest.harness.settings import read_settings
 
     # The words of harness.toml, so that they are held to the same rules.
-    problems: list[Any] = []
+    problems: list[Problem] = []
     text = ["[cavities]"]
     for item in cavities:
-        name, _, value = item.partition("=")
-        names = [word.strip() for word in value.split(",")]
-        text.append(
-            f"{_toml(name)} = {value if value.isdecimal() else '[' + ', '.join(map(_toml, names)) + ']'}"
-        )
+        name, equals, value = item.partition("=")
+        if not equals:
+            problems.append(
+                Problem("--cavities", None, "", shown(item), "a connector and its cavities: X5N=8")
+            )
+        names = ", ".join(_toml(word) for word in value.split(","))
+        text.append(f"{_toml(name)} = {value if _is_number(value) else f'[{names}]'}")
     text.append("[faces]")
     for item in rows:
-        name, _, value = item.partition("=")
-        text.append(f"{_toml(name)} = {{rows = {value if value.isdecimal() else _toml(value)}}}")
+        name, equals, value = item.partition("=")
+        if not equals:
+            problems.append(Problem("--rows", None, "", shown(item), "a connector and its rows: X5N=2"))
+        text.append(f"{_toml(name)} = {{rows = {value if _is_number(value) else _toml(value)}}}")
+    if problems:
+        raise InputError(problems)
     settings = read_settings("\n".join(text), "--cavities and --rows", problems)
     if problems:
         from dataclasses import replace
 
         raise InputError([replace(problem, line=None) for problem in problems])
     return dict(settings.cavities), dict(settings.faces)
+
+
+def _is_number(text: str) -> bool:
+    return text.isascii() and text.isdecimal() and not text.startswith("0")
 
 
 def _toml(text: str) -> str:

@@ -67,7 +67,7 @@ def check_list_lines(swapped: Swapped) -> list[str]:
     lines += ["", "Tick a line when the terminal has clicked in and holds a pull by hand.", ""]
     lines += _rows(swapped.moves)
     if swapped.unused:
-        lines += ["", "Not used any more. Tick when the end is insulated and tied back, or the wire out.", ""]
+        lines += ["", "Not used any more: tick when the end is insulated and tied back, or pulled out.", ""]
         lines += _rows(swapped.unused)
     for connector in dict.fromkeys(name for move in swapped.moves if (name := connector_of(move.new))):
         used = {move.new for move in swapped.moves} | {p for w in harness.wires for p in (w.start, w.end)}

@@ -204,8 +204,7 @@ class _Reader:
                     if isinstance(item, bool) or not isinstance(item, str | int):
                         self.say(key, _plain(item), "cavity names in quotation marks")
                         continue
-                    point = self.point(key, f"X:{item}")  # the connector's part only makes it a point
-                    name = point.partition(":")[2]
+                    name = self.cavity(key, str(item))
                     if name in names:
                         self.say(key, f"cavity {quoted(name)} twice", "each cavity once")
                     elif name:
@@ -217,6 +216,13 @@ class _Reader:
             elif connector and names:
                 out[connector] = tuple(names)
         return out
+
+    def cavity(self, key: str, text: str) -> str:
+        try:
+            return read_point(f"X:{text}").partition(":")[2]  # the connector's part only makes it a point
+        except ValueError:
+            self.say(key, quoted(text), "a cavity's name of visible letters, figures and signs")
+            return ""
 
     def faces(self, table: Mapping[str, Any]) -> dict[str, Face]:
         out: dict[str, Face] = {}

@@ -94,10 +94,9 @@ class Capture:
         weight = 8.0
         return math.sqrt((weight / 9.0 + self._square_sum) / (weight + self._differences))
 
-    def rearm(self) -> None:
-        """Begin again although nobody lifted a probe: the person asked for another reading here."""
-        self.state = "open"
-        self._forget()
+    def expect(self, ohm: float | None) -> None:
+        """A part of so many ohms comes next: it may be taken although a hand can have as much."""
+        self.auto_below_ohm = max(self.rule.auto_below_ohm, 3.0 * ohm if ohm and math.isfinite(ohm) else 0.0)
 
     def feed(self, now_s: float, shown: Shown) -> list[Move]:
         """Take one sample (ohms only; +inf is over-range) and return what changed."""

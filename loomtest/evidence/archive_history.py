@@ -15,7 +15,7 @@ import numpy as np
 from loomtest.errors import ArchiveError
 from loomtest.evidence.archive import Archive
 from loomtest.evidence.archive_index import Index, Kept, WireOhms
-from loomtest.evidence.archive_trend import Forecast, Trend, forecast, theil_sen
+from loomtest.evidence.archive_trend import FEWEST_FOR_TREND, Forecast, Trend, forecast, theil_sen
 
 # The slopes of all pairs grow with the square of the runs; the newest of them tell the present.
 MOST_RUNS_FOR_TREND = 200
@@ -48,7 +48,8 @@ class Course:
 
 @dataclass(frozen=True, slots=True)
 class History:
-    """Kept runs in the order of keeping, and the courses, nearest to their limit first."""
+    """Kept runs in the order of keeping, and the courses: those above their limit, those that will
+    pass it, then the nearest to it."""
 
     runs: tuple[Kept, ...]
     courses: tuple[Course, ...]
@@ -73,7 +74,11 @@ def history_of(archive: Archive, harness: str | None = None) -> History:
         measured = _once_each([kept for kept in runs if kept.harness == name])[-MOST_RUNS_FOR_TREND:]
         day_of = {kept.sequence: day_of_run(kept) for kept in measured}
         courses += _courses(name, index.wires(list(day_of)), day_of)
-    return History(tuple(runs), tuple(sorted(courses, key=lambda course: -course.level)))
+    return History(tuple(runs), tuple(sorted(courses, key=_urgency)))
+
+
+def _urgency(course: Course) -> tuple[bool, bool, float]:
+    return course.level <= 1.0, course.passes is None, -course.level
 
 
 def day_of_run(kept: Kept) -> float:
@@ -153,6 +158,7 @@ def history_json(history: History) -> dict[str, Any]:
 
 def _course_json(course: Course) -> dict[str, Any]:
     trend, passes = course.trend, course.passes
+    trend = trend if len(course.ohms) >= FEWEST_FOR_TREND else None
     return {
         "harness": course.harness,
         "circuit": course.circuit,

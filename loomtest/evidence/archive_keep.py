@@ -66,6 +66,8 @@ def keep_run(run: Path, archive: Archive, keeping: Keeping) -> KeptRun:
     Raises InputError for a run that cannot be judged, RunFolderError for one that is still being recorded,
     ArchiveError when the archive cannot be written.
     """
+    if not run.exists():
+        raise InputError([Problem(str(run), None, "", "no such file or folder", "a run folder")])
     with not_being_recorded(run):
         harness = _harness_of(run)
         readings = load_readings(run, harness)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from loomtest.errors import InputError, Problem
 from loomtest.evidence.archive_history import Course, History, date_of
+from loomtest.evidence.archive_trend import FEWEST_FOR_TREND
 from loomtest.evidence.archive_words import trend_words
 from loomtest.evidence.drawing import Dot, Drawing, Item, Line, Shape, Words, save_png, to_svg
 from loomtest.evidence.units import ohms
@@ -84,7 +85,7 @@ def _strip(items: list[Item], course: Course, top: float, span: tuple[float, flo
     items.append(Line(((LEFT, base), (RIGHT, base)), "line", 1.0))
     limit = at(span[0], course.limit_ohms)[1]
     items.append(Line(((LEFT, limit), (RIGHT, limit)), "ink", 1.6, (5, 4)))
-    if course.trend is not None and len(course.ohms) > 2:
+    if course.trend is not None and len(course.ohms) >= FEWEST_FOR_TREND:
         ends = [(day, course.trend.at(day)) for day in (course.days[0], course.days[-1])]
         items.append(Line((at(*ends[0]), at(*ends[1])), "soft", 1.6))
     for day, value in zip(course.days, course.ohms, strict=True):

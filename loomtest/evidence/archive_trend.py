@@ -10,9 +10,10 @@ import numpy as np
 
 from loomtest.harness.model import FloatArray
 
-# Fewer readings, or a look further ahead than so many times the span they cover, is guesswork
-# (common practice; no standard states a figure).
-FEWEST_FOR_FORECAST = 5
+# Of fewer than five values every order is too likely by chance for any interval of 95 %: even when four
+# rise without exception, that happens by chance in 2 of 4! = 24 orders (of five, in 2 of 120).
+FEWEST_FOR_TREND = 5
+# To look further ahead than so many times the span that was seen is guesswork (common practice).
 FURTHEST_SPANS = 3.0
 CONFIDENCE = 0.95
 
@@ -74,13 +75,13 @@ class Forecast:
 def forecast(x: FloatArray, trend: Trend, limit: float) -> Forecast | None:
     """When the trend passes `limit`; None where the interval does not support saying so.
 
-    It does when at least FEWEST_FOR_FORECAST different x were seen, the whole interval of the slope rises,
+    It does when at least FEWEST_FOR_TREND different x were seen, the whole interval of the slope rises,
     the level is still below the limit, and even the slowest rise passes it within FURTHEST_SPANS times the
     span of x.
     """
     last, span = float(x.max()), float(x.max() - x.min())
     level = trend.at(last)
-    if len(np.unique(x)) < FEWEST_FOR_FORECAST or trend.low <= 0 or level >= limit:
+    if len(np.unique(x)) < FEWEST_FOR_TREND or trend.low <= 0 or level >= limit:
         return None
     ahead = [(limit - level) / slope for slope in (trend.slope, trend.high, trend.low)]
     if ahead[2] > FURTHEST_SPANS * span:

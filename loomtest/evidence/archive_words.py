@@ -6,38 +6,48 @@ from collections.abc import Iterable
 
 from loomtest.evidence.archive_history import DAYS_PER_YEAR, Course, History, date_of
 from loomtest.evidence.archive_index import Kept
+from loomtest.evidence.archive_trend import FEWEST_FOR_TREND
 from loomtest.evidence.archive_verify import Checked
 from loomtest.evidence.plain import Line
 from loomtest.evidence.units import counted, ohms
 
 MOST_RUNS = 20
 MOST_COURSES = 20
+MOST_COURSES_OF_SEVERAL = 3
+# Over a shorter time a rate a year says more than anybody knows.
+_DAYS_FOR_A_RATE = 60.0
+_LEAST_OHMS = 1e-4  # below it a rate reads as nothing
 _TONE = {"pass": "good", "fail": "bad", "not-proven": "doubt"}
 
 
 def history_lines(history: History, everything: bool = False) -> list[Line]:
-    """Runs, newest last, then each circuit's resistance, nearest to its limit first."""
-    runs = history.runs if everything else history.runs[-MOST_RUNS:]
+    """Each harness: its runs, newest last, and its resistances, nearest to their limit first."""
+    harnesses = list(dict.fromkeys(kept.harness for kept in history.runs))
+    most = MOST_COURSES if len(harnesses) == 1 else MOST_COURSES_OF_SEVERAL
     lines: list[Line] = []
-    if len(runs) < len(history.runs):
-        lines.append(
-            Line(f"… {counted(len(history.runs) - len(runs), 'earlier run')} (--all shows them)", "soft")
-        )
-    harness = ""
-    for kept in runs:
-        if kept.harness != harness:
-            lines += [Line(kept.harness or "(cannot be read)", "head")]
-            harness = kept.harness
-        lines.append(_run_line(kept))
-    courses = history.courses if everything else history.courses[:MOST_COURSES]
-    if courses:
-        lines += [Line(""), Line("Resistance over time, nearest to its limit first", "head")]
-    several = len({course.harness for course in history.courses}) > 1
-    for course in courses:
-        lines += _course_lines(course, several)
-    if len(courses) < len(history.courses):
-        rest = counted(len(history.courses) - len(courses), "more wire")
-        lines.append(Line(f"… {rest}, further within their limits (--all shows them)", "soft"))
+    for harness in harnesses:
+        lines += [Line("")] if lines else []
+        lines.append(Line(harness or "(cannot be read: see loomtest verify)", "head"))
+        runs = [kept for kept in history.runs if kept.harness == harness]
+        shown = runs if everything else runs[-MOST_RUNS:]
+        if len(shown) < len(runs):
+            earlier = counted(len(runs) - len(shown), "earlier run")
+            lines.append(Line(f"  … {earlier} (--all shows them)", "soft"))
+        lines += map(_run_line, shown)
+        courses = [course for course in history.courses if course.harness == harness]
+        lines += _courses_lines(courses, len(courses) if everything else most)
+    return lines
+
+
+def _courses_lines(courses: list[Course], most: int) -> list[Line]:
+    if not courses:
+        return []
+    lines = [Line("  Resistance over time, nearest to its limit first", "head")]
+    for course in courses[:most]:
+        lines += _course_lines(course)
+    if len(courses) > most:
+        rest = counted(len(courses) - most, "more wire")
+        lines.append(Line(f"  … {rest}, further within their limits (--all shows them)", "soft"))
     return lines
 
 
@@ -49,9 +59,8 @@ def _run_line(kept: Kept) -> Line:
     return Line(text, _TONE.get(kept.verdict, "plain"))
 
 
-def _course_lines(course: Course, several: bool) -> list[Line]:
+def _course_lines(course: Course) -> list[Line]:
     name = course.circuit if course.circuit == course.wires else f"{course.circuit} ({course.wires})"
-    name = f"{course.harness}: {name}" if several else name
     above = course.limit_ohms is not None and course.ohms[-1] > course.limit_ohms
     limit = f", limit {ohms(course.limit_ohms)}" if course.limit_ohms is not None else ""
     values = f"{ohms(course.ohms[-1])}{limit}"
@@ -63,15 +72,19 @@ def _course_lines(course: Course, several: bool) -> list[Line]:
 
 
 def trend_words(course: Course) -> str:
-    """What the trend says, or "" with too few runs to say anything."""
+    """What the trend says; "" where there are too few runs to say anything."""
     trend = course.trend
-    if trend is None or len(course.ohms) < 3:
+    if trend is None or len(course.ohms) < FEWEST_FOR_TREND:
         return ""
-    if trend.low <= 0.0 <= trend.high:
+    span = course.days[-1] - course.days[0]
+    per_year = span >= _DAYS_FOR_A_RATE
+    scale = DAYS_PER_YEAR if per_year else span
+    rise, *interval = (abs(slope) * scale for slope in (trend.slope, trend.low, trend.high))
+    if trend.low <= 0.0 <= trend.high or min(interval) < _LEAST_OHMS:
         return f"no trend shown by {counted(len(course.ohms), 'run')}"
-    slopes = [abs(slope) * DAYS_PER_YEAR for slope in (trend.slope, trend.low, trend.high)]
-    way = "rises" if trend.slope > 0 else "falls"
-    text = f"{way} {ohms(slopes[0])} a year ({ohms(min(slopes[1:]))} to {ohms(max(slopes[1:]))})"
+    way = ("rises" if trend.slope > 0 else "falls") if per_year else ("rose" if trend.slope > 0 else "fell")
+    over = "a year" if per_year else f"in {max(round(span), 1)} days"
+    text = f"{way} {ohms(rise)} {over} ({ohms(min(interval))} to {ohms(max(interval))})"
     if course.passes is not None:
         passes = course.passes
         text += f"; will pass its limit about {date_of(passes.about)}"

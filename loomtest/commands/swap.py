@@ -16,9 +16,10 @@ if TYPE_CHECKING:
     from loomtest.harness.swap import Move, Swapped
 
 SIDES = ("wire", "mating", "both")
+FACE_KEYS = ("rows", "numbering", "seen_from")
 
 
-@app.command(epilog="Example: loomtest swap launch helm_map.csv --out launch_new --cavities X5N=8")
+@app.command(epilog="Example: loomtest swap helm map.csv --out helm_new --cavities X5N=8 --face X5N=2")
 def swap(
     harness: Annotated[str, typer.Argument(help="A folder, a harness.toml or a wire list.")],
     map_file: Annotated[
@@ -31,8 +32,9 @@ def swap(
     cavities: Annotated[
         list[str] | None, typer.Option(help="Cavities of a new connector: X5N=8, or X5N=A1,A2,B1,B2.")
     ] = None,
-    rows: Annotated[
-        list[str] | None, typer.Option(help="Rows of a new connector, numbered across: X5N=2.")
+    face: Annotated[
+        list[str] | None,
+        typer.Option(help="Rows of a new connector, how they count, from which side: X5N=2,across,mating."),
     ] = None,
     side: Annotated[str, typer.Option(help="The side that the pinout shows: wire, mating or both.")] = "both",
     as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of text.")] = False,
@@ -40,6 +42,10 @@ def swap(
     """Write the harness as it is after a connector is changed for another.
 
     The map says where each wire goes: rows such as X5:1,X5N:3, or with the column colour instead of old.
+    How the new connector looks is told in [cavities] and [faces] of harness.toml, or with --cavities and
+    --face: the number of rows, then across, down or back-and-forth, then the side (mating or wire) on which
+    the first cavity is at the top left.
+
     A cavity that is given up has unused in the column new. A column mark allows what is refused
     otherwise: splice (wires of two old cavities into one new one) and split (the wires of one old cavity
     into two).
@@ -61,7 +67,7 @@ def swap(
     if side not in SIDES:
         raise InputError([Problem("--side", None, "", shown(side), "one of " + ", ".join(SIDES))])
     before = load_harness(harness)
-    counts, faces = _described(cavities or [], rows or [])
+    counts, faces = _described(cavities or [], face or [])
     chart = read_map(map_file, before, connector)
     swapped = swap_connectors(before, chart, counts, faces)
     papers = _papers(swapped, side)
@@ -76,7 +82,7 @@ def swap(
     typer.echo("\n".join(_closing(swapped, folder)))
 
 
-def _described(cavities: list[str], rows: list[str]) -> tuple[dict[str, tuple[str, ...]], dict[str, Face]]:
+def _described(cavities: list[str], faces: list[str]) -> tuple[dict[str, tuple[str, ...]], dict[str, Face]]:
     """The new connectors as the options describe them; raises InputError with every mistake."""
     from loomtest.errors import InputError, Problem
     from loomtest.harness.settings import read_settings
@@ -93,14 +99,18 @@ def _described(cavities: list[str], rows: list[str]) -> tuple[dict[str, tuple[st
         names = ", ".join(_toml(word) for word in value.split(","))
         text.append(f"{_toml(name)} = {value if _is_number(value) else f'[{names}]'}")
     text.append("[faces]")
-    for item in rows:
+    for item in faces:
         name, equals, value = item.partition("=")
-        if not equals:
-            problems.append(Problem("--rows", None, "", shown(item), "a connector and its rows: X5N=2"))
-        text.append(f"{_toml(name)} = {{rows = {value if _is_number(value) else _toml(value)}}}")
+        words = [word.strip() for word in value.split(",")]
+        if not equals or len(words) > len(FACE_KEYS):
+            expected = "a connector and its rows, then numbering and side: X5N=2,across,mating"
+            problems.append(Problem("--face", None, "", shown(item), expected))
+        pairs = zip(FACE_KEYS, words, strict=False)
+        keys = (f"{key} = {word if _is_number(word) else _toml(word)}" for key, word in pairs)
+        text.append(f"{_toml(name)} = {{{', '.join(keys)}}}")
     if problems:
         raise InputError(problems)
-    settings = read_settings("\n".join(text), "--cavities and --rows", problems)
+    settings = read_settings("\n".join(text), "--cavities and --face", problems)
     if problems:
         from dataclasses import replace
 

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from loomtest.errors import InputError, Problem, nearest
+from loomtest.harness.load import problems_in_order
 from loomtest.harness.model import Face, Harness, Wire, cavity_of, connector_of
 from loomtest.harness.origin import WAS, was_at
 from loomtest.harness.points import natural
@@ -65,11 +66,11 @@ def swap(
     _check_collisions(harness, chart, targets, problems)
     wires, images = _rewired(harness, chart, targets, problems)
     if problems:
-        raise InputError(problems)
+        raise InputError(problems_in_order(problems))
     after = _after(harness, wires, chart, cavities, {**harness.faces, **(faces or {})})
     joined, parted = _net_changes(harness, chart, after, images, problems)
     if problems:
-        raise InputError(problems)
+        raise InputError(problems_in_order(problems))
     moves = [
         Move(harness.wires[end.wire], end.column, row.old, row.new)
         for end, row in targets.items()

@@ -36,7 +36,7 @@ def bench(tmp_path: Path) -> Path:
 
 
 def test_cards_list_and_folder(bench: Path) -> None:
-    options = ("--cavities", "X5N=4", "--rows", "X5N=2")
+    options = ("--cavities", "X5N=4", "--face", "X5N=2")
     done = loomtest("swap", "helm", "map.csv", "--out", "new", *options, cwd=bench)
     assert (done.returncode, done.stderr) == (0, "")
     new = bench / "new"
@@ -69,6 +69,18 @@ def test_cards_list_and_folder(bench: Path) -> None:
     assert loomtest("check", "new", cwd=bench).returncode == 0
 
 
+def test_cavities_by_name_and_a_face_counted_from_the_back(bench: Path) -> None:
+    (bench / "map.csv").write_text("old,new\nX5:1,Y:A\nX5:2,Y:D\nX5:3,Y:B\n", encoding="utf-8")
+    options = ("--cavities", "Y=A,B,C,D", "--face", "Y=2,down,wire", "--side", "wire")
+    done = loomtest("swap", "helm", "map.csv", "--out", "new", *options, cwd=bench)
+    assert (done.returncode, done.stderr) == (0, "")
+    rows = [line.split() for line in done.stdout.splitlines() if line.startswith("  [")]
+    assert rows == [["[A]", "[C]"], ["[B]", "[D]"]]
+    toml = (bench / "new" / "harness.toml").read_text(encoding="utf-8")
+    assert 'Y = ["A", "B", "C", "D"]' in toml
+    assert 'Y = {rows = 2, numbering = "down", seen_from = "wire"}' in toml
+
+
 @pytest.mark.parametrize(("side", "other"), [("wire", "mating"), ("mating", "wire")])
 def test_the_person_chooses_the_side(bench: Path, side: str, other: str) -> None:
     done = loomtest("swap", "helm", "map.csv", "--out", "new", "--side", side, cwd=bench)
@@ -98,7 +110,11 @@ def test_json(bench: Path) -> None:
         (["--cavities", "X5N=99999"], "a count from 1"),
         (["--cavities", "X5N"], "X5N=8"),
         (["--cavities", "X5N=2"], "a cavity of X5N: 1, 2"),
-        (["--rows", "X5N=two"], "a whole number"),
+        (["--face", "X5N=two"], "a whole number"),
+        (["--face", "X5N=2,upwards"], "across, down"),
+        (["--face", "X5N=2,across,top"], "mating, wire"),
+        (["--face", "X5N=2,across,wire,4"], "X5N=2,across,mating"),
+        (["--face", "X5N"], "X5N=2,across,mating"),
         (["--cavities", "X5N=4\n[limits]"], "a cavity's name"),
     ],
 )

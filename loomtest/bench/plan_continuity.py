@@ -29,7 +29,7 @@ import numpy as np
 
 from loomtest.harness.model import FloatArray, Harness
 
-What = Literal["continuity", "loops", "joints", "part", "isolation"]
+What = Literal["continuity", "loops", "joints", "part", "isolation", "locate"]  # the last: not in plans
 
 
 @dataclass(frozen=True, slots=True)

@@ -251,7 +251,8 @@ def _settled(harness: Harness, finding: Finding, after: Verdict) -> bool:
             item.what == "isolation" and _nets(harness, item.points) == nets for item in after.untested
         )
     wires = {suspect.wire for suspect in finding.suspects}
-    if any(row.wire in wires and row.verdict == "untested" for row in after.wires):
+    open_rows = ("untested", "undecided") if finding.fault == "high-resistance" else ("untested",)
+    if any(row.wire in wires and row.verdict in open_rows for row in after.wires):
         return False
     return not any(
         item.what == "continuity" and nets & _nets(harness, item.points) for item in after.untested

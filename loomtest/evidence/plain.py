@@ -168,13 +168,16 @@ def _untested(items: Sequence[Untested]) -> list[Line]:
 
 def said_once(finding: Finding, harness: Harness) -> tuple[str, str, str]:
     """Text, consequence and next of a finding; where a connector is, is said the first time only."""
-    mark = "\0"  # no file can hold it in a name: names are of visible letters
-    whole = mark.join((finding.text, finding.consequence, finding.next))
+    parts = [finding.text, finding.consequence, finding.next]
     for place in dict.fromkeys(harness.places.values()):
-        words = f" ({place})"
-        before, found, after = whole.partition(words)
-        whole = before + found + after.replace(words, "")
-    text, consequence, after = (sentence(part) for part in whole.split(mark))
+        words, said = f" ({place})", False
+        for i, part in enumerate(parts):
+            before, found, after = ("", "", part) if said else part.partition(words)
+            if not said and not found:
+                continue
+            parts[i] = before + found + after.replace(words, "")
+            said = True
+    text, consequence, after = map(sentence, parts)
     return text, consequence, after
 
 

@@ -55,6 +55,8 @@ def test_a_place_is_said_once() -> None:
         "crossed", ("X2:3",), text=f"X2:3 ({place}) and X2:4 ({place}).", next=f"Look at X2 ({place})."
     )
     assert said_once(finding, harness) == (f"X2:3 ({place}) and X2:4.", "", "Look at X2.")
+    later = Finding("open", ("X2:3",), text="x", consequence=f"a ({place}), b ({place})", next=f"c ({place})")
+    assert said_once(later, harness) == ("X.", f"A ({place}), b.", "C.")
 
 
 def test_what_was_not_measured_is_named_and_counted() -> None:

@@ -51,6 +51,13 @@ class ScpiMeter:
         self._auto_range = True
         self._range_ohm: float | None = None
 
+    def turn_to(self, function: str) -> None:
+        """Set the meter to `resistance` (two- or four-wire, as its file says) or `diode`."""
+        name = self._settings.function if function == "resistance" else function
+        if _CONFIGURE[name] != (self._configure, self._short):
+            self._configure, self._short = _CONFIGURE[name]
+            self.restart()
+
     def due(self, now_s: float) -> bytes:
         """The next question, once the last is answered; the same one again when no answer came."""
         if self._outstanding is not None:
@@ -145,7 +152,7 @@ class ScpiMeter:
             return False, None
         code = int(match[1])
         if code == 0:
-            wants_range = self._asks_range and self._settings.function.startswith("resistance")
+            wants_range = self._asks_range and self._short in ("RES", "FRES")
             self._step = "range-auto" if wants_range else "read"
             return True, None
         return True, Trouble("instrument-error", f"the meter reports error {code}, {match[2]!r}")
@@ -164,9 +171,7 @@ class ScpiMeter:
         )
 
     def _shown(self, value: float, text: str) -> Event:
-        function: Literal["ohm", "volt"] = (
-            "ohm" if self._settings.function.startswith("resistance") else "volt"
-        )
+        function: Literal["ohm", "volt"] = "ohm" if self._short in ("RES", "FRES") else "volt"
         if 9.895e37 <= value < 9.905e37:
             fixed = None if self._auto_range else self._range_ohm
             return Shown(math.inf, function, math.nan, fixed, text)

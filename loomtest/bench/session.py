@@ -95,6 +95,11 @@ class Session:
         return self._live
 
     @property
+    def step(self) -> Step | None:
+        """The probing that is asked for; None while the leads are zeroed."""
+        return self._step
+
+    @property
     def note(self) -> str:
         """The note that goes with the next reading."""
         return self._note

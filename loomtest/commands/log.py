@@ -1,0 +1,69 @@
+"""`loomtest log`: records a run, by hand, off a meter, or off a pin-scanner; resumes one that stopped."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated, Literal
+
+import typer
+
+from loomtest.commands.app import app
+
+Level = Literal["full", "neighbours", "bonded", "none"]
+
+
+@app.command(epilog="Example: loomtest log wires.csv --out before --meter /dev/ttyUSB0 --stage before")
+def log(
+    harness: Annotated[
+        str, typer.Argument(help="A folder, a harness.toml or a wire list.", show_default=False)
+    ],
+    out: Annotated[
+        Path, typer.Option(help="The run folder; one that stopped is resumed.", show_default=False)
+    ],
+    by_hand: Annotated[
+        bool, typer.Option("--by-hand", help="Type what the meter shows (also where nothing is chosen).")
+    ] = False,
+    meter: Annotated[
+        str, typer.Option(help="Port of a meter with a serial cable; rehearse:FOLDER or rehearse:FILE.")
+    ] = "",
+    scanner: Annotated[str, typer.Option(help="Port of a pin-scanner; rehearse:FOLDER.")] = "",
+    instrument: Annotated[str, typer.Option(help="An instrument file, or the name of a generic one.")] = "",
+    stage: Annotated[str, typer.Option(help="A word for the run: before, after.")] = "",
+    operator: Annotated[str, typer.Option(help="Who measures.")] = "",
+    temperature: Annotated[float | None, typer.Option(help="Of the conductors, in °C.")] = None,
+    isolation: Annotated[Level | None, typer.Option(help="Which pairs of nets to show apart.")] = None,
+    joints: Annotated[
+        bool, typer.Option("--joints", help="Also what each wire's own resistance needs.")
+    ] = False,
+    open_after: Annotated[
+        float | None,
+        typer.Option(help="Take over-range by itself once it lasted so many seconds.", min=2.5),
+    ] = None,
+    quiet: Annotated[bool, typer.Option("--quiet", help="No bell.")] = False,
+) -> None:
+    """Record readings into a run folder; each is on disk before the next is asked for.
+
+    Input that is no terminal is read line by line, POINT POINT VALUE [note], and each line is answered.
+    """
+    from loomtest.commands.log_request import LogRequest, end_on_request
+    from loomtest.harness.load import load_harness
+
+    chosen = [name for name, on in (("--by-hand", by_hand), ("--meter", meter), ("--scanner", scanner)) if on]
+    if len(chosen) > 1:
+        raise typer.BadParameter(f"found {' and '.join(chosen)}; expected one of them")
+    end_on_request()
+    if scanner:
+        from loomtest.commands.log_scanner import Wishes, log_scanner
+
+        log_scanner(harness, out, scanner, Wishes(stage=stage, operator=operator, quiet=quiet))
+        return
+    request = LogRequest(out, stage, operator, instrument, temperature, isolation, joints, open_after, quiet)
+    loaded = load_harness(harness)
+    if meter:
+        from loomtest.commands.log_guided import log_meter
+
+        log_meter(loaded, meter, request)
+    else:
+        from loomtest.commands.log_by_hand import log_by_hand
+
+        log_by_hand(loaded, request)

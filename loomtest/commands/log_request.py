@@ -1,0 +1,66 @@
+"""What `loomtest log` was asked for, and the run folder it records into, whoever takes the readings."""
+
+from __future__ import annotations
+
+import signal
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from types import FrameType
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from loomtest.harness.model import Harness, IsolationLevel
+    from loomtest.readings.model import Instrument
+    from loomtest.readings.run import RunWriter
+
+
+@dataclass(frozen=True, slots=True)
+class LogRequest:
+    """The options of the command line that every way of reading shares."""
+
+    out: Path
+    stage: str = ""
+    operator: str = ""
+    instrument: str = ""
+    temperature_c: float | None = None
+    isolation: IsolationLevel | None = None
+    joints: bool = False
+    open_after_s: float | None = None
+    quiet: bool = False
+
+    def stated_instrument(self) -> Instrument | None:
+        """The instrument that was named, else that of the run which is resumed, else None."""
+        from loomtest.readings.instrument import load_instrument
+        from loomtest.readings.runfile import INSTRUMENT_FILE
+
+        if self.instrument:
+            return load_instrument(self.instrument)
+        kept = self.out / INSTRUMENT_FILE
+        return load_instrument(kept) if kept.is_file() else None
+
+    def open_run(self, harness: Harness, instrument: Instrument | None) -> RunWriter:
+        """A new run folder, or the one that is there, to go on where it stopped. Raises RunFolderError."""
+        from loomtest.readings.run import About, create_run, resume_run
+        from loomtest.readings.runfile import RUN_FILE
+
+        if (self.out / RUN_FILE).is_file():
+            return resume_run(self.out, clock=now, harness=harness)
+        about = About(
+            stage=self.stage, operator=self.operator, instrument=instrument, temperature_c=self.temperature_c
+        )
+        return create_run(self.out, harness, about, clock=now)
+
+
+def now() -> datetime:
+    """The time with its offset."""
+    return datetime.now().astimezone()
+
+
+def end_on_request() -> None:
+    """A request to end (SIGTERM) closes the record as Ctrl-C does."""
+
+    def stop(_number: int, _frame: FrameType | None) -> None:
+        raise KeyboardInterrupt
+
+    signal.signal(signal.SIGTERM, stop)

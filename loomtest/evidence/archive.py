@@ -88,7 +88,7 @@ class Archive:
         except OSError as error:
             raise ArchiveError(f"{self.folder / LEDGER} cannot be read: {error.strerror}") from error
         entries = []
-        for number, line in enumerate(whole.decode("utf-8", "replace").splitlines(), 1):
+        for number, line in enumerate(whole.decode("utf-8", "replace").split("\n")[:-1], 1):
             match = _LINE.fullmatch(line)
             if match is None:
                 raise ArchiveError(f"{self.folder / LEDGER}, line {number}: this was not written by loomtest")

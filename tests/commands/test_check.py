@@ -1,4 +1,4 @@
-"""`loomtest check` as a person and as a script meets it, in a process of its own."""
+"""`loomtest check` as a person and as a script meets it."""
 
 from __future__ import annotations
 
@@ -9,14 +9,11 @@ from pathlib import Path
 
 import pytest
 
+from tests.commands.in_process import Done, loomtest
 
-def check(*arguments: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "loomtest", "check", *arguments],
-        capture_output=True,
-        check=False,
-        encoding="utf-8",
-    )
+
+def check(*arguments: str) -> Done:
+    return loomtest("check", *arguments)
 
 
 @pytest.fixture
@@ -122,3 +119,9 @@ def test_a_long_list_is_cut_for_a_person_and_whole_in_json(tmp_path: Path) -> No
     out = check(str(path)).stdout
     assert "and 100 more" in out
     assert len(json.loads(check(str(path), "--json").stdout)["nets"]) == 500
+
+
+def test_the_same_in_a_process_of_its_own(loom: Path) -> None:
+    command = [sys.executable, "-X", "utf8", "-m", "loomtest", "check", str(loom)]
+    done = subprocess.run(command, capture_output=True, check=False, encoding="utf-8")
+    assert (done.returncode, done.stdout, done.stderr) == (0, check(str(loom)).stdout, "")

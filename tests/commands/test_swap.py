@@ -1,13 +1,13 @@
-"""`loomtest swap` and `check --against`, in a process of their own. The loom is invented."""
+"""`loomtest swap` and `check --against`, as a person meets them. The loom is invented."""
 
 from __future__ import annotations
 
 import json
-import subprocess
-import sys
 from pathlib import Path
 
 import pytest
+
+from tests.commands.in_process import loomtest
 
 WIRES = (
     "wire,from,to,colour,size,length,circuit\n"
@@ -15,16 +15,6 @@ WIRES = (
     "W2,X5:2,X1:2,BK/WH,1.5,1.8,nav lights\n"
     "W3,X5:3,GND1,BK,2.5,1.2,helm ground\n"
 )
-
-
-def loomtest(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-m", "loomtest", *arguments],
-        cwd=cwd,
-        capture_output=True,
-        check=False,
-        encoding="utf-8",
-    )
 
 
 @pytest.fixture

@@ -31,7 +31,7 @@ def demo(
         str | None, typer.Option(help="The folder to write into; a new loomtest-demo here without it.")
     ] = None,
 ) -> None:
-    """Do the whole job on an invented tractor loom and a small boat's: judge, compare, report.
+    """Do the whole job on an invented tractor loom and a small boat's: judge, compare, report, keep.
 
     All files are written out, so that every step can be repeated by hand. Exit status 0 when done.
     """
@@ -49,6 +49,7 @@ def demo(
         show(_told(name, side, harness))
         _report(harness, side, place / "reports" / name)
     show(_compared(harness, sides[0], sides[-1], place / "before-and-after"))
+    show(_kept(folder, place / "evidence"))
     _boat(place)
     final = place / "reports" / TRACTOR[0] / "report.html"
     show(
@@ -123,6 +124,25 @@ def _compared(harness: Harness, first: Side, last: Side, out: Path) -> list[Line
         Line(""),
         Line(f"From the first run to the last: {gone} gone, {left or 'none'} left"),
         Line(f"  {plots[0].as_posix()}"),
+    ]
+
+
+def _kept(folder: Path, evidence: Path) -> list[Line]:
+    import uuid
+    from datetime import datetime
+
+    from loomtest.diagnosis.judge import judge
+    from loomtest.evidence.archive import Archive
+    from loomtest.evidence.archive_keep import Keeping, keep_run
+    from loomtest.evidence.page import write_report
+    from loomtest.evidence.plain import Line
+
+    for name in TRACTOR:
+        now = datetime.now().astimezone()
+        keep_run(folder / name, Archive(evidence), Keeping(judge, write_report, now, uuid.uuid4().hex[:8]))
+    return [
+        Line("Kept as evidence, with checksums that anyone can check"),
+        Line(f"  {evidence.as_posix()}"),
     ]
 
 

@@ -1,0 +1,42 @@
+"""`loomtest demo`: the whole job, again and again, without ever writing over anything."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from tests.documents import run
+
+
+def test_the_demo_does_the_whole_job(tmp_path: Path) -> None:
+    status, text = run("loomtest demo", tmp_path)
+    assert status == 0
+    place = tmp_path / "loomtest-demo"
+    for name in ("1_before", "2_after", "3_final"):
+        assert (place / "reports" / name / "report.html").is_file()
+    assert (place / "before-and-after" / "circuits.png").is_file()
+    assert (place / "orchard_tractor" / "wires.csv").is_file()
+    told = [line.strip() for line in text.splitlines()]
+    assert told.index("Not right yet: 4 faults found.") < told.index(
+        "Not proven: no fault found, but 1 place is still doubtful."
+    )
+    assert "loomtest-demo/reports/1_before/report.html" in told
+    assert "From the first run to the last: 4 faults gone, none left" in told
+    assert max(map(len, text.splitlines())) <= 80
+
+
+def test_a_second_demo_stands_beside_the_first(tmp_path: Path) -> None:
+    (tmp_path / "loomtest-demo").mkdir()
+    (tmp_path / "loomtest-demo" / "mine.txt").write_text("keep", encoding="utf-8")
+    status, text = run("loomtest demo", tmp_path)
+    assert status == 0
+    assert "loomtest-demo-2/reports" in text
+    assert [p.name for p in (tmp_path / "loomtest-demo").iterdir()] == ["mine.txt"]
+
+
+def test_a_folder_with_something_in_it_is_refused(tmp_path: Path) -> None:
+    (tmp_path / "mine").mkdir()
+    (tmp_path / "mine" / "a.txt").write_text("keep", encoding="utf-8")
+    status, text = run("loomtest demo --out mine", tmp_path)
+    assert status == 2
+    assert text.startswith("loomtest: mine")
+    assert [p.name for p in (tmp_path / "mine").iterdir()] == ["a.txt"]

@@ -48,7 +48,7 @@ uint16_t test_noise(void);
 #if SCANNER_SWITCHES
 /* Drives `high` against every other pin at once; the code of bus H (1023: nothing flows). */
 uint16_t parallel_apart(const uint8_t *high);
-/* Feeds `high` and finds which pins follow. */
+/* Feeds `high` and finds which pins follow, themselves included: those joined by less than some 80 ohm. */
 void parallel_reach(const uint8_t *high, uint8_t *found);
 #endif
 

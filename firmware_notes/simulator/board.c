@@ -14,6 +14,7 @@
 #define SWITCH_OHMS 0.5
 #define DIODE_DROP 0.3      /* of the diode in the high-side switch */
 #define FEED_OHMS 100e3
+#define SOURCE_OHMS 1.0     /* of the constant current source at its stop */
 #define COMPLIANCE 4.5      /* most the constant current source can give, in volts */
 #define PEDESTAL 0.1        /* of the amplified channel, so that it can read below zero */
 #define LOOM_DIODE_V 0.55
@@ -195,7 +196,7 @@ static void attach(const board *b, circuit *c) {
     c->force_minus = c->source_pin = -1;
     c->shared[0] = 0.0;
     c->shared[1] = b->parts.shunt;
-    c->shared[2] = FEED_OHMS;
+    c->shared[2] = s->source == 1 ? SOURCE_OHMS : FEED_OHMS;
     c->l = bus_l(b);
     if ((s->plane[FORCE_PLUS] & 0x80) && s->drive) {
         int pin = s->plane[FORCE_PLUS] & 0x7F;
@@ -208,10 +209,14 @@ static void attach(const board *b, circuit *c) {
         if (pin < b->pins) add(c, pin, -1, FORCE_OHMS + mux_ohms(b, FORCE_MINUS, pin) + c->l.ohms, c->l.volts, 0);
         else c->force_minus = -1;
     }
+    int highs = 0;
+    for (int pin = 0; pin < b->pins; pin++) highs += bit(s->high, pin);
     for (int pin = 0; pin < b->pins; pin++) {
         if (bit(s->low, pin)) add(c, pin, -1, SWITCH_OHMS, 0.0, 1);
         if (!bit(s->high, pin)) continue;
-        if (s->source == 1) c->source_pin = pin;
+        /* one pin: a constant current; many (with nothing held low): the source at its stop */
+        if (s->source == 1 && highs == 1) c->source_pin = pin;
+        if (s->source == 1 && highs > 1) add(c, pin, -1, SWITCH_OHMS, COMPLIANCE, 2);
         if (s->source == 2) add(c, pin, -1, SWITCH_OHMS, SUPPLY - DIODE_DROP, 2);
     }
     for (int i = 0; i < b->extras; i++)
@@ -315,7 +320,7 @@ void board_set(board *b, const board_state *state, double t_s) {
         if (MIDDLE + b->dc[c.source_pin] > COMPLIANCE) { /* nothing takes the current: the source runs into its stop */
             c.n = fixed;
             for (int p = 0; p < b->kept; p++) rest[p] = 0.0;
-            add(&c, c.source_pin, -1, 1.0, COMPLIANCE, 0);
+            add(&c, c.source_pin, -1, SOURCE_OHMS + SWITCH_OHMS, COMPLIANCE, 0);
             settle(b, &c, rest, current, b->dc);
         }
     } else {

@@ -130,6 +130,7 @@ class Scanner:
         self._port, self._link, self._silence_s = port, Link(), silence_s
         self.counts = Counts()
         self.identity = self._identify()
+        self.counts = Counts()  # a board may start anew when its port is opened: that is no loss
 
     def __enter__(self) -> Scanner:
         return self

@@ -22,6 +22,7 @@ CHIP_OHM = 25.0
 SWITCH_OHM = 0.5
 DIODE_DROP_V = 0.3
 FEED_OHM = 100e3
+SOURCE_OHM = 1.0  # of the constant current source at its stop
 COMPLIANCE_V = 4.5
 PEDESTAL_V = 0.1
 LOOM_DIODE_V = 0.55
@@ -128,8 +129,10 @@ class Analog:
         for pin in sorted(low | high):
             if pin in low:
                 branches.append(_Branch(pin, None, SWITCH_OHM, 0.0, 1))
-            if pin in high and state.source == CURRENT:
+            if pin in high and state.source == CURRENT and len(high) == 1:
                 current_pin = pin
+            if pin in high and state.source == CURRENT and len(high) > 1:  # many: the source at its stop
+                branches.append(_Branch(pin, None, SWITCH_OHM, COMPLIANCE_V, 2))
             if pin in high and state.source == FEED:
                 branches.append(_Branch(pin, None, SWITCH_OHM, SUPPLY_V - DIODE_DROP_V, 2))
         branches += [_Branch(a, b, ohms, volts) for a, b, volts, ohms in self.network.sources]
@@ -137,7 +140,7 @@ class Analog:
 
     def _solve(self, branches: list[_Branch], rest: list[float], driven: bool) -> list[float]:
         """Branch currents; `rest`: pin voltages without them, against the middle of the supply."""
-        z, shared = self._z, (0.0, self.parts.shunt, FEED_OHM)
+        z, shared = self._z, (0.0, self.parts.shunt, SOURCE_OHM if self.state.source == CURRENT else FEED_OHM)
         matrix, right = [], []
         for p in branches:
             za = z[p.a]
@@ -198,7 +201,7 @@ class Analog:
             if MIDDLE_V + self._volts(branches, current, rest, current_pin) > COMPLIANCE_V:
                 rest = [0.0] * self.network.kept  # nothing takes the current: the source runs into its stop
                 branches, current = self._settled(
-                    [*fixed, _Branch(current_pin, None, 1.0, COMPLIANCE_V)], rest
+                    [*fixed, _Branch(current_pin, None, SOURCE_OHM + SWITCH_OHM, COMPLIANCE_V)], rest
                 )
         else:
             branches, current = self._settled(fixed, rest)

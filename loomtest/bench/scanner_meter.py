@@ -240,27 +240,31 @@ class Meter:
         self._switches((), tuple(range(self.pins)))
         self._wait(1000)
 
-    def _feed(self, high: tuple[int, ...], low: tuple[int, ...]) -> None:
-        self._ground_all()
-        self._switches(high, low)
-        self._source(analog.FEED)
-        self._wait(3 * self.pins // 16 * 5000)
-
     def apart(self, high: frozenset[int]) -> int:
         """Drives `high` against every other pin; the code of bus H (1023: nothing flows)."""
-        self._feed(tuple(sorted(high)), tuple(p for p in range(self.pins) if p not in high))
+        self._ground_all()
+        self._switches(tuple(sorted(high)), tuple(p for p in range(self.pins) if p not in high))
+        self._source(analog.FEED)
+        self._wait(3 * self.pins // 16 * 5000)
         code = self._sum(analog.CHANNEL_H) // SAMPLES
         self.release()
         return code
 
+    def _loaded(self, pin: int) -> int:
+        self._planes(None, pin, pin, None)
+        self._wait(50)
+        return self._convert(analog.CHANNEL_P)
+
     def reach(self, high: frozenset[int]) -> frozenset[int]:
-        """Feeds `high`; the pins that follow."""
-        self._feed(tuple(sorted(high)), ())
-        found = set()
-        for pin in range(self.pins):
-            self._planes(None, None, pin, None)
-            self._wait(20)
-            if self._convert(analog.CHANNEL_P, quick=True) >= 512:
-                found.add(pin)
+        """Feeds `high`; the pins that follow, themselves included."""
+        if not high:
+            return frozenset()
+        self._ground_all()
+        self._switches(tuple(sorted(high)), ())
+        self._source(analog.CURRENT)
+        self._reference(REF_1K)
+        self._wait(1000)
+        fed = self._loaded(min(high))
+        found = frozenset(pin for pin in range(self.pins) if 100 * self._loaded(pin) >= 95 * fed)
         self.release()
-        return frozenset(found)
+        return found

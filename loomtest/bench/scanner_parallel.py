@@ -1,42 +1,24 @@
 """The parallel test: a whole harness proven joined and apart by driving many pins at once.
 
-A harness of q nets with at most p pins each takes p − 1 + ⌈log2 q⌉ tests (W. H. Kautz, "Testing for faults in
-wiring networks", IEEE Trans. Comput. C-23(4), 1974): p − 1 in which the k-th pin of every net is fed and its
-next must follow, and ⌈log2 q⌉ in which the nets whose number has bit b set are driven against all others.
+Which tests, and how many, is the plan's business (`plan_isolation.scanner_tests`: p − 1 + ⌈log2 q⌉, Kautz
+1974); here they are done. In the first p − 1 one pin of every net is fed and one more of each must follow; in
+the others whole nets are driven against all the rest.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 
+from loomtest.bench.plan_isolation import scanner_tests
 from loomtest.bench.scanner import Scanner
 from loomtest.bench.scanner_sockets import Sockets
-from loomtest.harness.model import Harness
+from loomtest.diagnosis.isolation import part_groups
+from loomtest.harness.model import Harness, IntArray
 from loomtest.readings.model import Quantity
 from loomtest.readings.run import Reading
 
-APART_PROVES_OHM = 1e6
-
-
-@dataclass(frozen=True, slots=True)
-class Follow:
-    """Every pin fed, and the pin that must follow it; other pins must stay where they are."""
-
-    links: tuple[tuple[int, int], ...]
-
-    @property
-    def high(self) -> frozenset[int]:
-        """The pins fed."""
-        return frozenset(start for start, _ in self.links)
-
-
-@dataclass(frozen=True, slots=True)
-class Part:
-    """One set of nets against all others."""
-
-    high: frozenset[int]
-    low: frozenset[int]
+APART_PROVES_OHM = 1.2e6  # the firmware says "apart" from 1.4 MΩ up
 
 
 @dataclass(frozen=True, slots=True)
@@ -52,25 +34,13 @@ class Result:
 
 def nets_of(harness: Harness, sockets: Sockets) -> tuple[tuple[int, ...], ...]:
     """The pins of every net that has one, in the order of the harness."""
-    nets = []
-    for net in harness.nets:
-        pins = [sockets.pin_of(harness.points[code]) for code in net.points]
-        found = tuple(pin for pin in pins if pin is not None)
-        if found:
-            nets.append(found)
-    return tuple(nets)
+    pin_of = {socket.point: socket.pin for socket in sockets.rows}
+    nets = [tuple(pin_of[p] for p in _names(harness, net.points) if p in pin_of) for net in harness.nets]
+    return tuple(net for net in nets if net)
 
 
-def parallel_tests(nets: Sequence[Sequence[int]]) -> tuple[Follow | Part, ...]:
-    """The tests of a harness: exactly p − 1 + ⌈log2 q⌉ of them."""
-    longest = max((len(net) for net in nets), default=1)
-    follow = [Follow(tuple((net[k - 1], net[k]) for net in nets if len(net) > k)) for k in range(1, longest)]
-    everything = frozenset(pin for net in nets for pin in net)
-    parts = []
-    for bit in range(max(len(nets) - 1, 0).bit_length()):
-        high = frozenset(pin for number, net in enumerate(nets) if number >> bit & 1 for pin in net)
-        parts.append(Part(high, everything - high))
-    return (*follow, *parts)
+def _names(harness: Harness, codes: Iterable[int]) -> list[str]:
+    return [harness.points[code] for code in codes]
 
 
 def run_parallel(scanner: Scanner, harness: Harness, sockets: Sockets) -> Iterator[Result]:
@@ -78,24 +48,43 @@ def run_parallel(scanner: Scanner, harness: Harness, sockets: Sockets) -> Iterat
 
     A failed partition says only that something joins the two sets: the full scan says what.
     """
-    nets = nets_of(harness, sockets)
-    tests = parallel_tests(nets)
-    net_of = {pin: number for number, net in enumerate(nets) for pin in net}
+    tests = scanner_tests(harness)
+    group = part_groups(harness)
+    at = {socket.point: socket.pin for socket in sockets.rows}
     for number, test in enumerate(tests, 1):
-        if isinstance(test, Follow):
-            yield _follow(scanner, test, sockets, net_of, (number, len(tests)))
+        place = (number, len(tests))
+        if test.what == "continuity":
+            ends = zip(_names(harness, test.drive), _names(harness, test.sense), strict=True)
+            links = [(at[a], at[b]) for a, b in ends if a in at and b in at]
+            yield _follow(scanner, links, harness, sockets, group, place)
         else:
-            yield _part(scanner, test, sockets, (number, len(tests)))
+            nets = {int(harness.net_of[code]) for code in test.drive}
+            yield _part(scanner, _sides(harness, at, nets), sockets, place)
+
+
+def _sides(harness: Harness, at: Mapping[str, int], driven: set[int]) -> tuple[list[int], list[int]]:
+    """(pins of the driven nets, pins of all others)."""
+    high = [at[p] for code, p in enumerate(harness.points) if p in at and int(harness.net_of[code]) in driven]
+    return high, sorted(set(at.values()) - set(high))
 
 
 def _follow(
-    scanner: Scanner, test: Follow, sockets: Sockets, net_of: dict[int, int], place: tuple[int, int]
+    scanner: Scanner,
+    links: Sequence[tuple[int, int]],
+    harness: Harness,
+    sockets: Sockets,
+    group: IntArray,
+    place: tuple[int, int],
 ) -> Result:
-    reached = scanner.reach(test.high)
-    fed = {net_of[start]: start for start, _ in test.links}
-    wrong = [(start, end) for start, end in test.links if end not in reached]
-    strays = [pin for pin in reached if pin in net_of and net_of[pin] not in fed]
-    wrong += [(pin, pin) for pin in strays]
+    reached = scanner.reach({start for start, _ in links})
+
+    def group_at(pin: int) -> int:
+        return int(group[harness.net_of[harness.code_of[sockets.by_pin[pin].point]]])
+
+    fed = {group_at(start) for start, _ in links}
+    wrong = [(start, end) for start, end in links if end not in reached]
+    # What follows without a part or a wire to a fed net: joined to one by mistake.
+    wrong += [(pin, pin) for pin in sorted(reached) if pin in sockets.by_pin and group_at(pin) not in fed]
     readings = tuple(
         Reading(
             sockets.by_pin[start].point,
@@ -104,16 +93,19 @@ def _follow(
             Quantity.CONTINUITY,
             note="parallel test",
         )
-        for start, end in test.links
+        for start, end in links
     )
     return Result(*place, not wrong, tuple(wrong), readings)
 
 
-def _part(scanner: Scanner, test: Part, sockets: Sockets, place: tuple[int, int]) -> Result:
-    apart = scanner.apart(test.high)
-    high, low = sorted(test.high), sorted(test.low)
-    if not apart or not high or not low:
-        return Result(*place, apart, () if apart else ((high[0], low[0]),), ())
+def _part(
+    scanner: Scanner, sides: tuple[list[int], list[int]], sockets: Sockets, place: tuple[int, int]
+) -> Result:
+    high, low = sides
+    if not high or not low:
+        return Result(*place, True, (), ())
+    if not scanner.apart(high):
+        return Result(*place, False, ((high[0], low[0]),), ())
     points = [[sockets.by_pin[pin].point for pin in pins] for pins in (high, low)]
     reading = Reading(
         points[0][0],

@@ -11,18 +11,27 @@ from pathlib import Path
 from loomtest.bench.scanner import Row, Scanner, SelfTest
 from loomtest.bench.scanner_protocol import Value
 from loomtest.bench.scanner_sockets import Sockets
-from loomtest.bench.scanner_values import OVER_RANGE_PROVES_OHM, Budget
+from loomtest.bench.scanner_values import (
+    OVER_RANGE_PROVES_OHM,
+    UNCALIBRATED_PPM,
+    UNIT_OHM,
+    UP_TO_OHM,
+    Budget,
+)
 from loomtest.errors import InstrumentError
-from loomtest.readings.model import Instrument, Quantity
+from loomtest.readings.model import Instrument, Quantity, Range
 from loomtest.readings.run import Reading, RunWriter
 from loomtest.readings.runfile import open_run
 
+REACHED_BELOW_OHM = 90.0  # what the parallel test takes for joined is below 81 Ω
 AGREE_SIGMA = 6.0  # repeats that differ more are recorded apart: a joint that moves is no noise
 
 
-def instrument_of(scanner: Scanner) -> Instrument:
-    """What the run folder says of the board; every reading brings its own uncertainty."""
+def instrument_of(scanner: Scanner, budget: Budget) -> Instrument:
+    """What the run folder says of the board; every reading brings its own uncertainty beside it."""
     who = scanner.identity
+    ppm = {kept.range: kept.ppm or UNCALIBRATED_PPM for kept in budget.calibration}
+    ranges = [Range(UP_TO_OHM[r], ppm[r] * 1e-4 * math.sqrt(3.0), 1.0, UNIT_OHM[r]) for r in sorted(ppm)]
     state = "" if who.calibrated else ", not calibrated"
     return Instrument(
         name=f"pin-scanner, {who.pins} pins, firmware {who.firmware}{state}",
@@ -30,6 +39,8 @@ def instrument_of(scanner: Scanner) -> Instrument:
         autorange=True,
         lead_ohms=0.0,
         open_above_ohms=OVER_RANGE_PROVES_OHM,
+        beep_below_ohms=REACHED_BELOW_OHM,
+        ranges=tuple(ranges),
     )
 
 

@@ -19,6 +19,7 @@ UNCALIBRATED_PPM = 20_000  # reference resistors and amplifier as bought, 1 % pa
 BEND_CODES = 0.18  # standard uncertainty: an amplitude of a quarter code over √2, see build-notes.md
 STEP = 1.0 / 12.0  # variance of one conversion's rounding, in codes
 UNIT_OHM = (1e-5, 1e-3, 1e-2, 1.0, 100.0)  # of the five ranges
+UP_TO_OHM = (1.19, 30.0, 10e3, 100e3, 4e6)
 REFERENCE_OHM = (0.0, 1000.0, 1000.0, 10e3, 100e3)
 SERIES_OHM = 1105.0  # force resistors, multiplexers and the chip's output, nominal
 CURRENT_CODES = 409.6  # of the shunt at 0.1 A

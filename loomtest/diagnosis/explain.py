@@ -17,6 +17,9 @@ from loomtest.diagnosis.scene import Placement, Scene, components
 
 _WIDTH = 10  # placements kept a level
 _LEVELS = 8
+_BAD_JOINT_WEIGHT = 8.0
+_MOST_SOLUTIONS = 12
+_MOST_WIDENED = 6  # longer rotations offered to the resistances
 _ROUGH_OHM = 1.0  # more than wires and sound joints show
 _PATIENCE = 2  # levels without a cheaper total before the search ends
 
@@ -74,17 +77,24 @@ def explain(scene: Scene, likeliness: Likeliness) -> list[Solution]:
         if not beam:
             break
     best_solutions = [s for s in known.values() if s.cost == best]
-    for solution in list(best_solutions):
-        for mirrored in _mirrored(scene, solution.moves):
-            if mirrored not in known and solve(mirrored).cost == best:
-                best_solutions.append(solve(mirrored))
-    return sorted(best_solutions, key=lambda s: (-s.log_weight, s.moves.cavity, s.moves.ends))
+    for solution in _ranked(best_solutions)[:3]:
+        for other in [*_mirrored(scene, solution.moves), *_widened(scene, solution.moves)]:
+            if other not in known and solve(other).cost == best:
+                best_solutions.append(solve(other))
+    return _ranked(best_solutions)
+
+
+def _ranked(solutions: list[Solution]) -> list[Solution]:
+    """The likeliest few, so ordered that the same readings give the same bytes."""
+    ranked = sorted(solutions, key=lambda s: (-s.log_weight, s.moves.cavity, s.moves.ends))
+    return ranked[:_MOST_SOLUTIONS]
 
 
 def _roughness(scene: Scene, placed: Placement, mended: Repair) -> float:
-    """How badly copper would have to conduct: log weight against placements that make a wire of a short."""
+    """Log weight against a placement that makes a wire of a short: it would want a bad joint as well."""
     labels = components(scene.size, (placed[e] for e in scene.conductors if e not in mended.opens))
-    return math.log1p(sum(ohm for a, b, ohm in scene.joined if ohm > _ROUGH_OHM and labels[a] == labels[b]))
+    rough = sum(ohm for a, b, ohm in scene.joined if ohm > _ROUGH_OHM and labels[a] == labels[b])
+    return _BAD_JOINT_WEIGHT + math.log1p(rough) if rough else 0.0
 
 
 def _merged_cycles(scene: Scene, moves: Moves) -> list[Moves]:
@@ -102,6 +112,22 @@ def _merged_cycles(scene: Scene, moves: Moves) -> list[Moves]:
         for b in other
         if labels[a] == labels[b]
     ]
+
+
+def _widened(scene: Scene, moves: Moves) -> list[Moves]:
+    """Rotations with one more cavity of a net they touch: they join the same points, and only the sizes and
+    lengths of the wires can tell."""
+    cycles = moves.cycles()
+    if not cycles:
+        return []
+    placed = moves.placement(scene)
+    labels = components(scene.size, (placed[e] for e in scene.conductors))
+    moved = {point for cycle in cycles for point in cycle}
+    still = [
+        p for p in range(scene.size) if scene.cavity[p] and p not in moved and len(scene.ends_at[p]) == 1
+    ]
+    out = [moves.swapped(a, p) for a in sorted(moved) for p in still if labels[a] == labels[p]]
+    return out[:_MOST_WIDENED]
 
 
 def _mirrored(scene: Scene, moves: Moves) -> list[Moves]:

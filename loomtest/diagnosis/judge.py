@@ -104,15 +104,42 @@ def _told(run: _Run, scene: Scene) -> Told:
     told = Told(run.harness, run.readings.points, scene, likeliness, tuple(solutions))
     if len(solutions) < 2 or not any(solution.move_faults for solution in solutions):
         return told
-    wirings = [_wiring_found(run.harness, [told], solution) for solution in solutions]
-    fit = alternative_log_likelihoods(run.harness, wirings, run.readings, run.instrument, run.expectation)
-    fit = np.where(np.isfinite(fit), fit, fit[np.isfinite(fit)].min(initial=0.0) - 30.0)
-    weighed = [
-        replace(solution, log_weight=solution.log_weight + float(gain))
-        for solution, gain in zip(solutions, fit - fit.max(), strict=True)
-    ]
-    order = sorted(range(len(weighed)), key=lambda i: (-weighed[i].log_weight, i))
-    return replace(told, solutions=tuple(weighed[i] for i in order))
+    alike = [s for s in solutions if _shape(s) == _shape(solutions[0])]  # the same readings are used in each
+    wirings = [_wiring_found(run.harness, [told], solution) for solution in alike]
+    readings = _within(run.readings, scene)
+    fit = alternative_log_likelihoods(run.harness, wirings, readings, run.instrument, run.expectation)
+    weighed = {
+        id(solution): replace(solution, log_weight=solution.log_weight + float(gain))
+        for solution, gain in zip(alike, fit - fit.max(), strict=True)
+        if np.isfinite(gain)
+    }
+    ranked = sorted((weighed.get(id(s), s) for s in solutions), key=lambda s: -s.log_weight)
+    return replace(told, solutions=tuple(ranked))
+
+
+def _within(readings: Readings, scene: Scene) -> Readings:
+    """The readings between the scene's points, clips left out."""
+    inside = np.zeros(len(readings.points), dtype=np.bool_)
+    inside[list(scene.codes)] = True
+    kept = inside[readings.start] & inside[readings.end]
+    kept[list(readings.bonded)] = False
+    columns = (
+        "start",
+        "end",
+        "quantity",
+        "value",
+        "above_ohm",
+        "current_a",
+        "uncertainty",
+        "temperature_c",
+        "row",
+    )
+    picked = {name: getattr(readings, name)[kept] for name in columns}
+    return replace(readings, **picked, bonded={}, notes={}, times={})
+
+
+def _shape(solution: Solution) -> tuple[int, tuple[int, ...], int]:
+    return len(solution.move_faults), solution.repair.opens, len(solution.repair.shorts)
 
 
 def _wiring_found(harness: Harness, told: Sequence[Told], solution: Solution | None = None) -> Wiring:

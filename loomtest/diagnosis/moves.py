@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass, field
 
+import numpy as np
+
 from loomtest.diagnosis.cuts import cleared_edges
 from loomtest.diagnosis.scene import Parts, Placement, Scene, components
 
@@ -117,29 +119,31 @@ class Likeliness:
                 total -= 4.0  # two terminals do not fit one cavity
             if self.any_worked_on and not (self.worked_on[home] or self.worked_on[place]):
                 total -= 3.0
-        return total / len(fault.moves)
+        return total / len(fault.moves) - 1.5 * (len(fault.moves) - 1)
 
 
 def quick_cost(scene: Scene, placed: Placement) -> int:
     """A fast count of the opens and shorts a placement needs: groups to part in each component, components
     to bridge in each group. Exact for a full scan of nets whose groups can be parted one cut at a time."""
     labels = components(scene.size, (placed[e] for e in scene.conductors))
-    groups = scene.groups
+    columns, of = scene.columns, np.array(labels)
+    groups = columns.groups
     if scene.parts:  # what a part may show under this placement joins nothing
-        parts, least = scene.parts_between(labels, placed, frozenset()), scene.least_part_ohm
-        hard = ((a, b) for a, b, ohm in scene.joined if ohm < least or not parts.lead(labels[a], labels[b]))
-        joins = components(scene.size, hard)
-        groups = [joins[p] if group >= 0 else -1 for p, group in enumerate(groups)]
-    told: dict[int, set[int]] = {}
-    for a, b, *_ in scene.told_apart:
-        if labels[a] == labels[b]:
-            told.setdefault(labels[a], set()).update((groups[a], groups[b]))
-    opens = sum(len(seen) - 1 for seen in told.values())
-    spread: dict[int, set[int]] = {}
-    for point, group in enumerate(groups):
-        if group >= 0:
-            spread.setdefault(group, set()).add(labels[point])
-    return opens + sum(len(seen) - 1 for seen in spread.values())
+        parts = scene.parts_between(labels, placed, frozenset())
+        lead = parts.group_of(scene.size)[of]
+        through = (lead[columns.soft_start] == lead[columns.soft_end]) & (
+            of[columns.soft_start] != of[columns.soft_end]
+        )
+        more = zip(columns.soft_start[~through].tolist(), columns.soft_end[~through].tolist(), strict=True)
+        joins = np.array(components(scene.size, [*columns.hard_joins, *more]))
+        groups = np.where(groups >= 0, joins, -1)
+    same = of[columns.apart_start] == of[columns.apart_end]
+    a, b = columns.apart_start[same], columns.apart_end[same]
+    told = np.unique(np.concatenate([of[a] * scene.size + groups[a], of[b] * scene.size + groups[b]]))
+    opens = len(told) - len(np.unique(told // scene.size))
+    touched = groups >= 0
+    spread = np.unique(groups[touched] * scene.size + of[touched])
+    return opens + len(spread) - len(np.unique(spread // scene.size))
 
 
 def _through(parts: Parts, labels: list[int], a: int, b: int, ohm: float) -> bool:

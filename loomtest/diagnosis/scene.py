@@ -13,7 +13,7 @@ from functools import cached_property
 
 import numpy as np
 
-from loomtest.harness.model import FloatArray
+from loomtest.harness.model import FloatArray, IntArray
 
 Ends = tuple[int, int]
 Placement = tuple[Ends, ...]
@@ -87,6 +87,21 @@ class Scene:
         """`apart` less the pairs seen joined by way of other points: what conducts is believed."""
         return tuple(seen for seen in self.apart if self.groups[seen[0]] != self.groups[seen[1]])
 
+    @cached_property
+    def columns(self) -> Columns:
+        """The evidence as arrays."""
+        soft = [(a, b) for a, b, ohm in self.joined if ohm >= self.least_part_ohm]
+        hard = [(a, b) for a, b, ohm in self.joined if ohm < self.least_part_ohm]
+        forest = components(self.size, hard)
+        told = np.array([seen[:2] for seen in self.told_apart], dtype=np.int64).reshape(-1, 2)
+        ends = np.array(soft, dtype=np.int64).reshape(-1, 2)
+        return Columns(
+            np.array(self.groups),
+            tuple((point, root) for point, root in enumerate(forest) if point != root),
+            *ends.T,
+            *told.T,
+        )
+
     def parts_between(self, labels: Sequence[int], placed: Placement, cut: frozenset[int]) -> Parts:
         """The parts that are not cut, between component labels."""
         return Parts(
@@ -97,6 +112,19 @@ class Scene:
                 if e not in cut
             ),
         )
+
+
+@dataclass(frozen=True)
+class Columns:
+    """A scene's evidence for quick counting: `groups` (m,) as in Scene; `hard_joins`: pairs that no part can
+    explain; the soft pairs that one may; the pairs told apart."""
+
+    groups: IntArray
+    hard_joins: tuple[tuple[int, int], ...]
+    soft_start: IntArray
+    soft_end: IntArray
+    apart_start: IntArray
+    apart_end: IntArray
 
 
 def find(parent: list[int], node: int) -> int:
@@ -129,6 +157,10 @@ class Parts:
         self._links = [link for link in links if link[0] != link[1]]
         self._group = components(size, ((a, b) for a, b, _, _ in self._links)) if self._links else []
         self._bounds: dict[int, _Bounds] = {}
+
+    def group_of(self, size: int) -> IntArray:
+        """(size,) for every label the group of labels that parts lead to from it."""
+        return np.array(self._group) if self._links else np.arange(size)
 
     def lead(self, a: int, b: int) -> bool:
         """True where parts lead from one component to another."""

@@ -100,6 +100,11 @@ class Session:
         return self._step
 
     @property
+    def lead_ohm(self) -> float:
+        """What the leads have, as far as it is known."""
+        return self._glance.lead_ohm
+
+    @property
     def note(self) -> str:
         """The note that goes with the next reading."""
         return self._note
@@ -325,7 +330,7 @@ class Session:
             return [Bell("taken"), Said(f"leads {ohms_text(value)}; {left} more: apart, and together again")]
         when = "start" if self._stage == "leads-start" else "end"
         ohm, uncertainty = self._zero.ohm, self._zero.uncertainty_ohm
-        self._writer.note_leads(when, ohm, uncertainty)
+        self._writer.note_leads(when, round(ohm, 7), round(uncertainty, 7))
         words = f"leads {ohms_text(ohm)}, standard uncertainty {ohms_text(uncertainty)}"
         if when == "start":
             self._start_zero_ohm = ohm

@@ -174,7 +174,8 @@ class _Loop:
         for at_s, event in link.poll(now_s):
             if isinstance(event, Shown):
                 self._view.trouble = ""
-                self._view.meter = live_words(event.value, event.function)
+                lead_ohm = self._session.lead_ohm
+                self._view.meter = live_words(event.value, event.function, event.step, lead_ohm)
                 self._show(self._session.shown(at_s, event))
             else:
                 self._view.trouble = "" if event.kind == "back" else event.text

@@ -113,7 +113,8 @@ def _foot_rows(view: View, width: int, room: int) -> list[tuple[str, str]]:
     share = view.done / view.total if view.total else 0.0
     filled = round(share * bar_room)
     left = view.total - view.done
-    bar = f" {'█' * filled}{'░' * (bar_room - filled)}  {left} to go" if view.total else ""
+    rest = f"{left} to go" if left else "settling what is doubtful"
+    bar = f" {'█' * filled}{'░' * (bar_room - filled)}  {rest}" if view.total else ""
     keys = textwrap.wrap(KEYS, width - 2)
     message = textwrap.wrap(shown(view.message), width - 4)[:2] or [""]
     fixed = [
@@ -123,9 +124,12 @@ def _foot_rows(view: View, width: int, room: int) -> list[tuple[str, str]]:
         ],
         (bar, ""),
         *[(f" {line}", "dim") for line in keys],
-        (f" {view.asks or 'value'}: {shown(view.entry)}▏" if view.asks or view.entry else "", "bold"),
     ]
-    history = max(0, min(room - len(fixed) - 1, 12, len(view.last))) if view.prompt is not None else 0
+    if view.asks or view.entry or not view.live:
+        fixed.append((f" {view.asks or 'value'}: {shown(view.entry)}▏", "bold"))
+    if view.prompt is None:
+        return []
+    history = max(0, min(room - len(fixed), 12, len(view.last)))
     rows = [_reading_row(view, reading, width) for reading in view.last[-history:]] if history else []
     return [*rows, *fixed]
 
@@ -221,10 +225,16 @@ class PlainLines:
         """Nothing is redrawn."""
 
 
-def live_words(value: float, function: str) -> str:
-    """What the meter shows, in words for the screen."""
+def live_words(value: float, function: str, step: float, lead_ohm: float) -> str:
+    """What the meter shows, with the digits that it shows; small ohms also without the leads."""
     from loomtest.diagnosis.wording import ohms_text
 
+    if math.isinf(value):
+        return "over-range"
+    decimals = min(4, max(0, -math.floor(math.log10(step) + 1e-9))) if step > 0 else 3
     if function == "volt":
-        return "over-range" if math.isinf(value) else f"{value:.3g} V"
-    return ohms_text(value)
+        return f"{value:.{decimals}f} V"
+    if value >= 1000.0:
+        return ohms_text(value)
+    less = f" ({max(0.0, value - lead_ohm):.{decimals}f} less leads)" if lead_ohm and value < 10.0 else ""
+    return f"{value:.{decimals}f} Ω{less}"

@@ -13,7 +13,7 @@ CAUTIONS = (
     "High-voltage cables (orange) are for licensed people only.",
     "The vehicle's own manual and local rules come first.",
 )
-KEYS = "Enter keeps · space: over-range · b back · s skip · n note · p other pair · q stop"
+KEYS = "Enter keep · space over-range · b back · s skip · n note · p pair · q stop"
 _COMMANDS: dict[str, Key] = {"b": "back", "s": "skip", "q": "stop"}
 
 

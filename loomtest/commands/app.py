@@ -36,4 +36,4 @@ def _root(
     pass
 
 
-from loomtest.commands import check, compare, demo, history, judge, keep, log, plan, report, swap, verify  # noqa: E402, F401
+from loomtest.commands import check, compare, demo, history, judge, keep, log, plan, ports, report, swap, verify, wiggle  # noqa: E402, F401

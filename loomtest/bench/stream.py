@@ -1,0 +1,123 @@
+"""A steady stream from one pair, kept on disk as it comes: `time_s,value_ohms`, whole lines only."""
+
+from __future__ import annotations
+
+import csv
+import math
+import os
+from io import TextIOWrapper
+from pathlib import Path
+from types import TracebackType
+
+import numpy as np
+
+from loomtest.errors import InputError, Problem, RunFolderError
+from loomtest.harness.model import FloatArray
+from loomtest.readings.values import ValueSyntaxError, parse_value
+
+HEADER = "time_s,value_ohms\n"
+FLUSH_EVERY_S = 0.5
+
+
+class StreamFile:
+    """Appends samples; what was added is on disk at the latest `FLUSH_EVERY_S` after `flush_due` says so.
+
+    Raises RunFolderError when the file is there already or cannot be written.
+    """
+
+    def __init__(self, path: Path, start: str, end: str, now_s: float) -> None:
+        self.path, self._began_s = path, now_s
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            self._file: TextIOWrapper = path.open("x", encoding="utf-8", newline="\n")
+        except OSError as error:
+            raise RunFolderError(f"{path} cannot be made: {error.strerror or error}") from error
+        self._lines = [f"# {start} {end}\n", HEADER]
+        self._flushed_s = now_s
+        self.samples = 0
+        self._write(now_s)
+
+    def add(self, time_s: float, value_ohm: float) -> None:
+        """One sample; over-range is OL."""
+        value = "OL" if math.isinf(value_ohm) else f"{value_ohm:.7g}"
+        self._lines.append(f"{time_s - self._began_s:.4f},{value}\n")
+        self.samples += 1
+
+    def flush_due(self, now_s: float) -> None:
+        """Write what waits, when it is time; call it often."""
+        if self._lines and now_s - self._flushed_s >= FLUSH_EVERY_S:
+            self._write(now_s)
+
+    def _write(self, now_s: float) -> None:
+        try:
+            self._file.write("".join(self._lines))
+            self._file.flush()
+            os.fsync(self._file.fileno())
+        except OSError as error:
+            words = f"{self.path} cannot be written ({error.strerror or error}): the stream ends here"
+            raise RunFolderError(words) from error
+        self._lines, self._flushed_s = [], now_s
+
+    def __enter__(self) -> StreamFile:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        try:
+            if self._lines and not isinstance(error, RunFolderError):
+                self._write(self._flushed_s)
+        finally:
+            self._file.close()
+
+
+def read_stream(path: Path) -> tuple[FloatArray, FloatArray]:
+    """(n,) seconds and (n,) ohms from a file of time and value; a torn last line is left out.
+
+    Any two columns will do, with or without a header, separated by comma, semicolon or tab; lines with `#`
+    are remarks. Raises InputError with every bad line, at most twenty of them.
+    """
+    try:
+        text = path.read_text("utf-8-sig")
+    except (OSError, UnicodeDecodeError) as error:
+        raise InputError([Problem(str(path), None, "", str(error), "a file of time and value")]) from None
+    lines = text.splitlines(keepends=True)
+    if lines and lines[0].startswith("#") and not lines[-1].endswith("\n"):
+        lines.pop()  # one of our own, and the program was stopped while it wrote
+    separator = next((mark for mark in (";", "\t", ",") if any(mark in line for line in lines[:3])), ",")
+    rows: list[tuple[float, float]] = []
+    problems: list[Problem] = []
+    header_over = False
+    for number, cells in enumerate(csv.reader(lines, delimiter=separator), 1):
+        if not cells or not cells[0].strip() or cells[0].startswith("#"):
+            continue
+        try:
+            row = _sample(cells, rows[-1][0] if rows else -math.inf)
+        except ValueSyntaxError as error:
+            if header_over or rows:
+                problems.append(Problem(str(path), number, "", error.found, error.expected))
+            header_over = True
+            if len(problems) == 20:
+                break
+        else:
+            rows.append(row)
+    if not rows and not problems:
+        problems = [Problem(str(path), None, "", "no samples", "lines of time in seconds and value in ohms")]
+    if problems:
+        raise InputError(problems)
+    table = np.array(rows, dtype=np.float64)
+    return table[:, 0], table[:, 1]
+
+
+def _sample(cells: list[str], before_s: float) -> tuple[float, float]:
+    if len(cells) < 2:
+        raise ValueSyntaxError(repr(",".join(cells)), "time in seconds and value in ohms")
+    try:
+        time_s = float(cells[0].replace(",", "."))
+    except ValueError:
+        time_s = math.nan
+    if not math.isfinite(time_s):
+        raise ValueSyntaxError(repr(cells[0]), "a time in seconds")
+    if time_s < before_s:
+        raise ValueSyntaxError(f"time {time_s:g} s after {before_s:g} s", "times that go forward")
+    return time_s, parse_value(cells[1], comma_is_decimal=True).number

@@ -1,0 +1,146 @@
+"""`loomtest wiggle`: intermittents while the loom is flexed, live off a meter or from a kept stream."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from loomtest.commands.app import app
+
+if TYPE_CHECKING:
+    from loomtest.bench.port import MeterLink
+    from loomtest.bench.stream import StreamFile
+    from loomtest.diagnosis.flexing import Flexing, FlexRule
+
+STREAM_FILE = "wiggle.csv"
+
+
+@app.command(epilog="Example: loomtest wiggle --meter /dev/ttyUSB0 --from X1:3 --to X4:1 --out flexed")
+def wiggle(
+    run: Annotated[
+        Path | None, typer.Argument(help="A kept stream: its folder, or a file of time and value.")
+    ] = None,
+    meter: Annotated[str, typer.Option(help="Port of the meter; rehearse:FOLDER or rehearse:FILE.")] = "",
+    start: Annotated[str, typer.Option("--from", help="The point that the red lead is clipped to.")] = "",
+    end: Annotated[str, typer.Option("--to", help="The point that the black lead is clipped to.")] = "",
+    out: Annotated[
+        Path | None, typer.Option(help="Folder for stream and picture; wiggle-FROM-TO where left out.")
+    ] = None,
+    seconds: Annotated[float, typer.Option(help="How long to flex.", min=1.0)] = 300.0,
+    instrument: Annotated[str, typer.Option(help="An instrument file, or the name of a generic one.")] = "",
+    samples: Annotated[int, typer.Option(help="An event lasts at least so many samples.", min=0)] = 0,
+    least: Annotated[
+        float, typer.Option(help="Without an event, fewer seconds than this are too short to say.", min=1.0)
+    ] = 60.0,
+    quiet: Annotated[bool, typer.Option("--quiet", help="No strip, no bell.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+) -> None:
+    """Watch one pair while the loom is flexed, and say whether its contact is steady.
+
+    Clip both leads on, start, and bend the loom span by span. Exit status: 0 no event, 1 intermittent,
+    3 too short to say. 0 samples: as many as span 0.05 s, at least one.
+    """
+    from loomtest.bench.stream import read_stream
+    from loomtest.commands.screen import show_json
+    from loomtest.commands.text import shown
+    from loomtest.diagnosis.flexing import FlexRule, analyse
+
+    rule = FlexRule(least_samples=samples, least_s=least)
+    if bool(run) == bool(meter):
+        raise typer.BadParameter("found both or neither; expected a kept stream, or --meter PORT")
+    if run is not None:
+        place = run / STREAM_FILE if run.is_dir() else run
+        folder, title = out, place.name
+    else:
+        if not start or not end:
+            raise typer.BadParameter("found --meter alone; expected --from POINT and --to POINT with it")
+        folder = out or Path(f"wiggle-{start}-{end}".replace(":", "_"))
+        place, title = folder / STREAM_FILE, f"{start} to {end}"
+        _record(place, meter, instrument, (start, end), seconds, rule, quiet or as_json)
+    result = analyse(*read_stream(place), rule)
+    pictures = []
+    if folder is not None:
+        from loomtest.evidence.strip import write_strip
+
+        pictures = write_strip(folder, *read_stream(place), result, title)
+    if as_json:
+        show_json(result.to_json())
+    else:
+        for line in _lines(result):
+            typer.echo(shown(line))
+        for path in [*([place] if meter else []), *pictures]:
+            typer.echo(f"written: {path}")
+    raise typer.Exit({"no event": 0, "intermittent": 1, "too short": 3}[result.verdict])
+
+
+def _lines(result: Flexing) -> list[str]:
+    from loomtest.diagnosis.wording import ohms_text
+
+    lines = [result.text]
+    for number, event in enumerate(result.events[:20], 1):
+        depth = "opened" if event.depth_ohm == float("inf") else f"{ohms_text(event.depth_ohm)} off"
+        lines.append(f"  {number:>3}  at {event.start_s:7.2f} s for {event.length_s:6.3f} s: {depth}")
+    if len(result.events) > 20:
+        lines.append(f"  and {len(result.events) - 20} more: --json holds them all")
+    for shift in result.shifts:
+        lines.append(f"  {shift.kind} of the level by {shift.size_ohm:+.3g} Ω from {shift.start_s:.1f} s")
+    if result.samples:
+        rate = 1.0 / result.interval_s if result.interval_s else 0.0
+        level = f"baseline {ohms_text(result.baseline_ohm)}, noise {ohms_text(result.sigma_ohm)}"
+        seen = f"what lasts less than {result.shortest_s:.2g} s may go unseen"
+        lines.append(f"{level}, {rate:.3g} values a second: {seen}")
+    return lines
+
+
+def _record(
+    place: Path,
+    address: str,
+    instrument: str,
+    pair: tuple[str, str],
+    seconds: float,
+    rule: FlexRule,
+    quiet: bool,
+) -> None:
+    """Keep the stream for so long, or until Ctrl-C, which ends it and leaves what was recorded."""
+    from loomtest.bench.connect import connect
+    from loomtest.bench.rehearse_loom import LoomPort
+    from loomtest.bench.stream import StreamFile
+    from loomtest.readings.instrument import load_instrument
+
+    link, _ = connect(address, load_instrument(instrument) if instrument else None, None)
+    try:
+        if isinstance(link.port, LoomPort):
+            link.port.flex(*pair)
+        with StreamFile(place, *pair, time.monotonic()) as stream:
+            _listen(link, stream, seconds, rule, quiet)
+    except KeyboardInterrupt:
+        typer.echo("\nloomtest: interrupted; what was recorded is safe on disk", err=True)
+        raise typer.Exit(130) from None
+    finally:
+        link.close()
+
+
+def _listen(link: MeterLink, stream: StreamFile, seconds: float, rule: FlexRule, quiet: bool) -> None:
+    """Until the time is over, counted from the first value below over-range: clips come first."""
+    from loomtest.bench.meters import Shown
+    from loomtest.commands.wiggle_strip import LiveStrip
+
+    strip = LiveStrip(quiet, rule)
+    until_s = float("inf")
+    while (now_s := time.monotonic()) < until_s:
+        for at_s, event in link.poll(now_s):
+            if not isinstance(event, Shown):
+                strip.say(event.text)
+            elif event.function != "ohm":
+                strip.say(f"the meter shows {event.text}: turn it to resistance (Ω)")
+            elif until_s < float("inf") or event.value < float("inf"):
+                until_s = min(until_s, now_s + seconds)
+                stream.add(at_s, event.value)
+                strip.add(at_s, event.value)
+        stream.flush_due(now_s)
+        strip.draw(now_s, max(0.0, until_s - now_s))
+        time.sleep(0.02)
+    strip.end()

@@ -1,0 +1,101 @@
+"""The live strip of the wiggle test: one line that moves, and a bell at each event."""
+
+from __future__ import annotations
+
+import math
+import shutil
+import sys
+from collections import deque
+from itertools import pairwise
+from statistics import median
+from typing import TYPE_CHECKING
+
+import typer
+
+if TYPE_CHECKING:
+    from loomtest.diagnosis.flexing import FlexRule
+
+_LEVELS = "▁▂▃▄▅▆▇"
+_OVER = "█"
+_DRAW_EVERY_S = 0.1
+
+
+class LiveStrip:
+    """Values scroll from right to left; the newest stands beside them, and the events are counted.
+
+    The count here is quick and rough, from the last hundred values: the analysis afterwards decides.
+    """
+
+    def __init__(self, quiet: bool, rule: FlexRule) -> None:
+        self._quiet = quiet or not sys.stdout.isatty()
+        self._rule = rule
+        self._values: deque[float] = deque(maxlen=100)
+        self._drawn_s = -math.inf
+        self._level_s = -math.inf
+        self._middle_ohm = self._noise_ohm = 0.0
+        self._out = False
+        self._events = 0
+        self._said = ""
+
+    def add(self, time_s: float, value_ohm: float) -> None:
+        """The next value."""
+        self._values.append(value_ohm)
+        if self._quiet:
+            return
+        if time_s - self._level_s >= _DRAW_EVERY_S:  # a fast stream has thousands of values a second
+            self._level_s = time_s
+            self._level()
+        if self._noise_ohm <= 0.0:
+            return
+        size = abs(value_ohm - self._middle_ohm) / self._noise_ohm
+        if size > self._rule.enter_sigmas and not self._out:
+            self._out = True
+            self._events += 1
+            typer.echo("\a", nl=False)
+        elif size < self._rule.leave_sigmas:
+            self._out = False
+
+    def _level(self) -> None:
+        finite = [value for value in self._values if math.isfinite(value)]
+        if len(finite) >= 10:
+            self._middle_ohm = median(finite)
+            apart = median(abs(right - left) for left, right in pairwise(finite))
+            self._noise_ohm = max(1.05 * apart, 1e-3 * abs(self._middle_ohm), 1e-5)
+
+    def say(self, text: str) -> None:
+        """A sentence of the port's, on a line of its own."""
+        if text != self._said:
+            self._said = text
+            typer.echo(("" if self._quiet else "\r") + text, err=self._quiet)
+
+    def draw(self, now_s: float, left_s: float) -> None:
+        """Bring the line up to date."""
+        if self._quiet or now_s - self._drawn_s < _DRAW_EVERY_S:
+            return
+        self._drawn_s = now_s
+        width = shutil.get_terminal_size((80, 24)).columns - 1
+        typer.echo("\r" + self.line(width, left_s), nl=False)
+
+    def line(self, width: int, left_s: float) -> str:
+        """The strip as text of exactly `width` columns."""
+        newest = self._values[-1] if self._values else math.nan
+        if math.isnan(newest):
+            return "clip both leads on: waiting for a value below over-range".ljust(width)[:width]
+        shown = "over-range" if math.isinf(newest) else f"{newest:.4g} Ω"
+        time_text = f"{left_s:.0f} s left" if math.isfinite(left_s) else "waiting"
+        tail = f" {shown:>10}  events {self._events}  {time_text}"
+        room = max(5, width - len(tail))
+        recent = list(self._values)[-room:]
+        finite = [value for value in recent if math.isfinite(value)]
+        low, high = (min(finite), max(finite)) if finite else (0.0, 1.0)
+        middle = median(finite) if finite else 0.5
+        span = max(high - low, 0.02 * abs(middle), 1e-4)
+        marks = [
+            _OVER if math.isinf(v) else _LEVELS[min(6, int(7 * (v - low) / span * 0.999))] for v in recent
+        ]
+        return ("".join(marks).rjust(room) + tail).ljust(width)[:width]
+
+    def end(self) -> None:
+        """Leave the line."""
+        if not self._quiet:
+            typer.echo("")

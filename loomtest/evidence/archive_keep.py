@@ -14,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from loomtest.diagnosis.verdict import Verdict
-from loomtest.errors import InputError, Problem
+from loomtest.errors import ArchiveError, InputError, Problem
 from loomtest.evidence import archive_bag
 from loomtest.evidence.archive import Archive, Entry
 from loomtest.evidence.archive_index import Index
@@ -75,8 +75,7 @@ def keep_run(run: Path, archive: Archive, keeping: Keeping) -> KeptRun:
         stage = readings.run.stage if readings.run else ""
         name = bag_name(harness.name, stage, keeping)
         with archive.workplace(name) as aside:
-            _copy_run(run, aside / RUN_PLACE)
-            verdict = _judge_copy(aside, keeping)
+            verdict = _copy_and_judge(run, aside, keeping)
             info = {
                 "External-Identifier": name,
                 "Bagging-Date": keeping.now.date().isoformat(),
@@ -126,6 +125,16 @@ def _harness_of(run: Path) -> Harness:
         )
         raise InputError([Problem(str(run), None, "", "no harness", expected)])
     return load_harness(folder)
+
+
+def _copy_and_judge(run: Path, aside: Path, keeping: Keeping) -> Verdict:
+    try:
+        _copy_run(run, aside / RUN_PLACE)
+        return _judge_copy(aside, keeping)
+    except OSError as error:
+        raise ArchiveError(
+            f"{run} cannot be kept in {aside.parent.parent}: {error.strerror or error}"
+        ) from error
 
 
 def _judge_copy(aside: Path, keeping: Keeping) -> Verdict:

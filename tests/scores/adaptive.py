@@ -118,7 +118,7 @@ def follow(harness: Harness, made: Plan, found: np.ndarray) -> tuple[int, int, i
     spent = {"locate": 0, "continuity": 0}
     while True:
         step = next_probing(harness, readings_of(harness, pairs, found), planned=made)
-        if step is None:
+        if step is None or step.what not in spent:
             break
         pairs.append((step.start, step.end))
         spent[step.what] += 1

@@ -1,0 +1,149 @@
+"""Probings that follow from what was found: behind an open, along a comb, at a doubtful joint."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from loomtest.bench.plan import Plan, Step, plan
+from loomtest.bench.plan_continuity import What
+from loomtest.bench.plan_done import Done
+from loomtest.bench.plan_suspects import Case
+from loomtest.diagnosis.isolation import part_groups
+from loomtest.diagnosis.observe import JOINED, Observations
+from loomtest.harness.model import Harness
+from loomtest.readings.model import Instrument, Readings
+
+MOST_REPEATS = 3
+
+
+def hidden_behind(
+    harness: Harness, cases: Sequence[Case], seen: Observations, done: Done, number: int
+) -> Step | None:
+    """Two points that the likeliest explanation joins and no reading has shown joined."""
+    for case in cases:
+        if not len(case.weight):
+            continue
+        best = int(np.argmax(case.weight))
+        joined = seen.pair_state == JOINED
+        parent = {code: code for code in case.points.tolist()}
+
+        def find(code: int, parent: dict[int, int] = parent) -> int:
+            while parent[code] != code:
+                code = parent[code]
+            return code
+
+        for a, b in zip(seen.pair_start[joined].tolist(), seen.pair_end[joined].tolist(), strict=True):
+            if a in parent and b in parent:
+                parent[find(a)] = find(b)
+        first: dict[int, int] = {}
+        for code, label in zip(case.points.tolist(), case.labels[best].tolist(), strict=True):
+            if not harness.reachable[code]:
+                continue
+            other = first.setdefault(label, code)
+            names = harness.points[other], harness.points[code]
+            if find(code) != find(other) and not done.plain[frozenset(names), False]:
+                return Step(number, "continuity", *names, None, f"{names[0]} and {names[1]} still joined")
+    return None
+
+
+def along_comb(harness: Harness, seen: Observations, number: int) -> Step | None:
+    """A comb that conducts is halved until the net that does it is named; then the rest of it is read."""
+    nets = harness.net_of
+    inside = (seen.pair_start < len(nets)) & (seen.pair_end < len(nets))
+    state_of = {
+        frozenset((a, b)): state
+        for a, b, state in zip(
+            nets[seen.pair_start[inside]].tolist(),
+            nets[seen.pair_end[inside]].tolist(),
+            seen.pair_state[inside].tolist(),
+            strict=True,
+        )
+    }
+    for _, one, other in seen.clipped_joins:
+        if len(one) != 1:
+            one, other = other, one
+        if len(one) != 1 or max(*one, *other) >= len(nets):
+            continue
+        states = {code: state_of.get(frozenset((int(nets[one[0]]), int(nets[code])))) for code in other}
+        told = JOINED in states.values()
+        left = [code for code, state in states.items() if state is None]
+        if not left:
+            continue
+        half = left if told else left[: (len(left) + 1) // 2]
+        names = [harness.points[code] for code in half]
+        proves = (
+            f"which net of the comb {harness.points[one[0]]} touches"
+            if not told
+            else (f"{harness.points[one[0]]} apart from the rest of the comb")
+        )
+        expected = float("inf") if told else None
+        what: What = "isolation" if told else "locate"
+        return Step(
+            number,
+            what,
+            harness.points[one[0]],
+            names[0],
+            expected,
+            proves,
+            tuple(names[1:]),
+            clip_at_end=True,
+        )
+    return None
+
+
+def stubs_on_comb(
+    harness: Harness, cases: Sequence[Case], made: Plan, done: Done, number: int
+) -> Step | None:
+    """What lies beyond an open, read against the comb: it tells a broken wire from a misplaced one."""
+    last = next((step for step in reversed(made.steps) if step.what == "isolation"), None)
+    if last is None or not last.clip_at_end:
+        return None
+    comb = [harness.code_of[point] for point in (last.end, *last.bonded, last.start)]
+    group = part_groups(harness)
+    nets = harness.net_of
+    for case in cases:
+        best = case.labels[int(np.argmax(case.weight))]
+        label = dict(zip(case.points.tolist(), best.tolist(), strict=True))
+        on_comb = {label[code] for code in comb if code in label}
+        fresh: dict[int, int] = {}
+        for code in case.points.tolist():
+            if harness.reachable[code] and label[code] not in on_comb:
+                fresh.setdefault(label[code], code)
+        for code in fresh.values():
+            teeth = [harness.points[t] for t in comb if group[nets[t]] != group[nets[code]]]
+            if not teeth:
+                continue
+            name = harness.points[code]
+            proves = f"the piece of {harness.nets[nets[code]].name} at {name} apart from the comb"
+            step = Step(
+                number, "isolation", name, teeth[0], float("inf"), proves, tuple(teeth[1:]), clip_at_end=True
+            )
+            if not done.has(step, 0):
+                return step
+    return None
+
+
+def at_doubtful_joint(
+    harness: Harness, readings: Readings, instrument: Instrument, done: Done, number: int
+) -> Step | None:
+    """The reading that an undecided joint wants: its net's for joints, its own two ends, a repeat."""
+    from loomtest.diagnosis.judge import judge
+
+    doubtful = {row.wire for row in judge(harness, readings, instrument).wires if row.verdict == "undecided"}
+    if not doubtful:
+        return None
+    rows = {wire.name: wire for wire in harness.wires}
+    nets = {int(harness.net_of[harness.code_of[rows[name].start]]) for name in doubtful}
+    for step in plan(harness, "none", joints=True).steps:
+        own = int(harness.net_of[harness.code_of[step.start]]) in nets
+        if step.what == "joints" and own and not done.has(step, 0):
+            return step
+    for repeats in range(MOST_REPEATS):
+        for name in sorted(doubtful):
+            ends = (rows[name].start, rows[name].end)
+            pair = frozenset(ends)
+            if not pair & harness.unreachable and len(pair) == 2 and done.plain[pair, False] <= repeats:
+                return Step(number, "joints", *ends, None, f"the joints of {name}", wires=(name,))
+    return None

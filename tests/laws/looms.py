@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -19,13 +19,11 @@ from tests.looms.scenario import Order, draw
 _NUMBER = re.compile(r"(?<![A-Za-z0-9:._])\d+(?:\.\d+)?(?:e[+-]?\d+)?")
 
 
-@dataclass(frozen=True)
 class Bench:
-    """A loom, what was read on it, and a generator for what the test does to them."""
+    """A loom, what was read on it, and a generator for what the test does to them; shown in one line."""
 
-    loom: Loom
-    readings: Readings
-    rng: np.random.Generator
+    def __init__(self, loom: Loom, readings: Readings, rng: np.random.Generator) -> None:
+        self.loom, self.readings, self.rng = loom, readings, rng
 
     def __repr__(self) -> str:
         faults = "; ".join(f"{f.fault} {f.detail} at {f.points}" for f in self.loom.faults)

@@ -6,8 +6,8 @@ from dataclasses import replace
 
 import numpy as np
 from hypothesis import given
-from loomtest.diagnosis.judge import judge
 
+from loomtest.diagnosis.judge import judge
 from tests.laws.looms import Bench, benches, differences, rename_connectors, rename_wires, renamed
 from tests.looms.measure import shuffled, taken, turned
 
@@ -31,7 +31,7 @@ def test_exchanging_the_leads_changes_nothing(bench: Bench) -> None:
 def test_renaming_wires_renames_the_findings_and_nothing_else(bench: Bench) -> None:
     harness = bench.loom.harness
     order = bench.rng.permutation(len(harness.wires))
-    names = {w.name: f"cable{order[n]}" for n, w in enumerate(harness.wires)}
+    names = {w.name: f"Cable{order[n]}" for n, w in enumerate(harness.wires)}
     before = judge(harness, bench.readings).to_json()
     after = judge(rename_wires(harness, names.__getitem__), bench.readings).to_json()
     assert differences(renamed(before, names), after) == []
@@ -42,7 +42,7 @@ def test_renaming_connectors_renames_the_findings_and_nothing_else(bench: Bench)
     harness = bench.loom.harness
     connectors = list(dict.fromkeys(p.rpartition(":")[0] for p in bench.readings.points if ":" in p))
     order = bench.rng.permutation(len(connectors))
-    names = {old: f"plug{order[n]}" for n, old in enumerate(connectors)}
+    names = {old: f"Plug{order[n]}" for n, old in enumerate(connectors)}
     changed, point = rename_connectors(harness, names)
     readings = replace(bench.readings, points=tuple(map(point, bench.readings.points)))
     before = judge(harness, bench.readings).to_json()

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from loomtest.diagnosis.judge import judge
 
+from loomtest.diagnosis.judge import judge
 from tests.laws.looms import Bench, benches
 from tests.looms.check import score, told_wiring, unexplained, untidy
 from tests.looms.faults import KINDS, healthy_loom
@@ -35,7 +35,8 @@ def test_a_healthy_loom_measured_by_four_wires_passes(seed: int, wires: int, lis
 @given(seeds, st.integers(5, 40))
 def test_a_healthy_loom_never_fails_by_an_ordinary_meter(seed: int, wires: int) -> None:
     rng = np.random.default_rng(seed)
-    harness = random_harness(rng, Recipe(wires=wires))
+    # without doubled wires: that one of two is open is more than tenths of an ohm can show
+    harness = random_harness(rng, Recipe(wires=wires, loops=False))
     loom = healthy_loom(harness, rng, spread=0.5)
     readings = full_scan(loom, rng, Handheld(), diodes=True)
     verdict = judge(harness, readings, readings.instrument)

@@ -36,4 +36,18 @@ def _root(
     pass
 
 
-from loomtest.commands import check, compare, demo, history, judge, keep, log, plan, ports, report, swap, verify, wiggle  # noqa: E402, F401
+from loomtest.commands import (  # noqa: E402, F401
+    check,
+    compare,
+    demo,
+    history,
+    judge,
+    keep,
+    log,
+    plan,
+    ports,
+    report,
+    swap,
+    verify,
+    wiggle,
+)

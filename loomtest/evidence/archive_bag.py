@@ -148,13 +148,20 @@ def _spelling_problems(bag: Path) -> list[str]:
             for gap in (b"  ", b" "):  # the library writes two spaces in one kind and one in the other
                 lines = [d.encode() + gap + p.encode() + b"\n" for d, p in _manifest_lines(bag / name)]
                 forms.append(b"".join(lines))
-            if data not in forms or not _lower_digests(data):
+            if data not in forms or not _plainly_written(data):
                 found.append(f"{name} was rewritten")
     return found
 
 
-def _lower_digests(data: bytes) -> bool:
-    return all(re.match(rb"[0-9a-f]+ ", line) for line in data.splitlines())
+def _plainly_written(data: bytes) -> bool:
+    """True when every line is a digest in small letters and a plain name.
+
+    The library also takes a vertical tab, and other separators of text, for the end of a line.
+    """
+    lines = data.decode("utf-8", "replace").split("\n")
+    return lines[-1] == "" and all(
+        line.isprintable() and re.match(r"[0-9a-f]+ ", line) is not None for line in lines[:-1]
+    )
 
 
 def _manifest_lines(path: Path) -> list[tuple[str, str]]:

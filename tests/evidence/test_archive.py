@@ -76,14 +76,26 @@ def test_every_change_of_a_single_byte_is_reported(tmp_path: Path) -> None:
         data = path.read_bytes()
         step = 1 if DEEP else max(1, len(data) // 4)
         for place in sorted({*range(0, len(data), step), len(data) - 1}):
-            # another letter, the other case, a blank, a line end
-            for byte in {data[place] ^ 1, data[place] ^ 0x20, 0x20, 0x0A} - {data[place]}:
+            # another letter, the other case, a blank, an end of line in two ways
+            for byte in {data[place] ^ 1, data[place] ^ 0x20, 0x20, 0x0A, 0x0B} - {data[place]}:
                 path.write_bytes(data[:place] + bytes([byte]) + data[place + 1 :])
                 assert kept.wrong(archive, judge=False), (path.name, place, byte)
                 tried += 1
         path.write_bytes(data)
     assert tried > 100
     assert kept.wrong(archive) == {}
+
+
+def test_an_end_of_line_of_another_kind_in_a_manifest_is_reported(tmp_path: Path) -> None:
+    # The library itself takes these for line feeds and finds nothing wrong.
+    archive = kept.filled(tmp_path, 1)
+    bag = archive.folder / archive.entries()[0].folder
+    for name in ("manifest-sha256.txt", "tagmanifest-sha512.txt"):
+        data = (bag / name).read_bytes()
+        for end in (b"\x0b", b"\x0c", b"\x1c", b"\r", "\x85".encode(), "\u2028".encode()):
+            (bag / name).write_bytes(data.replace(b"\n", end, 1))
+            assert f"{name} was rewritten" in archive_bag.bag_problems(bag), end
+        (bag / name).write_bytes(data)
 
 
 def test_every_change_of_the_ledger_is_reported(tmp_path: Path) -> None:

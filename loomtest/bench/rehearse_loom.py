@@ -101,7 +101,7 @@ class LoomPort:
         """Clip onto two points for good and flex the loom."""
         self.touch(start, end)
         self._flexing = True
-        self._touch = Touch(self._rng, self._path_ohm, 1e9)
+        self._touch = Touch(self._rng, self._path_ohm, 1e9, four_wire=self._four_wire, clipped=True)
         self._touch_s = self._clock() + 0.5
 
     def turn_to(self, function: str) -> None:
@@ -153,7 +153,8 @@ class LoomPort:
 
     def _flexed(self, now_s: float, instants: np.ndarray, ohms: np.ndarray) -> np.ndarray:
         """Now and then the loom is bent where it is weak: for a moment the flexed copper counts."""
-        if now_s > self._flex_to_s and self._rng.random() < 0.1 * INTERVAL_S:
+        settling = now_s < self._touch_s + 3.0  # nobody bends it before the clips are on
+        if not settling and now_s > self._flex_to_s and self._rng.random() < 0.1 * INTERVAL_S:
             self._flex_from_s = now_s
             self._flex_to_s = now_s + float(self._rng.uniform(0.1, 0.7))
         extra = self._flexed_ohm - self._path_ohm if math.isfinite(self._flexed_ohm) else math.inf

@@ -22,7 +22,8 @@ _FLUTTER_HZ = ((1.0, 3.0), (2.0, 6.0), (4.0, 9.0), (8.0, 13.0))  # bands of a ha
 class Touch:
     """Both probes on two points that `path_ohm` joins (+inf: nothing does), for `hold_s` seconds.
 
-    `four_wire`: the contacts are not in the reading, but they still bounce and let go.
+    `four_wire`: the contacts are not in the reading, but they still bounce and let go. `clipped`: a clip,
+    which bounces while it is put on and then stays.
 
     `shaky`: a hand that does not hold still; its contact wanders by ohms and lets go again and again.
     """
@@ -35,6 +36,7 @@ class Touch:
         *,
         shaky: bool = False,
         four_wire: bool = False,
+        clipped: bool = False,
     ) -> None:
         self.path_ohm, self.hold_s, self.shaky = path_ohm, hold_s, shaky
         self.contact_ohm = float(rng.uniform(0.0, 0.02))
@@ -53,7 +55,7 @@ class Touch:
             for hz in _FLUTTER_HZ
         ]
         rate_hz = 2.0 if shaky else 0.05
-        starts = np.cumsum(rng.exponential(1.0 / rate_hz, 40))
+        starts = np.cumsum(rng.exponential(1.0 / rate_hz, 0 if clipped else 40))
         if four_wire:
             self.contact_ohm = self._press_ohm = 0.0
             self._flutter = []

@@ -124,11 +124,12 @@ def _record(
 
 
 def _listen(link: MeterLink, stream: StreamFile, seconds: float, rule: FlexRule, quiet: bool) -> None:
-    """Until the time is over, counted from the first value below over-range: clips come first."""
+    """Until the time is over, counted from when the clips are on and the value has settled once."""
+    from loomtest.bench.capture import Capture
     from loomtest.bench.meters import Shown
     from loomtest.commands.wiggle_strip import LiveStrip
 
-    strip = LiveStrip(quiet, rule)
+    strip, clips = LiveStrip(quiet, rule), Capture(None)
     until_s = float("inf")
     while (now_s := time.monotonic()) < until_s:
         for at_s, event in link.poll(now_s):
@@ -136,10 +137,11 @@ def _listen(link: MeterLink, stream: StreamFile, seconds: float, rule: FlexRule,
                 strip.say(event.text)
             elif event.function != "ohm":
                 strip.say(f"the meter shows {event.text}: turn it to resistance (Ω)")
-            elif until_s < float("inf") or event.value < float("inf"):
-                until_s = min(until_s, now_s + seconds)
+            elif until_s < float("inf"):
                 stream.add(at_s, event.value)
                 strip.add(at_s, event.value)
+            elif any(move.what == "taken" for move in clips.feed(at_s, event)):
+                until_s = now_s + seconds
         stream.flush_due(now_s)
         strip.draw(now_s, max(0.0, until_s - now_s))
         time.sleep(0.02)

@@ -6,7 +6,6 @@ import math
 import shutil
 import sys
 from collections import deque
-from itertools import pairwise
 from statistics import median
 from typing import TYPE_CHECKING
 
@@ -56,11 +55,14 @@ class LiveStrip:
             self._out = False
 
     def _level(self) -> None:
-        finite = [value for value in self._values if math.isfinite(value)]
+        import numpy as np
+
+        from loomtest.diagnosis.flexing import robust_sigma
+
+        finite = np.array([value for value in self._values if math.isfinite(value)])
         if len(finite) >= 10:
-            self._middle_ohm = median(finite)
-            apart = median(abs(right - left) for left, right in pairwise(finite))
-            self._noise_ohm = max(1.05 * apart, 1e-3 * abs(self._middle_ohm), 1e-5)
+            self._middle_ohm = float(np.median(finite))
+            self._noise_ohm = robust_sigma(finite)
 
     def say(self, text: str) -> None:
         """A sentence of the port's, on a line of its own."""

@@ -10,12 +10,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any, Literal
 
 import numpy as np
 
 from loomtest.diagnosis.verdict import plain_number
+from loomtest.diagnosis.wording import ohms_text
 from loomtest.harness.model import BoolArray, FloatArray
 
 Flexed = Literal["intermittent", "no event", "too short"]
@@ -120,7 +121,7 @@ class Flexing:
         parts = []
         if self.events:
             worst = max(event.depth_ohm for event in self.events)
-            depth = "the contact opened" if math.isinf(worst) else f"up to {worst:.3g} Ω off"
+            depth = "the contact opened" if math.isinf(worst) else f"up to {ohms_text(worst)} off"
             parts.append(f"{_counted(len(self.events), 'event')} ({depth})")
         if jumps := [shift for shift in self.shifts if shift.kind == "jump"]:
             worst = max((shift.size_ohm for shift in jumps), key=abs)
@@ -242,6 +243,8 @@ def analyse(time_s: FloatArray, value_ohm: FloatArray, rule: FlexRule | None = N
     least = rule.least_samples or sustained(interval_s)
     excursions = find_events(time_s, residual, sigma, rule, paused, least) if touched else ()
     events = tuple(e for e in excursions if math.isinf(e.depth_ohm) or e.length_s < rule.baseline_s / 4.0)
+    # A value stands for the time up to the next one, so that a single one is no moment without length.
+    events = tuple(replace(e, length_s=e.length_s + interval_s) for e in events)
     shifts = find_shifts(time_s, value_ohm, events, sigma, rule) if touched else ()
     large = any(s.kind == "jump" and abs(s.size_ohm) > rule.enter_sigmas * sigma for s in shifts)
     verdict: Flexed = "no event"
@@ -307,7 +310,7 @@ def find_shifts(
     """
     calm = np.isfinite(value_ohm)
     for event in events:
-        calm &= (time_s < event.start_s) | (time_s > event.start_s + event.length_s)
+        calm &= (time_s < event.start_s) | (time_s >= event.start_s + event.length_s)
     time, value = time_s[calm], value_ohm[calm]
     shifts: list[Shift] = []
     start, count = 0, len(value)

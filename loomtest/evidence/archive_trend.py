@@ -79,11 +79,12 @@ def forecast(x: FloatArray, trend: Trend, limit: float) -> Forecast | None:
     the level is still below the limit, and even the slowest rise passes it within FURTHEST_SPANS times the
     span of x.
     """
-    last, span = float(x.max()), float(x.max() - x.min())
-    level = trend.at(last)
-    if len(np.unique(x)) < FEWEST_FOR_TREND or trend.low <= 0 or level >= limit:
+    first, middle, last = float(x.min()), float(np.median(x)), float(x.max())
+    if len(np.unique(x)) < FEWEST_FOR_TREND or trend.low <= 0 or trend.at(last) >= limit:
         return None
-    ahead = [(limit - level) / slope for slope in (trend.slope, trend.high, trend.low)]
-    if ahead[2] > FURTHEST_SPANS * span:
+    # The lines of the interval turn about the middle of the points: there the level does not hang on the
+    # slope, while at the last point an error of the one is an error of the other.
+    passed = [middle + (limit - trend.at(middle)) / slope for slope in (trend.slope, trend.high, trend.low)]
+    if passed[2] - last > FURTHEST_SPANS * (last - first):
         return None
-    return Forecast(*(last + days for days in ahead))
+    return Forecast(passed[0], max(passed[1], last), passed[2])

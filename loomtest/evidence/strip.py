@@ -47,7 +47,7 @@ def strip_figure(time_s: FloatArray, value_ohm: FloatArray, flexing: Flexing, ti
     axes.set_xlabel("seconds", color=LIGHT["ink"])
     axes.set_ylabel("ohms", color=LIGHT["ink"])
     axes.set_title(f"{title}\n{flexing.text}", loc="left", fontsize=10, color=LIGHT["ink"])
-    axes.legend(loc="lower right", fontsize=8, frameon=False)
+    axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=2, fontsize=8, frameon=False)
     for side in ("top", "right"):
         axes.spines[side].set_visible(False)
     return figure

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-from tests.documents import run
+from tests.documents import play as run
 from tests.evidence.example import TRACTOR
 
 

@@ -4,7 +4,10 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from tests.documents import run
+import pytest
+
+from loomtest.commands import demo
+from tests.documents import play as run
 
 
 def test_the_demo_does_the_whole_job(tmp_path: Path) -> None:
@@ -24,13 +27,15 @@ def test_the_demo_does_the_whole_job(tmp_path: Path) -> None:
     assert max(map(len, text.splitlines())) <= 80
 
 
-def test_a_second_demo_stands_beside_the_first(tmp_path: Path) -> None:
-    (tmp_path / "loomtest-demo").mkdir()
-    (tmp_path / "loomtest-demo" / "mine.txt").write_text("keep", encoding="utf-8")
-    status, text = run("loomtest demo", tmp_path)
-    assert status == 0
-    assert "loomtest-demo-2/reports" in text
-    assert [p.name for p in (tmp_path / "loomtest-demo").iterdir()] == ["mine.txt"]
+def test_a_second_demo_stands_beside_the_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.chdir(tmp_path)
+    assert demo._new_folder(None) == Path("loomtest-demo")
+    Path("loomtest-demo").mkdir()
+    assert demo._new_folder(None) == Path("loomtest-demo-2")
+    Path("loomtest-demo-2").write_text("", encoding="utf-8")
+    assert demo._new_folder(None) == Path("loomtest-demo-3")
+    Path("empty").mkdir()
+    assert demo._new_folder("empty") == Path("empty")
 
 
 def test_a_folder_with_something_in_it_is_refused(tmp_path: Path) -> None:

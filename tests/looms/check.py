@@ -207,7 +207,8 @@ def score(
     if found > made and not (said and all(f.next for f in verdict.findings)):
         reasons.append(f"{found} findings for {made} faults")
     missing = [fault for fault in required if not _named(loom, fault, verdict)]
-    electrical = [f for f in missing if f.fault in ("high-resistance", "leakage", "wrong-part")]
+    must = ("high-resistance", "wrong-part") if said else ("high-resistance", "wrong-part", "leakage")
+    electrical = [f for f in missing if f.fault in must]
     reasons += [f"not named: {f.fault} {f.detail} at {f.points}" for f in electrical]
     same_kinds = Counter(f.fault for f in verdict.findings) == Counter(f.fault for f in required)
     group = "" if not reasons else _group(required, verdict, open_readings, electrical)

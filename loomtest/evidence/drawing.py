@@ -227,7 +227,7 @@ def _patch(axes: object, item: Item, colours: dict[str, str], order: int) -> Non
         line.set_solid_joinstyle("round")
         if item.dash:
             line.set_linestyle((0, tuple(max(d / item.width, 0.1) for d in item.dash)))
-        axes.add_line(line)
+        axes.add_artist(line)
         return
     if isinstance(item, Shape):
         patch: patches.Patch = patches.Polygon(item.points, closed=True)
@@ -237,4 +237,4 @@ def _patch(axes: object, item: Item, colours: dict[str, str], order: int) -> Non
     else:
         patch = patches.Circle((item.x, item.y), item.r)
     patch.set(fc=colour(item.fill), ec=colour(item.stroke), lw=item.width * points, zorder=order)
-    axes.add_patch(patch)
+    axes.add_artist(patch)  # add_patch would measure every outline for limits that are set already

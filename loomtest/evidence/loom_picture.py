@@ -2,7 +2,7 @@
 
 Drawn in the order along the trunk, not to scale. A fault is a numbered tag with its shape and its word on
 the branch where it sits, the wire concerned runs through the trunk as a broken line, and the cavities
-concerned are ringed.
+concerned are framed.
 """
 
 from __future__ import annotations
@@ -90,6 +90,7 @@ class _Picture:
     board: Board
     spots: list[Spot]
     width: float
+    at: dict[str, list[Wire]]
     trunk_y: list[float] = field(default_factory=list)
     items: list[Item] = field(default_factory=list)
 
@@ -105,7 +106,7 @@ def loom_picture(
     ]
     spots = [_spot(harness, hub, tags) for hub in board.hubs]
     rows, width = _place(spots)
-    picture = _Picture(harness, board, spots, width)
+    picture = _Picture(harness, board, spots, width, _wires_at(harness))
     y = 16.0
     for row in range(rows):
         here = [spot for spot in spots if spot.row == row]
@@ -150,6 +151,14 @@ def _home(finding: Finding, harness: Harness, board: Board) -> str:
     candidates = [*ends, *finding.points, *(wire.start for wire in wires)]
     hubs = [connector_of(point) or point for point in candidates]
     return next((hub for hub in hubs if hub in board.hubs), board.hubs[0] if board.hubs else "")
+
+
+def _wires_at(harness: Harness) -> dict[str, list[Wire]]:
+    at: dict[str, list[Wire]] = {}
+    for wire in harness.wires:
+        for point in {wire.start, wire.end}:
+            at.setdefault(point, []).append(wire)
+    return at
 
 
 def _spot(harness: Harness, hub: str, tags: Sequence[Tag]) -> Spot:
@@ -281,7 +290,8 @@ def _draw_hub(picture: _Picture, spot: Spot, tags: Sequence[Tag]) -> None:
     elif spot.splice:
         picture.items.append(Box(spot.x - 11, trunk - 7, 22, 14, 7, "body", "ink", 1.6))
     else:
-        _draw_terminal(picture, spot, top + h / 2)
+        marked = next((tag.tone for tag in tags if spot.hub in (tag.hub, *tag.finding.points)), "")
+        _draw_terminal(picture.items, spot.x, top + h / 2, marked)
     name_y = (
         (top - 8 if spot.up else top + h + 17) if not spot.splice else (edge - 4 if spot.up else edge + 12)
     )
@@ -307,9 +317,10 @@ def _draw_face(picture: _Picture, spot: Spot, top: float, tags: Sequence[Tag]) -
         point = f"{spot.hub}:{cell.cavity}"
         x = spot.x - w / 2 + 6 + (cell.column + 0.5) * CELL
         y = top + 6 + (cell.row + 0.5) * CELL
-        wires = [wire for wire in picture.harness.wires if point in (wire.start, wire.end)]
+        wires = picture.at.get(point, [])
         if point in marked:
-            picture.items.append(Dot(x, y, 12.4, "none", marked[point], 2.6))
+            # square about what is round: it shows on a wire of any colour
+            picture.items.append(Box(x - 12, y - 12, 24, 24, 3, "card", marked[point], 2.8))
         picture.items.extend(_cavity(x, y, point, cell.cavity, wires))
 
 
@@ -340,11 +351,12 @@ def _paints(colour: str) -> list[str]:
         return []
 
 
-def _draw_terminal(picture: _Picture, spot: Spot, y: float) -> None:
-    """A ring terminal."""
-    marked = next((tag.tone for tag in spot.tags), "ink")
-    picture.items.append(Dot(spot.x, y, 14, "body", marked, 2.6 if spot.tags else 1.6))
-    picture.items.append(Dot(spot.x, y, 5.5, "card", "ink", 1.6))
+def _draw_terminal(items: list[Item], x: float, y: float, marked: str) -> None:
+    """A ring terminal; framed in the tone `marked` where a fault concerns it."""
+    if marked:
+        items.append(Box(x - 18, y - 18, 36, 36, 4, "card", marked, 2.8))
+    items.append(Dot(x, y, 14, "body", "ink", 1.6))
+    items.append(Dot(x, y, 5.5, "card", "ink", 1.6))
 
 
 def _draw_tag(items: list[Item], tag: Tag, x: float, y: float) -> None:

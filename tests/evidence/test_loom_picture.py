@@ -81,12 +81,13 @@ def test_every_fault_is_marked_by_number_and_word_where_it_is() -> None:
         assert f"{number} {FAULT_WORD[finding.fault]}" in drawing.text
 
 
-def test_the_cavities_of_a_fault_are_ringed_and_no_others() -> None:
+def test_the_cavities_of_a_fault_are_framed_and_no_others() -> None:
     harness = example.tractor()
     drawing = loom_picture(harness, example.FINDINGS[:1])
-    rings = [item for item in drawing.items if isinstance(item, Dot) and item.fill == "none"]
+    frames = [item for item in drawing.items if isinstance(item, Box) and item.stroke == "bad"]
     named = {(item.x, item.y): item.title for item in drawing.items if isinstance(item, Dot) and item.title}
-    assert sorted(named[ring.x, ring.y].partition(": ")[0] for ring in rings) == ["X2:3", "X2:4"]
+    centres = [(frame.x + frame.w / 2, frame.y + frame.h / 2) for frame in frames]
+    assert sorted(named[centre].partition(": ")[0] for centre in centres) == ["X2:3", "X2:4"]
 
 
 def test_the_wire_concerned_runs_as_a_broken_line() -> None:
@@ -113,7 +114,7 @@ def test_nothing_covers_anything_else_and_all_stays_on_the_sheet(count: int, per
         for wire in harness.wires[:: max(count // 12, 1)]
     ]
     drawing = loom_picture(harness, findings)
-    solid = [item for item in drawing.items if isinstance(item, Box)]
+    solid = [item for item in drawing.items if isinstance(item, Box) and item.stroke not in ("bad", "doubt")]
     for one, other in combinations(solid, 2):
         apart_x = one.x + one.w <= other.x + 0.1 or other.x + other.w <= one.x + 0.1
         apart_y = one.y + one.h <= other.y + 0.1 or other.y + other.h <= one.y + 0.1

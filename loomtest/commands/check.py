@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -19,7 +19,7 @@ MOST_NETS = 400
 MOST_WARNINGS = 40
 
 
-@app.command()
+@app.command(epilog="Example: loomtest check orchard_tractor")
 def check(
     harness: Annotated[
         str, typer.Argument(help="A folder, a harness.toml or a wire list.", show_default=False)
@@ -33,8 +33,6 @@ def check(
     """Read the harness and report every mistake at once.
 
     Shows what the wire list says, net by net, before anything is measured: read it against the loom.
-
-    Example: loomtest check orchard_tractor
 
     The JSON object, "schema": "loomtest-check/1": harness; counts (wires, parts, points, connectors, nets,
     splices, grounds, loops); nets (net, points, wires, loops); parts (part, kind, from, to, ohms_min,
@@ -52,6 +50,8 @@ def check(
     if as_json:
         import json
 
+        from loomtest.commands.check_object import as_object, changes_object
+
         found = as_object(loaded, seen)
         if older is not None:
             found["changes"] = changes_object(older, loaded)
@@ -61,104 +61,6 @@ def check(
     if older is not None:
         lines += ["", *_change_lines(older, loaded)]
     typer.echo("\n".join(lines))
-
-
-def as_object(harness: Harness, seen: Survey) -> dict[str, Any]:
-    """The JSON object described in the command's help."""
-    from loomtest.harness.copper import expectation_of, part_ohms
-
-    expectation = expectation_of(harness)
-    rows = list(
-        zip(harness.wires, expectation.expected_ohm.tolist(), expectation.limit_ohm.tolist(), strict=True)
-    )
-    return {
-        "schema": "loomtest-check/1",
-        "harness": harness.name,
-        "counts": {
-            "wires": len(seen.wires),
-            "parts": len(seen.parts),
-            "points": len(harness.points),
-            "connectors": len(seen.connectors),
-            "nets": len(seen.nets),
-            "splices": len(seen.splices),
-            "grounds": len(seen.grounds),
-            "loops": seen.loops,
-        },
-        "nets": [
-            {
-                "net": net.name,
-                "points": [harness.points[code] for code in net.points],
-                "wires": [harness.wires[index].name for index in net.conductors],
-                "loops": len(net.conductors) - len(net.points) + 1,
-            }
-            for net in (harness.nets[index] for index in seen.nets)
-        ],
-        "parts": [
-            {
-                "part": wire.name,
-                "kind": wire.kind,
-                "from": wire.start,
-                "to": wire.end,
-                "ohms_min": part_ohms(wire)[0],
-                "ohms_max": part_ohms(wire)[1],
-            }
-            for wire in harness.wires
-            if wire.kind != "wire"
-        ],
-        "wires": [
-            {
-                "wire": wire.name,
-                "from": wire.start,
-                "to": wire.end,
-                "colour": wire.colour,
-                "size_mm2": _number(wire.size_mm2),
-                "length_m": _number(wire.length_m),
-                "expected_ohms": _number(expected),
-                "limit_ohms": _number(limit),
-            }
-            for wire, expected, limit in rows
-            if wire.kind == "wire"
-        ],
-        "without_size_or_length": list(seen.without_size_or_length),
-        "splices": list(seen.splices),
-        "grounds": list(seen.grounds),
-        "empty_cavities": list(seen.empty_cavities),
-        "unreachable": list(seen.unreachable),
-        "warnings": [
-            {"file": w.file, "line": w.line, "column": w.column, "found": w.found, "expected": w.expected}
-            for w in harness.warnings
-        ],
-    }
-
-
-def changes_object(older: Harness, harness: Harness) -> dict[str, Any]:
-    """The object `changes` described in the command's help."""
-    from loomtest.harness.difference import difference
-
-    found = difference(older, harness)
-
-    def rows(wires: tuple[Wire, ...]) -> list[dict[str, str]]:
-        return [
-            {"wire": wire.name, "from": wire.start, "to": wire.end, "colour": wire.colour} for wire in wires
-        ]
-
-    return {
-        "against": older.name,
-        "added": rows(found.added),
-        "removed": rows(found.removed),
-        "changed": [
-            {
-                "wire": change.wire.name,
-                "fields": [{"column": column, "was": was, "is": now} for column, was, now in change.fields],
-            }
-            for change in found.changed
-        ],
-        "same": found.same,
-    }
-
-
-def _number(value: float | None) -> float | None:
-    return None if value is None or value != value else float(f"{value:.6g}")
 
 
 def _lines(harness: Harness, seen: Survey) -> list[str]:

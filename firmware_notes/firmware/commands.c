@@ -35,8 +35,8 @@ static void put_reading(const reading_t *reading) {
         uint8_t places;
         char letter;
     } form[RANGES] = {{100, 2, 'L'}, {1000, 3, 'R'}, {100, 2, 'R'}, {1000, 3, 'K'}, {10, 1, 'K'}};
-    if (reading->range == OVER_RANGE) {
-        line_char('>');
+    if (reading->range >= SAME_RANGE) {
+        line_char(reading->range == OVER_RANGE ? '>' : '=');
         return;
     }
     uint32_t value = (uint32_t)reading->value;
@@ -178,8 +178,8 @@ static void pair(void) {
     }
     if (live(a, b) || live(b, a)) return;
     measure_baseline();
-    measure_pair(a, b, &there);
-    measure_pair(b, a, &back);
+    measure_pair(a, b, 0, &there);
+    measure_pair(b, a, 0, &back);
     measure_release();
     answer("pair");
     line_number(a + 1);
@@ -192,7 +192,7 @@ static void pair(void) {
 }
 
 /* One line: a pin against all others, or against those of a set. 2: stopped, with the line cut short. */
-static uint8_t row_line(uint8_t pin, const uint8_t *among) {
+static uint8_t row_line(uint8_t pin, const uint8_t *among, uint8_t in_scan) {
     reading_t reading;
     answer("row");
     line_number(pin + 1);
@@ -203,7 +203,7 @@ static uint8_t row_line(uint8_t pin, const uint8_t *among) {
             line_char('.');
             continue;
         }
-        measure_pair(pin, other, &reading);
+        measure_pair(pin, other, in_scan && other < pin, &reading);
         put_reading(&reading);
         if (interrupted()) {
             port_send('\r');
@@ -224,7 +224,7 @@ static void row(void) {
     }
     if (live_pin(pin, 1)) return;
     measure_baseline();
-    row_line(pin, request.words == 3 ? among : 0);
+    row_line(pin, request.words == 3 ? among : 0, 0);
     measure_release();
 }
 
@@ -233,7 +233,7 @@ static void scan(void) {
     if (live_anywhere()) return;
     measure_baseline();
     for (uint8_t pin = 0; pin < SCANNER_PINS; pin++) {
-        if (row_line(pin, 0)) {
+        if (row_line(pin, 0, 1)) {
             measure_release();
             return;
         }

@@ -7,8 +7,9 @@
 
 calibration_t calibration;
 uint16_t baseline_code;
+static uint16_t amplifier_zero; /* sum of 2 * SAMPLES codes of the amplified channel with nothing across it */
 
-#define SAMPLES 16
+#define SAMPLES 8
 #define FULL_SCALE 1000 /* an amplified code above this is clipped */
 #define SCREEN_US 200   /* see protocol.md: 4 Mohm with 3 nF is still seen */
 #define SCREEN_CODES 8
@@ -110,7 +111,11 @@ void measure_baseline(void) {
     port_reference(REF_100K);
     port_wait_us(500);
     baseline_code = (uint16_t)((sum_of(CHANNEL_L, SAMPLES) + SAMPLES / 2) / SAMPLES);
-    port_reference(REF_NONE);
+    port_planes(0, PLANE_ON, PLANE_ON, PLANE_ON); /* both sense planes on one pin, held at ground */
+    port_reference(REF_1K);
+    port_wait_us(200);
+    amplifier_zero = (uint16_t)((sum_of(CHANNEL_D, 4 * SAMPLES) + 1u) / 2u);
+    measure_release();
 }
 
 /* A divider of one reference, with the planes set and driven high. */
@@ -122,14 +127,9 @@ static int32_t divider(uint8_t range) {
 
 /* The amplified difference over the 1 kohm reference; INT32_MAX when the amplifier clips. */
 static int32_t amplified(void) {
-    port_drive(DRIVE_LOW);
-    port_wait_us(50);
-    int32_t off = sum_of(CHANNEL_D, SAMPLES);
-    port_drive(DRIVE_HIGH);
-    port_wait_us(50);
     int32_t on = sum_of(CHANNEL_D, SAMPLES), l = sum_of(CHANNEL_L, SAMPLES);
     if (on > (int32_t)FULL_SCALE * SAMPLES) return INT32_MAX;
-    return scaled(calibration.scale[RANGE_1K_AMPLIFIED], on - off, l) - calibration.zero[1];
+    return scaled(calibration.scale[RANGE_1K_AMPLIFIED], 2 * on - (int32_t)amplifier_zero, 2 * l) - calibration.zero[1];
 }
 
 #if SCANNER_SWITCHES
@@ -139,23 +139,29 @@ static void one_bit(uint8_t *set, uint8_t pin) {
 }
 
 /* 100 mA through the transistor switches of the two pins; the multiplexers only sense. */
-static int32_t milliohm(uint8_t from, uint8_t to) {
+static void force(uint8_t from, uint8_t to, int32_t *across, int32_t *current) {
     uint8_t high[FORCE_BYTES], low[FORCE_BYTES];
     one_bit(high, from);
     one_bit(low, to);
-    port_drive(DRIVE_OPEN);
-    port_reference(REF_NONE);
     port_planes(0, 0, (uint8_t)(PLANE_ON | from), (uint8_t)(PLANE_ON | to));
     port_switches(high, low);
-    port_wait_us(100);
-    int32_t off = sum_of(CHANNEL_D, SAMPLES);
     port_source(SOURCE_100MA);
     port_wait_us(100);
-    int32_t on = sum_of(CHANNEL_D, SAMPLES), i = 2l * sum_of(CHANNEL_I, SAMPLES / 2);
+    *across += sum_of(CHANNEL_D, SAMPLES);
+    *current += sum_of(CHANNEL_I, SAMPLES / 2);
     port_source(SOURCE_OFF);
+}
+
+/* One way and the other: a thermoelectric voltage in the path falls out of the sum. */
+static int32_t milliohm(uint8_t from, uint8_t to) {
+    int32_t across = 0, current = 0;
+    port_drive(DRIVE_OPEN);
+    port_reference(REF_NONE);
+    force(from, to, &across, &current);
+    force(to, from, &across, &current);
     port_switches(NULL, NULL);
-    if (on > (int32_t)FULL_SCALE * SAMPLES) return INT32_MAX;
-    return scaled(calibration.scale[RANGE_MILLIOHM], on - off, i) - calibration.zero[0];
+    if (across > 2 * (int32_t)FULL_SCALE * SAMPLES) return INT32_MAX;
+    return scaled(calibration.scale[RANGE_MILLIOHM], across - (int32_t)amplifier_zero, 2 * current) - calibration.zero[0];
 }
 #endif
 
@@ -176,11 +182,15 @@ static void reading_of(reading_t *reading, uint8_t range, int32_t value) {
 }
 
 /* 1 kohm and below, the planes already driven with REF_1K. */
-static void measure_low(uint8_t from, uint8_t to, reading_t *reading) {
+static void measure_low(uint8_t from, uint8_t to, uint8_t mirrored, reading_t *reading) {
     uint16_t p = port_convert(CHANNEL_P, 0), n = port_convert(CHANNEL_N, 0);
     if (p <= n + 14u) { /* some 30 ohm at 2.4 mA */
 #if SCANNER_SWITCHES
         if (port_convert(CHANNEL_D, 0) <= 45) { /* some 1.2 ohm, its pedestal included */
+            if (mirrored) { /* both ways were measured in the other pin's row */
+                reading_of(reading, SAME_RANGE, 0);
+                return;
+            }
             int32_t value = milliohm(from, to);
             if (value != INT32_MAX) {
                 reading_of(reading, RANGE_MILLIOHM, value);
@@ -188,6 +198,8 @@ static void measure_low(uint8_t from, uint8_t to, reading_t *reading) {
             }
             planes(from, to);
             port_reference(REF_1K);
+            port_drive(DRIVE_HIGH);
+            port_wait_us(50);
         }
 #endif
         int32_t value = amplified();
@@ -198,10 +210,11 @@ static void measure_low(uint8_t from, uint8_t to, reading_t *reading) {
     }
     (void)from;
     (void)to;
+    (void)mirrored;
     reading_of(reading, RANGE_1K, divider(RANGE_1K));
 }
 
-void measure_pair(uint8_t from, uint8_t to, reading_t *reading) {
+void measure_pair(uint8_t from, uint8_t to, uint8_t mirrored, reading_t *reading) {
     reading_of(reading, OVER_RANGE, 0);
     uint16_t code = screen(from, to);
     if (code < baseline_code + SCREEN_CODES) return;
@@ -222,7 +235,7 @@ void measure_pair(uint8_t from, uint8_t to, reading_t *reading) {
     }
     port_reference(REF_1K);
     port_wait_us(50);
-    measure_low(from, to, reading);
+    measure_low(from, to, mirrored, reading);
 }
 
 uint8_t measure_in(uint8_t range, uint8_t from, uint8_t to, int32_t *value) {

@@ -10,9 +10,10 @@
 enum { RANGE_MILLIOHM, RANGE_1K_AMPLIFIED, RANGE_1K, RANGE_10K, RANGE_100K, RANGES };
 #define FIRST_RANGE (SCANNER_SWITCHES ? RANGE_MILLIOHM : RANGE_1K_AMPLIFIED)
 #define OVER_RANGE 0xFF
+#define SAME_RANGE 0xFE /* a milliohm pair that was measured, both ways, from the other pin */
 
 typedef struct {
-    uint8_t range; /* or OVER_RANGE */
+    uint8_t range; /* or OVER_RANGE, SAME_RANGE */
     int32_t value; /* in units of the range: 10 microohm, 1 milliohm, 10 milliohm, 1 ohm, 100 ohm */
 } reading_t;
 
@@ -30,10 +31,11 @@ void calibration_save(void);
 void calibration_default(void);
 
 void measure_release(void);     /* every plane, switch, source and reference off */
-void measure_baseline(void);    /* bus L with nothing connected */
+void measure_baseline(void);    /* bus L with nothing connected, the amplifier with nothing across it */
 extern uint16_t baseline_code;
 
-void measure_pair(uint8_t from, uint8_t to, reading_t *reading);
+/* mirrored: the pair has been measured from the other pin in this scan, milliohms need no second time. */
+void measure_pair(uint8_t from, uint8_t to, uint8_t mirrored, reading_t *reading);
 /* The plain value of one range, whatever the resistance: for calibration. 0 when it can be used. */
 uint8_t measure_in(uint8_t range, uint8_t from, uint8_t to, int32_t *value);
 

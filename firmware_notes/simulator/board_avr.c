@@ -4,7 +4,8 @@
  *
  *   board FIRMWARE.elf CHIP PINS NETWORK [TIMES]
  *
- * TIMES, a file, receives the simulated second at which every line of the board ended.
+ * TIMES, a file, receives the simulated second at which every line ended: "< SECOND" for one of the host,
+ * "> SECOND" for one of the board.
  */
 #define _GNU_SOURCE
 #include <errno.h>
@@ -128,14 +129,17 @@ static void on_trigger(struct avr_irq_t *irq, uint32_t value, void *param) {
 
 /* ---- UART to pseudo-terminal ---- */
 
+static void note_line(char from, uint8_t byte) {
+    if (!times || byte != '\n') return;
+    fprintf(times, "%c %.6f\n", from, now_s());
+    fflush(times);
+}
+
 static void on_byte(struct avr_irq_t *irq, uint32_t value, void *param) {
     (void)irq;
     (void)param;
     uint8_t byte = (uint8_t)value;
-    if (times && byte == '\n') {
-        fprintf(times, "%.6f\n", now_s());
-        fflush(times);
-    }
+    note_line('>', byte);
     while (write(terminal, &byte, 1) < 0 && (errno == EAGAIN || errno == EINTR)) {
         struct pollfd p = {terminal, POLLOUT, 0};
         poll(&p, 1, 100);
@@ -166,6 +170,7 @@ static void feed(void) {
     next_byte = avr->cycle + avr->frequency / 20000; /* asks the system now and then only */
     if (read(terminal, &byte, 1) != 1) return;
     next_byte = avr->cycle + avr->frequency * 11 / 115200;
+    note_line('<', byte);
     avr_raise_irq(uart_input, byte);
 }
 

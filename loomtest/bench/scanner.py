@@ -280,6 +280,7 @@ class Scanner:
         """
         pins = self.identity.pins
         missing = set(range(1, pins + 1)) if rows is None else set(rows)
+        low: dict[int, set[int]] = {}  # by pin: the pins it was found joined to, in milliohms
         if len(missing) > pins // 2:
             for words in self._lines("scan"):
                 if not words:
@@ -288,9 +289,15 @@ class Scanner:
                 if words[0] == "end":
                     break
                 found = parse_row(words, pins)
-                if found and found[0] in missing:
-                    missing.discard(found[0])
-                    yield Row(*found)
+                if found is None:
+                    continue
+                row = Row(*found)
+                low[row.pin] = {n for n, v in enumerate(row.values, 1) if v.range in (0, 1)}
+                told = {n for n, v in enumerate(row.values, 1) if v.same}
+                # What refers to a row that was lost, or to a pair that has changed since, is asked for anew.
+                if row.pin in missing and all(row.pin in low.get(n, ()) for n in told):
+                    missing.discard(row.pin)
+                    yield row
             self._link.done()
         for pin in sorted(missing):
             yield self.row(pin)

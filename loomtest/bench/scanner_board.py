@@ -11,7 +11,7 @@ from collections import deque
 from collections.abc import Callable, Iterator
 
 from loomtest.bench.scanner_analog import Analog
-from loomtest.bench.scanner_meter import MILLIOHM, UNUSABLE, Calibration, Meter
+from loomtest.bench.scanner_meter import MILLIOHM, SAME, UNUSABLE, Calibration, Meter
 from loomtest.bench.scanner_network import Network
 from loomtest.bench.scanner_protocol import check_of, pin_set, pins_of
 
@@ -30,6 +30,8 @@ class _RefusedError(Exception):
 def _written(reading: tuple[int, int] | None) -> str:
     if reading is None:
         return ">"
+    if reading == SAME:
+        return "="
     range_, value = reading
     part, places, letter = _FORM[range_]
     whole, rest = divmod(abs(value), part)
@@ -145,12 +147,13 @@ class Board:
         there, back = self.meter.measure(a, b), self.meter.measure(b, a)
         yield f"pair {a + 1} {b + 1} {_written(there)} {_written(back)}"
 
-    def _row_line(self, pin: int, among: frozenset[int] | None) -> str:
+    def _row_line(self, pin: int, among: frozenset[int] | None, in_scan: bool = False) -> str:
         self.before_row()
         cells = []
         for other in range(self.pins):
             asked = other != pin and (among is None or other in among)
-            cells.append(_written(self.meter.measure(pin, other)) if asked else ".")
+            mirrored = in_scan and other < pin
+            cells.append(_written(self.meter.measure(pin, other, mirrored)) if asked else ".")
         return f"row {pin + 1} {','.join(cells)}"
 
     def _row(self, words: list[str]) -> Lines:
@@ -167,7 +170,7 @@ class Board:
         self._check_all()
         self.meter.measure_baseline()
         for pin in range(self.pins):
-            yield self._row_line(pin, None)
+            yield self._row_line(pin, None, in_scan=True)
         yield f"end {self.pins} {round((self.meter.t_s - started_s) * 1000)}"
 
     def _apart(self, words: list[str]) -> Lines:

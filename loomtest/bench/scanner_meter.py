@@ -15,7 +15,8 @@ MILLIOHM, AMPLIFIED_1K, DIVIDER_1K, DIVIDER_10K, DIVIDER_100K = range(5)
 REF_NONE, REF_1K, REF_10K, REF_100K, REF_ALL = 0, 1, 2, 4, 7
 REFERENCE = (REF_NONE, REF_1K, REF_1K, REF_10K, REF_100K)
 UNUSABLE = 2**31 - 1
-SAMPLES = 16
+SAME = (-1, 0)  # a milliohm pair that was measured, both ways, from the other pin
+SAMPLES = 8
 FULL_SCALE = 1000 * SAMPLES
 SCREEN_US, SCREEN_CODES, OVER_CODES, STANDING_CODES = 200, 8, 22, 30
 # Time that one conversion, and one setting of the planes or of a port, take (seconds).
@@ -47,6 +48,7 @@ class Meter:
         self.analog, self.switches = board, switches
         self.calibration = Calibration()
         self.baseline = 0
+        self._amplifier_zero = 0
         self.t_s = 0.0
         self.pins = board.network.pins
 
@@ -100,7 +102,11 @@ class Meter:
         self._reference(REF_100K)
         self._wait(500)
         self.baseline = (self._sum(analog.CHANNEL_L) + SAMPLES // 2) // SAMPLES
-        self._reference(REF_NONE)
+        self._planes(None, 0, 0, 0)
+        self._reference(REF_1K)
+        self._wait(200)
+        self._amplifier_zero = (self._sum(analog.CHANNEL_D, 4 * SAMPLES) + 1) // 2
+        self.release()
 
     def _divider(self, range_: int) -> int:
         p, n, low = (self._sum(c) for c in (analog.CHANNEL_P, analog.CHANNEL_N, analog.CHANNEL_L))
@@ -109,31 +115,29 @@ class Meter:
         return _scaled(self.calibration.scale[range_], p - n, low)
 
     def _amplified(self) -> int:
-        self._drive(analog.LOW)
-        self._wait(50)
-        off = self._sum(analog.CHANNEL_D)
-        self._drive(analog.HIGH)
-        self._wait(50)
         on, low = self._sum(analog.CHANNEL_D), self._sum(analog.CHANNEL_L)
         if on > FULL_SCALE:
             return UNUSABLE
-        return _scaled(self.calibration.scale[AMPLIFIED_1K], on - off, low) - self.calibration.zero[1]
+        value = _scaled(self.calibration.scale[AMPLIFIED_1K], 2 * on - self._amplifier_zero, 2 * low)
+        return value - self.calibration.zero[1]
 
     def _milliohm(self, start: int, end: int) -> int:
+        across = current = 0
         self._drive(analog.OPEN)
         self._reference(REF_NONE)
-        self._planes(None, None, start, end)
-        self._switches((start,), (end,))
-        self._wait(100)
-        off = self._sum(analog.CHANNEL_D)
-        self._source(analog.CURRENT)
-        self._wait(100)
-        on, current = self._sum(analog.CHANNEL_D), 2 * self._sum(analog.CHANNEL_I, SAMPLES // 2)
-        self._source(analog.OFF)
+        for plus, minus in ((start, end), (end, start)):
+            self._planes(None, None, plus, minus)
+            self._switches((plus,), (minus,))
+            self._source(analog.CURRENT)
+            self._wait(100)
+            across += self._sum(analog.CHANNEL_D)
+            current += self._sum(analog.CHANNEL_I, SAMPLES // 2)
+            self._source(analog.OFF)
         self._switches()
-        if on > FULL_SCALE:
+        if across > 2 * FULL_SCALE:
             return UNUSABLE
-        return _scaled(self.calibration.scale[MILLIOHM], on - off, current) - self.calibration.zero[0]
+        value = _scaled(self.calibration.scale[MILLIOHM], across - self._amplifier_zero, 2 * current)
+        return value - self.calibration.zero[0]
 
     def _screen(self, start: int, end: int) -> int:
         self._planes(start, end, start, end)
@@ -144,22 +148,26 @@ class Meter:
         self._wait(SCREEN_US)
         return self._convert(analog.CHANNEL_L, quick=True)
 
-    def _measure_low(self, start: int, end: int) -> tuple[int, int]:
+    def _measure_low(self, start: int, end: int, mirrored: bool) -> tuple[int, int]:
         p, n = self._convert(analog.CHANNEL_P), self._convert(analog.CHANNEL_N)
         if p <= n + 14:
             if self.switches and self._convert(analog.CHANNEL_D) <= 45:
+                if mirrored:
+                    return SAME
                 value = self._milliohm(start, end)
                 if value != UNUSABLE:
                     return MILLIOHM, value
                 self._planes(start, end, start, end)
                 self._reference(REF_1K)
+                self._drive(analog.HIGH)
+                self._wait(50)
             value = self._amplified()
             if value != UNUSABLE:
                 return AMPLIFIED_1K, value
         return DIVIDER_1K, self._divider(DIVIDER_1K)
 
-    def measure(self, start: int, end: int) -> tuple[int, int] | None:
-        """(range, value in the range's unit) from `start` (high) to `end`; None: over-range."""
+    def measure(self, start: int, end: int, mirrored: bool = False) -> tuple[int, int] | None:
+        """(range, value in the range's unit) from `start` (high) to `end`; None: over-range; or SAME."""
         code = self._screen(start, end)
         if code < self.baseline + SCREEN_CODES:
             return None
@@ -176,7 +184,7 @@ class Meter:
             return DIVIDER_10K, self._divider(DIVIDER_10K)
         self._reference(REF_1K)
         self._wait(50)
-        return self._measure_low(start, end)
+        return self._measure_low(start, end, mirrored)
 
     def measure_in(self, range_: int, start: int, end: int) -> int:
         """The plain value of one range, for calibration; UNUSABLE when the range cannot hold it."""

@@ -21,6 +21,7 @@ PROTOCOL = 1
 LONGEST_LINE = 4096  # a row of 128 pins has some 1,500 characters at most
 OVER = ">"
 NOT_ASKED = "."
+SAME = "="
 _TRAILER = 7  # "*", two digits of length, four of CRC
 # IEC 60062 letter code (R, K stand for the decimal point; L: milliohm), then a slash and the range.
 _VALUE = re.compile(r"(-?)([0-9]{1,9})([LRK])([0-9]{1,3})/([0-4])")
@@ -29,10 +30,14 @@ _FACTOR = {"L": 1e-3, "R": 1.0, "K": 1e3}
 
 @dataclass(frozen=True, slots=True)
 class Value:
-    """One answer of the board: `ohms` is +inf for over-range, NaN where the pair was not asked for."""
+    """One answer of the board: `ohms` is +inf for over-range, NaN where the pair was not asked for.
+
+    `same`: measured, both ways in one, in the row of the other pin (then `ohms` is NaN too).
+    """
 
     ohms: float
     range: int | None = None
+    same: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,11 +90,13 @@ def unframe(line: bytes) -> tuple[str, tuple[str, ...]] | None:
 
 
 def parse_value(token: str) -> Value | None:
-    """`4R702/1`, `>` or `.`; None for anything else."""
+    """`4R702/1`, `>`, `=` or `.`; None for anything else."""
     if token == OVER:
         return Value(math.inf)
     if token == NOT_ASKED:
         return Value(math.nan)
+    if token == SAME:
+        return Value(math.nan, same=True)
     found = _VALUE.fullmatch(token)
     if not found:
         return None
@@ -103,7 +110,9 @@ def parse_row(words: tuple[str, ...], pins: int) -> tuple[int, tuple[Value, ...]
     if pin is None:
         return None
     values = tuple(value for value in map(parse_value, words[2].split(",")) if value is not None)
-    if len(values) != pins or words[2].count(",") != pins - 1 or not math.isnan(values[pin - 1].ohms):
+    if len(values) != pins or words[2].count(",") != pins - 1:
+        return None
+    if not math.isnan(values[pin - 1].ohms) or any(value.same for value in values[pin - 1 :]):
         return None
     return pin, values
 

@@ -21,9 +21,10 @@ from loomtest.bench.scanner_values import (
 from loomtest.errors import InstrumentError
 from loomtest.readings.model import Instrument, Quantity, Range
 from loomtest.readings.run import Reading, RunWriter
-from loomtest.readings.runfile import open_run
+from loomtest.readings.runfile import events_of, open_run
 
 REACHED_BELOW_OHM = 90.0  # what the parallel test takes for joined is below 81 Ω
+ROW_EVENT = "pin scanned"
 AGREE_SIGMA = 6.0  # repeats that differ more are recorded apart: a joint that moves is no noise
 
 
@@ -127,14 +128,14 @@ class Progress:
 
 def rows_recorded(folder: Path, sockets: Sockets) -> frozenset[int]:
     """Pins whose whole row stands in a run folder already: a scan that stopped goes on behind them."""
-    run = open_run(folder)
-    text = run.data.decode("utf-8")
-    starts: dict[str, set[str]] = {}
-    for line in text.splitlines()[1:]:
-        start, end, *_ = line.split(",", 2)
-        starts.setdefault(start, set()).add(end)
-    points = sockets.points
-    return frozenset(s.pin for s in sockets.rows if points - {s.point} <= starts.get(s.point, set()))
+    events = events_of(open_run(folder).run.raw)
+    return frozenset(
+        int(event["pin"])
+        for event in events
+        if event.get("what") == ROW_EVENT
+        and isinstance(event.get("pin"), int)
+        and event.get("point") == getattr(sockets.by_pin.get(event["pin"]), "point", None)
+    )
 
 
 def record_scan(
@@ -162,6 +163,7 @@ def record_scan(
             for reading in readings_of(row.pin, columns, sockets, budget):
                 writer.record_later(reading)
             writer.flush()
+            writer.note_event(ROW_EVENT, pin=row.pin, point=sockets.by_pin[row.pin].point)
             finished += 1
             joined = sum(any(v.range is not None for v in values) for values in columns.values())
             yield Progress(row.pin, sockets.by_pin[row.pin].point, finished, len(wanted), joined)
@@ -169,7 +171,7 @@ def record_scan(
 
 def _collect(row: Row, columns: dict[int, list[Value]], sockets: Sockets) -> None:
     for other, value in enumerate(row.values, 1):
-        if other in sockets.by_pin and other != row.pin:
+        if other in sockets.by_pin and not math.isnan(value.ohms):
             columns.setdefault(other, []).append(value)
 
 

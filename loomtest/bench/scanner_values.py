@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from loomtest.bench.scanner import RangeCalibration
 from loomtest.bench.scanner_protocol import Value
 
-SAMPLES = 16
+SAMPLES = 8
 OVER_RANGE_PROVES_OHM = 4e6
 UNCALIBRATED_PPM = 20_000  # reference resistors and amplifier as bought, 1 % parts (common practice)
 BEND_CODES = 0.18  # standard uncertainty: an amplitude of a quarter code over √2, see build-notes.md
@@ -41,13 +41,14 @@ class Budget:
         ppm = kept.ppm if kept is not None and kept.ppm else UNCALIBRATED_PPM
         ratio_ohm = (kept.scale if kept is not None else 0.0) * UNIT_OHM[value.range]
         across, below = self._codes(value.ohms, value.range)
-        random = self._mean_variance(SAMPLES) / averaged
-        difference = math.sqrt(2.0 * (random + BEND_CODES**2)) * ratio_ohm / below
-        samples = SAMPLES / 2 if value.range == 0 else SAMPLES
-        divisor = (
-            math.sqrt(self._mean_variance(samples) / averaged + (BEND_CODES**2 if across else 0.0)) / below
-        )
-        zero = self._zero_ohm(value.range, ratio_ohm, below)
+        samples = 2 * SAMPLES if value.range == 0 else SAMPLES
+        # Above what the difference is taken from: the amplifier's zero (32 samples), or the other sense line.
+        against = 4 * SAMPLES if value.range < 2 else SAMPLES
+        random = (self._mean_variance(samples) + self._mean_variance(against)) / averaged
+        difference = math.sqrt(random + 2.0 * BEND_CODES**2) * ratio_ohm / below
+        bend = BEND_CODES**2 if across else 0.0
+        divisor = math.sqrt(self._mean_variance(SAMPLES) / averaged + bend) / below
+        zero = math.sqrt(random * averaged / 8.0) * ratio_ohm / below if value.range < 2 else 0.0
         return math.hypot(difference, value.ohms * divisor, value.ohms * ppm * 1e-6, zero)
 
     def _mean_variance(self, samples: float) -> float:
@@ -56,15 +57,9 @@ class Budget:
             return STEP
         return (self.noise_codes**2 + STEP) / samples
 
-    def _zero_ohm(self, range_: int, ratio_ohm: float, below: float) -> float:
-        """The zero of the low ranges came from the mean of eight readings of a short."""
-        if range_ > 1:
-            return 0.0
-        return math.sqrt(2.0 * self._mean_variance(SAMPLES) / 8.0) * ratio_ohm / below
-
     @staticmethod
     def _codes(ohms: float, range_: int) -> tuple[bool, float]:
-        """(the divisor's bend counts, codes of the divisor) of a reading."""
+        """(whether the divisor's bend counts, codes of the divisor) of a reading."""
         if range_ == 0:
             return False, CURRENT_CODES  # always the same code: calibration took its bend away
         reference = REFERENCE_OHM[range_]

@@ -17,7 +17,8 @@ from loomtest.evidence.cautions import CAUTIONS
 from loomtest.evidence.danger import ranked
 from loomtest.evidence.drawing import Drawing, paint_rules, palette, save_png, to_svg, visible
 from loomtest.evidence.look import DARK, FAULT_WORD, LIGHT, NET_WORD, OUTCOME_TONE, ROW_TONE
-from loomtest.evidence.loom_picture import loom_picture, mark_shapes
+from loomtest.evidence.loom_faces import mark_shapes
+from loomtest.evidence.loom_picture import loom_picture
 from loomtest.evidence.page_measured import how_measured, limits_held, meter_ranges
 from loomtest.evidence.page_wires import axis_of, wire_rows
 from loomtest.evidence.plain import (

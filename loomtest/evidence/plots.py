@@ -12,7 +12,7 @@ from loomtest.errors import InputError, Problem
 from loomtest.evidence.danger import ranked
 from loomtest.evidence.drawing import Dot, Drawing, Item, Line, Shape, Words, save_png, to_svg
 from loomtest.evidence.look import FAULT_WORD, OUTCOME_TONE
-from loomtest.evidence.loom_picture import mark_shapes
+from loomtest.evidence.loom_faces import mark_shapes
 from loomtest.evidence.plain import headline
 from loomtest.evidence.plot_rows import PlotRow, plot_rows
 from loomtest.evidence.units import ohms

@@ -12,7 +12,8 @@ from loomtest.evidence.drawing import Box, Dot, Drawing, Line, Words
 from loomtest.evidence.faces import cells_of
 from loomtest.evidence.layout import lay_out
 from loomtest.evidence.look import FAULT_WORD
-from loomtest.evidence.loom_picture import TAG, loom_picture
+from loomtest.evidence.loom_picture import loom_picture
+from loomtest.evidence.loom_spots import TAG
 from loomtest.harness.model import Face, Harness, Wire
 from tests.evidence import example
 

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
 from loomtest.commands.app import app
+
+if TYPE_CHECKING:
+    from loomtest.commands.log_request import LogRequest
 
 Level = Literal["full", "neighbours", "bonded", "none"]
 
@@ -46,24 +49,32 @@ def log(
     Input that is no terminal is read line by line, POINT POINT VALUE [note], and each line is answered.
     """
     from loomtest.commands.log_request import LogRequest, end_on_request
-    from loomtest.harness.load import load_harness
 
     chosen = [name for name, on in (("--by-hand", by_hand), ("--meter", meter), ("--scanner", scanner)) if on]
     if len(chosen) > 1:
         raise typer.BadParameter(f"found {' and '.join(chosen)}; expected one of them")
     end_on_request()
+    request = LogRequest(out, stage, operator, instrument, temperature, isolation, joints, open_after, quiet)
+    try:
+        _record(harness, meter, scanner, request)
+    except KeyboardInterrupt:
+        typer.echo("loomtest: interrupted; what was recorded is safe on disk", err=True)
+        raise typer.Exit(130) from None
+
+
+def _record(harness: str, meter: str, scanner: str, request: LogRequest) -> None:
+    from loomtest.harness.load import load_harness
+
     if scanner:
         from loomtest.commands.log_scanner import Wishes, log_scanner
 
-        log_scanner(harness, out, scanner, Wishes(stage=stage, operator=operator, quiet=quiet))
-        return
-    request = LogRequest(out, stage, operator, instrument, temperature, isolation, joints, open_after, quiet)
-    loaded = load_harness(harness)
-    if meter:
+        wishes = Wishes(stage=request.stage, operator=request.operator, quiet=request.quiet)
+        log_scanner(harness, request.out, scanner, wishes)
+    elif meter:
         from loomtest.commands.log_guided import log_meter
 
-        log_meter(loaded, meter, request)
+        log_meter(load_harness(harness), meter, request)
     else:
         from loomtest.commands.log_by_hand import log_by_hand
 
-        log_by_hand(loaded, request)
+        log_by_hand(load_harness(harness), request)

@@ -88,17 +88,22 @@ class _Columns:
         self.lines = [line for line, _ in table.rows]
         self.rows = [cells for _, cells in table.rows]
         self.bad: set[int] = set()  # rows that make no wire
+        self.texts: dict[str, list[str]] = {}
         self.numbers: dict[str, list[str]] = {}  # the cells of the number columns, for `_check_decimals`
 
     def text(self, column: str) -> list[str]:
         """The cells of a column without the spaces around them; empty ones where there is no such column."""
-        place = self.places.get(column)
-        if place is None:
-            return [""] * len(self.rows)
-        return [cells[place].strip() for cells in self.rows]
+        if column not in self.texts:
+            place = self.places.get(column)
+            self.texts[column] = (
+                [""] * len(self.rows) if place is None else [cells[place].strip() for cells in self.rows]
+            )
+        return self.texts[column]
 
     def read(self, column: str, reader: Callable[[str], Value]) -> list[Value | None]:
         """The column's values: None where the cell is empty or wrong (then it stands among the problems)."""
+        if column not in self.places:
+            return [None] * len(self.rows)
         cells = self.text(column)
         values: dict[str, Value | None] = {"": None}
         wrong: dict[str, str] = {}
@@ -231,7 +236,7 @@ def _read_kind(text: str) -> Kind:
 
 def _names(columns: _Columns) -> list[str]:
     """Every wire's name: W1, W2 … by row where the list gives none; two of a name are a mistake."""
-    names = columns.text("wire")
+    names = list(columns.text("wire"))
     taken: dict[str, int] = {}
     for row, name in enumerate(names):
         if name and taken.setdefault(name, row) != row:

@@ -49,7 +49,7 @@ def next_probing(
         next((step for step in located if step is not None), None)
         or hidden_behind(harness, cases, seen, done, number)
         or next(unmeasured(made.steps, done, inside=False), None)
-        or along_comb(harness, seen, number)
+        or along_comb(harness, readings, seen, number)
         or stubs_on_comb(harness, cases, made, done, number)
         or at_doubtful_joint(harness, readings, meter, done, number)
     )

@@ -11,11 +11,12 @@ from loomtest.bench.plan_continuity import What
 from loomtest.bench.plan_done import Done
 from loomtest.bench.plan_suspects import Case
 from loomtest.diagnosis.isolation import part_groups
-from loomtest.diagnosis.observe import JOINED, Observations
+from loomtest.diagnosis.observe import APART, JOINED, Observations
 from loomtest.harness.model import Harness
 from loomtest.readings.model import Instrument, Readings
 
 MOST_REPEATS = 3
+CLEAR, TOUCHES = "clear", "touches"
 
 
 def hidden_behind(
@@ -48,49 +49,48 @@ def hidden_behind(
     return None
 
 
-def along_comb(harness: Harness, seen: Observations, number: int) -> Step | None:
-    """A comb that conducts is halved until the net that does it is named; then the rest of it is read."""
+def along_comb(harness: Harness, readings: Readings, seen: Observations, number: int) -> Step | None:
+    """A comb that conducts or leaks is halved until the net that does it is named; then its rest is read."""
     nets = harness.net_of
-    inside = (seen.pair_start < len(nets)) & (seen.pair_end < len(nets))
-    state_of = {
-        frozenset((a, b)): state
-        for a, b, state in zip(
-            nets[seen.pair_start[inside]].tolist(),
-            nets[seen.pair_end[inside]].tolist(),
-            seen.pair_state[inside].tolist(),
-            strict=True,
-        )
-    }
-    for _, one, other in seen.clipped_joins:
+    state_of = _pair_states(harness, readings, seen)
+    for index, (tied_start, tied_end) in readings.bonded.items():
+        one, other = (int(readings.start[index]), *tied_start), (int(readings.end[index]), *tied_end)
         if len(one) != 1:
             one, other = other, one
-        if len(one) != 1 or max(*one, *other) >= len(nets):
+        cleared = seen.low_ohm[index] >= harness.limits.isolation_ohms
+        if cleared or len(one) != 1 or max(*one, *other) >= len(nets):
             continue
         states = {code: state_of.get(frozenset((int(nets[one[0]]), int(nets[code])))) for code in other}
-        told = JOINED in states.values()
+        told = TOUCHES in states.values()
         left = [code for code, state in states.items() if state is None]
         if not left:
             continue
         half = left if told else left[: (len(left) + 1) // 2]
-        names = [harness.points[code] for code in half]
+        name, teeth = harness.points[one[0]], [harness.points[code] for code in half]
+        what: What = "isolation" if told else "locate"
         proves = (
-            f"which net of the comb {harness.points[one[0]]} touches"
-            if not told
-            else (f"{harness.points[one[0]]} apart from the rest of the comb")
+            f"{name} apart from the rest of the comb" if told else f"which net of the comb {name} touches"
         )
         expected = float("inf") if told else None
-        what: What = "isolation" if told else "locate"
-        return Step(
-            number,
-            what,
-            harness.points[one[0]],
-            names[0],
-            expected,
-            proves,
-            tuple(names[1:]),
-            clip_at_end=True,
-        )
+        return Step(number, what, name, teeth[0], expected, proves, tuple(teeth[1:]), clip_at_end=True)
     return None
+
+
+def _pair_states(harness: Harness, readings: Readings, seen: Observations) -> dict[frozenset[int], str]:
+    """Pairs of nets settled: by a reading of their own that conducts, or by any reading that clears them."""
+    nets, limit = harness.net_of, harness.limits.isolation_ohms
+    clear = (seen.pair_state == APART) & (seen.pair_low_ohm >= limit)
+    alone = seen.low_ohm < limit
+    alone[list(readings.bonded)] = False
+    out: dict[frozenset[int], str] = {}
+    for state, rows, start, end in (
+        (CLEAR, clear, seen.pair_start, seen.pair_end),
+        (TOUCHES, alone, readings.start, readings.end),
+    ):
+        rows = rows & (start < len(nets)) & (end < len(nets))
+        for a, b in zip(nets[start[rows]].tolist(), nets[end[rows]].tolist(), strict=True):
+            out[frozenset((a, b))] = state
+    return out
 
 
 def stubs_on_comb(

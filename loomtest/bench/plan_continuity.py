@@ -62,11 +62,13 @@ class Cell:
 @dataclass(frozen=True, slots=True)
 class CellProbings:
     """`dead`: wires that carry no current between any two reachable points. `alike`: groups of wires that
-    no readings between reachable points tell apart, filled in when joints are asked for."""
+    no readings between reachable points tell apart, filled in when joints are asked for; `in_loop` where
+    these lie in loops, else they follow one another and their sum is known."""
 
     probings: tuple[Probing, ...]
     dead: tuple[int, ...] = ()
     alike: tuple[tuple[int, ...], ...] = ()
+    in_loop: bool = False
 
 
 def cells_of(harness: Harness, net: int) -> list[Cell]:

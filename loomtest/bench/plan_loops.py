@@ -118,7 +118,7 @@ def looped_probings(
     if joints:
         more = [net.probing("joints", i, j) for i, j in _until_full(net, local[turns[0][1]], used)]
         last = out[-1]
-        out[-1] = replace(last, probings=(*last.probings, *more), alike=_alike(net))
+        out[-1] = replace(last, probings=(*last.probings, *more), alike=_alike(net), in_loop=True)
     return out
 
 

@@ -63,8 +63,12 @@ def unproven(
         out.append(f"{_some(hidden)}: no probe reaches any point of the net")
     if parts.alone:
         out.append(f"{_some([names[w] for w in parts.alone])}: no two points show the part")
-    for group in sorted(group for cell in cells for group in cell.alike):
-        out.append(f"{_some([names[w] for w in group])} apart from one another: judged on their sum")
+    for group, in_loop in sorted((group, cell.in_loop) for cell in cells for group in cell.alike):
+        told = _some([names[w] for w in group], most=len(group))
+        if in_loop:
+            out.append(f"{told}: no reading tells one from another; lift an end to measure one alone")
+        else:
+            out.append(f"{told} apart from one another: judged on their sum")
     if not joints:
         out.append("the resistance of every single wire (ask for joints)")
     out.extend(_unproven_isolation(harness, level))
@@ -93,7 +97,7 @@ def _pairs(count: int) -> str:
     return "1 pair" if count == 1 else f"{count} pairs"
 
 
-def _some(names: Sequence[str]) -> str:
+def _some(names: Sequence[str], most: int = MOST_NAMES) -> str:
     """The names, the first few of many."""
-    more = len(names) - MOST_NAMES
-    return ", ".join(names[:MOST_NAMES]) + (f" and {more} more" if more > 0 else "")
+    more = len(names) - most
+    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")

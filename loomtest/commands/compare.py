@@ -24,7 +24,7 @@ def compare(
     """
     from pathlib import Path
 
-    from loomtest.commands.screen import exit_status, show, show_json
+    from loomtest.commands.screen import exit_status, show, show_json, warn
     from loomtest.diagnosis.change import Side, change_between
     from loomtest.diagnosis.judge import judge
     from loomtest.harness.load import load_harness
@@ -39,6 +39,7 @@ def compare(
 
     def side(path: str) -> Side:
         readings = load_readings(path, expected)
+        warn(readings.warnings)
         return Side(readings, judge(expected, readings, meter), meter)
 
     earlier, later = side(before), side(after)

@@ -22,13 +22,14 @@ def judge(
 
     Exit status: 0 pass, 1 fail, 3 not proven, 2 could not be carried out.
     """
-    from loomtest.commands.screen import exit_status, show, show_json
+    from loomtest.commands.screen import exit_status, show, show_json, warn
     from loomtest.diagnosis.judge import judge as judge_readings
     from loomtest.harness.load import load_harness
     from loomtest.readings.load import load_readings
 
     expected = load_harness(harness)
     measured = load_readings(readings, expected)
+    warn(measured.warnings)
     meter = None
     if instrument is not None:
         from loomtest.readings.instrument import load_instrument

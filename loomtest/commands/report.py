@@ -22,7 +22,7 @@ def report(
     """Write the verdict as one page that opens and prints without a network, and the loom as a picture."""
     from pathlib import Path
 
-    from loomtest.commands.screen import show, show_json
+    from loomtest.commands.screen import show, show_json, warn
     from loomtest.diagnosis.judge import judge
     from loomtest.evidence.page import write_report
     from loomtest.evidence.plain import Line, headline
@@ -31,6 +31,7 @@ def report(
 
     expected = load_harness(harness)
     measured = load_readings(readings, expected)
+    warn(measured.warnings)
     meter = None
     if instrument is not None:
         from loomtest.readings.instrument import load_instrument

@@ -5,15 +5,18 @@ from __future__ import annotations
 import json
 import os
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING, Any
 
 import typer
 
-from loomtest.commands.text import shown
+from loomtest.commands.text import paragraph, shown
 
 if TYPE_CHECKING:
+    from loomtest.errors import Problem
     from loomtest.evidence.plain import Line
+
+MOST_WARNINGS = 10
 
 # ANSI colours nearest to the palette of pictures and pages; bold and a word say the same without colour.
 _TONES: dict[str, dict[str, Any]] = {
@@ -39,6 +42,15 @@ def show_json(value: Any) -> None:
     """Print one JSON object and nothing else on standard output."""
     allow_any_letter()
     typer.echo(json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False))
+
+
+def warn(problems: Sequence[Problem]) -> None:
+    """Print what is odd in a file on standard error, so that standard output stays the answer alone."""
+    allow_any_letter()
+    for problem in problems[:MOST_WARNINGS]:
+        typer.echo(paragraph(shown(f"Look at this again: {problem}"), 0, 2), err=True)
+    if len(problems) > MOST_WARNINGS:
+        typer.echo(f"and {len(problems) - MOST_WARNINGS:,} more of the kind", err=True)
 
 
 def allow_any_letter() -> None:

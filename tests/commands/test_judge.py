@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from tests.commands.in_process import loomtest
 from tests.documents import play as run
 from tests.documents import run as run_alone
 from tests.evidence.example import LAUNCH, TRACTOR
@@ -92,6 +93,16 @@ def test_what_cannot_be_read_is_one_message_and_status_2(tmp_path: Path, argumen
         assert status == 2
         assert told in text
         assert "Traceback" not in text
+
+
+def test_what_is_odd_in_the_readings_is_said_beside_the_answer(tmp_path: Path) -> None:
+    (tmp_path / "r.csv").write_text("from;to;value\nX1:1;X2:1;0,3\nX1:9;X2:1;OL\n", encoding="utf-8")
+    done = loomtest("judge", str(LAUNCH), "r.csv", "--json", cwd=tmp_path)
+    assert json.loads(done.stdout)["verdict"] == "not-proven"
+    assert done.stderr.startswith("Look at this again: r.csv, line 2")
+    assert "X1:9" in done.stderr
+    assert max(map(len, done.stderr.splitlines())) <= 80
+    assert "X1:9" in loomtest("compare", str(LAUNCH), "r.csv", "r.csv", cwd=tmp_path).stderr
 
 
 def test_report_writes_its_files_and_is_done_with_status_0(tmp_path: Path) -> None:

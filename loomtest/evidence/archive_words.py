@@ -3,13 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 from loomtest.evidence.archive_history import DAYS_PER_YEAR, Course, History, date_of
 from loomtest.evidence.archive_index import Kept
 from loomtest.evidence.archive_trend import FEWEST_FOR_TREND
-from loomtest.evidence.archive_verify import Checked
 from loomtest.evidence.plain import Line
 from loomtest.evidence.units import counted, ohms
+
+if TYPE_CHECKING:
+    from loomtest.evidence.archive_verify import (
+        Checked,
+    )  # which imports what judges: history needs none of it
 
 MOST_RUNS = 20
 MOST_COURSES = 20

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
@@ -22,8 +23,8 @@ NOT_KNOWN = "How the cavities lie is not known: go by the numbers on the housing
 NO_COLOUR = "#d9d5c9"
 
 EDGE, PAD = 22.0, 12.0
-TALL, WIDE, NARROW = 108.0, 132.0, 104.0
-LETTER = 6.4  # width of a letter of 11 pixels
+TALL, WIDE, NARROW = 122.0, 132.0, 108.0
+LETTER = 6.9  # width of a wide letter of 11 pixels
 
 
 @dataclass(frozen=True)
@@ -98,7 +99,9 @@ def pinout_drawing(harness: Harness, cards: Sequence[Card]) -> Drawing:
     names = ", ".join(dict.fromkeys(card.connector for card in cards))
     told = "; ".join(
         f"{card.title}: "
-        + ", ".join(f"{c.cavity} {' '.join(_lines(c)) if c.wires else 'empty'}" for c in card.cavities)
+        + ", ".join(
+            f"{c.cavity} {' '.join(wire_lines(c, 99)) if c.wires else 'empty'}" for c in card.cavities
+        )
         for card in cards
     )
     return Drawing(width, y - EDGE, f"{harness.name}: pinout of {names}", told, items)
@@ -145,11 +148,15 @@ def _draw_cavity(items: list[Item], cavity: Cavity, x: float, y: float, w: float
         items.append(Words(x + 12, y + 46, "empty", 11, "soft"))
         return
     for number, wire in enumerate(cavity.wires[:2]):
-        _draw_wire(items, wire, x + w - 58, y + 13 + 13 * number, 46.0)
+        step = 13 if len(cavity.wires) == 1 else 9
+        _draw_wire(items, wire, x + w - 58, y + step + 12 * number, 46.0)
     most = int((w - 22) / LETTER)
-    for number, text in enumerate(_lines(cavity)):
-        tone = "ink" if number < 2 else "soft"
-        items.append(Words(x + 12, y + 46 + 15 * number, _cut(text, most), 11, tone))
+    lines = [(text, "ink") for text in wire_lines(cavity, most)]
+    lines += [("was " + ", ".join(cavity.was), "soft")] if cavity.was else []
+    lines += [(text, "soft") for text in textwrap.wrap(visible(_circuit(cavity)), most)]
+    for number, (text, tone) in enumerate(lines[:5]):
+        cut = _cut(text + " …" if number == 4 and lines[5:] else text, most)
+        items.append(Words(x + 12, y + 46 + 15 * number, cut, 11, tone))
 
 
 def _draw_wire(items: list[Item], wire: Wire, x: float, y: float, length: float) -> None:
@@ -164,19 +171,26 @@ def _draw_wire(items: list[Item], wire: Wire, x: float, y: float, length: float)
         items.append(Box(x + 1, y + 3.4, length - 2, 3.2, 0, colours[1]))
 
 
-def _lines(cavity: Cavity) -> list[str]:
-    """What stands in a filled cavity: colour and size, wire, the old cavity, the circuit."""
-    first = cavity.wires[0]
-    size = f"{first.size_mm2:.3g} mm²" if first.size_mm2 is not None else ""
-    colours = ", ".join(dict.fromkeys(wire.colour for wire in cavity.wires if wire.colour))
-    circuit = next((wire.circuit for wire in cavity.wires if wire.circuit), "")
-    lines = [
-        f"{colours} {size}".strip() or "no colour noted",
-        ", ".join(wire.name for wire in cavity.wires),
-        "was " + ", ".join(cavity.was) if cavity.was else "",
-        circuit,
-    ]
-    return [line for line in lines if line]
+def wire_lines(cavity: Cavity, most: int) -> list[str]:
+    """One wire in two lines, colour and size above its name; several wires in a line each."""
+    if len(cavity.wires) == 1:
+        (wire,) = cavity.wires
+        return [_insulation(wire, most) or "no colour noted", wire.name]
+    lines = [f"{wire.name} {_insulation(wire, most - len(wire.name) - 1)}".strip() for wire in cavity.wires]
+    return lines if len(lines) <= 3 else [*lines[:2], f"and {len(lines) - 2} more"]
+
+
+def _insulation(wire: Wire, most: int) -> str:
+    """`BK/WH 1.5 mm²`, without the unit where that is too long."""
+    if wire.kind != "wire":
+        return wire.kind
+    size = f"{wire.size_mm2:.3g}" if wire.size_mm2 is not None else ""
+    long = f"{wire.colour} {size} mm²".strip() if size else wire.colour
+    return long if len(long) <= most else f"{wire.colour} {size}".strip()
+
+
+def _circuit(cavity: Cavity) -> str:
+    return ", ".join(dict.fromkeys(wire.circuit for wire in cavity.wires if wire.circuit))
 
 
 def _cut(text: str, most: int) -> str:

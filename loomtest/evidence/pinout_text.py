@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from loomtest.evidence.cautions import CAUTIONS
 from loomtest.evidence.drawing import visible
 from loomtest.evidence.faces import cavities_of
-from loomtest.evidence.pinout import NOT_KNOWN, SEEN, Card, Cavity
+from loomtest.evidence.pinout import NOT_KNOWN, SEEN, Card, Cavity, wire_lines
 from loomtest.harness.model import Wire, connector_of
 from loomtest.harness.swap import Move, Swapped
 
@@ -17,20 +17,20 @@ CELL, GAP = 14, 2  # columns of text for a cavity
 
 
 def card_lines(card: Card) -> list[str]:
-    """The card as text: cavities where they are, at most five side by side; wider rows go on below."""
+    """The card as text: cavities where they are, five side by side; a wider face goes on below."""
     place = f" ({card.place})" if card.place else ""
     lines = [visible(card.title + place), *textwrap.wrap(SEEN[card.side], WIDTH)]
     if not card.known:
         lines += textwrap.wrap(NOT_KNOWN, WIDTH)
     across = WIDTH // (CELL + GAP)
-    for row in range(card.rows):
-        cavities = [cavity for cavity in card.cavities if cavity.row == row]
-        for first in range(0, card.columns, across):
-            here = [c for c in cavities if first <= c.column < first + across]
+    for first in range(0, card.columns, across):
+        last = min(first + across, card.columns)
+        if card.columns > across:
+            lines += ["", f"  Columns {first + 1} to {last} of {card.columns}, from the left"]
+        for row in range(card.rows):
+            here = [c for c in card.cavities if c.row == row and first <= c.column < last]
             if here:
                 lines += ["", *_beside(here, first)]
-                if first + across < card.columns:
-                    lines.append("  … and to the right of these:")
     return lines
 
 
@@ -51,9 +51,8 @@ def _beside(cavities: Sequence[Cavity], first: int) -> list[str]:
 def _cell(cavity: Cavity) -> list[str]:
     if not cavity.wires:
         return [f"[{visible(cavity.cavity)}]", "empty"]
-    colours = ", ".join(dict.fromkeys(wire.colour for wire in cavity.wires if wire.colour))
-    names = ", ".join(wire.name for wire in cavity.wires)
-    lines = [f"[{cavity.cavity}]", colours, names, "was " + ", ".join(cavity.was) if cavity.was else ""]
+    lines = [f"[{cavity.cavity}]", *wire_lines(cavity, CELL)]
+    lines += ["was " + ", ".join(cavity.was)] if cavity.was else []
     return [visible(line) for line in lines if line]
 
 

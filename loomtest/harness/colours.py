@@ -81,7 +81,7 @@ def colour_parts(text: str) -> tuple[str, ...]:
 
 def _letters(piece: str) -> list[str]:
     codes = [piece[i : i + 2].upper() for i in range(0, len(piece), 2)]
-    if len(piece) % 2 or len(codes) > 4 or any(code not in IEC_60757 for code in codes):
+    if len(codes) > 4 or any(code not in IEC_60757 for code in codes):
         raise ValueError(_expected(piece))
     return codes
 

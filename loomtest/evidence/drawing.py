@@ -15,6 +15,7 @@ from loomtest.evidence.look import DARK, LIGHT
 
 FONT = "system-ui, 'Segoe UI', 'Helvetica Neue', Arial, sans-serif"
 XY = tuple[float, float]
+HARD_SPACE = "\N{NO-BREAK SPACE}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -158,7 +159,11 @@ def visible(text: str) -> str:
     """Text with every control and direction-changing character made visible."""
     if text.isprintable():
         return text
-    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
+    return "".join(c if c.isprintable() or c == HARD_SPACE else _spelled(c) for c in text)
+
+
+def _spelled(letter: str) -> str:
+    return letter.encode("unicode_escape", "surrogatepass").decode("ascii")
 
 
 def _escaped(text: str) -> str:

@@ -156,9 +156,10 @@ def _draw_hub(picture: _Picture, spot: Spot, tags: Sequence[Tag]) -> None:
     else:
         marked = next((tag.tone for tag in tags if spot.hub in (tag.hub, *tag.finding.points)), "")
         draw_terminal(picture.items, spot.x, top + h / 2, marked)
-    name_y = (
-        (top - 8 if spot.up else top + h + 17) if not spot.splice else (edge - 4 if spot.up else edge + 12)
-    )
+    room = 0 if spot.cells else 4  # for the frame of a terminal
+    name_y = top - 8 - room if spot.up else top + h + 17 + room
+    if spot.splice:
+        name_y = edge - 4 if spot.up else edge + 12
     lines = wrapped(spot.place, spot.width)
     if spot.up:
         for i, line in enumerate(reversed(lines)):

@@ -71,7 +71,7 @@ class Spot:
     @property
     def reach(self) -> float:
         """Pixels from the trunk to the far end of the words."""
-        return self.branch + self.face[1] + 24 + 14 * len(wrapped(self.place, self.width))
+        return self.branch + self.face[1] + 28 + 14 * len(wrapped(self.place, self.width))
 
 
 def wrapped(text: str, width: float, size: float = 11.0, most: int = 3) -> list[str]:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from loomtest.diagnosis.verdict import Finding, WireRow
-from loomtest.evidence.drawing import Dot, Drawing, Item, Line, Shape, to_svg
+from loomtest.evidence.drawing import HARD_SPACE, Dot, Drawing, Item, Line, Shape, to_svg
 from loomtest.evidence.look import FAULT_WORD, ROW_TONE, ROW_WORD
 from loomtest.evidence.units import ohms
 from loomtest.harness.colours import colour_words
@@ -94,8 +94,8 @@ def _place(value: float, axis: tuple[float, float]) -> float:
 def _what(wire: Wire | None) -> str:
     if wire is None:
         return ""
-    size = f"{wire.size_mm2:.3g} mm²" if wire.size_mm2 else ""
-    length = f"{wire.length_m:.3g} m" if wire.length_m else ""
+    size = f"{wire.size_mm2:.3g}{HARD_SPACE}mm²" if wire.size_mm2 else ""
+    length = f"{wire.length_m:.3g}{HARD_SPACE}m" if wire.length_m else ""
     kind = wire.kind if wire.kind != "wire" else ""
     return ", ".join(part for part in (kind, colour_words(wire.colour), size, length, wire.circuit) if part)
 

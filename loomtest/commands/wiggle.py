@@ -108,8 +108,10 @@ def _record(
     from loomtest.bench.connect import connect
     from loomtest.bench.rehearse_loom import LoomPort
     from loomtest.bench.stream import StreamFile
+    from loomtest.commands.log_request import end_on_request
     from loomtest.readings.instrument import load_instrument
 
+    end_on_request()
     link, _ = connect(address, load_instrument(instrument) if instrument else None, None)
     try:
         if isinstance(link.port, LoomPort):

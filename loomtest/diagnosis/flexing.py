@@ -28,7 +28,7 @@ class FlexRule:
     """What counts as an event. Thresholds are in sigmas above (or below) the baseline.
 
     An event begins above `enter_sigmas`, ends below `leave_sigmas`, and holds for at least `least_samples`
-    (0: as many as span 0.05 s, at least one and at most five). One that has not ended after a quarter of
+    (0: as many as span 0.05 s, at least one and at most five). One that has not ended after half of
     `baseline_s` without going over-range is a jump of the level instead.
     `least_step_ohm`: the meter's resolution (0: the smallest step in the stream); sigma is never taken as
     less than half of it.
@@ -202,26 +202,29 @@ def robust_sigma(values: FloatArray, least_step_ohm: float = 0.0) -> float:
 
 
 def running_baseline(time_s: FloatArray, value: FloatArray, baseline_s: float) -> FloatArray:
-    """(n,) running median over `baseline_s`, interpolated between blocks of a quarter of it.
+    """(n,) running median over `baseline_s`, which follows a drift, keeps an edge and ignores an excursion.
 
-    Over-range counts as higher than anything; a block that is mostly over-range has no median of its own
-    and takes its neighbours'.
+    It is taken over blocks of an eightieth of that time, and each sample goes with the nearest of its own
+    and the two neighbouring blocks, so that a jump inside a block leaves nothing over. Over-range counts as
+    higher than anything; where most is over-range the last level before it holds. All +inf where no level is.
     """
+    from scipy.ndimage import median_filter
+
     if len(value) == 0:
         return np.empty(0)
-    edges = np.arange(time_s[0], time_s[-1] + baseline_s / 4.0, baseline_s / 4.0)
-    middles, medians = [], []
-    for edge in edges.tolist():
-        middle = edge + baseline_s / 8.0
-        first, last = np.searchsorted(time_s, [middle - baseline_s / 2.0, middle + baseline_s / 2.0])
-        part = value[first:last]
-        level = float(np.median(part)) if len(part) else math.inf
-        if math.isfinite(level):
-            middles.append(middle)
-            medians.append(level)
-    if not middles:
+    block = np.floor((time_s - time_s[0]) / (baseline_s / 80.0)).astype(np.int64)
+    first = np.flatnonzero(np.diff(block, prepend=-1))
+    medians = np.array([np.median(part) for part in np.split(value, first[1:])])
+    level = median_filter(medians, size=min(81, 2 * (len(medians) // 2) + 1), mode="nearest")
+    known = np.flatnonzero(np.isfinite(level))
+    if not len(known):
         return np.full(len(value), np.inf)
-    return np.interp(time_s, middles, medians)
+    level = level[known[np.maximum(np.searchsorted(known, np.arange(len(level)), side="right") - 1, 0)]]
+    place = np.repeat(np.arange(len(level)), np.diff(np.append(first, len(value))))
+    near = np.stack([level[np.clip(place + step, 0, len(level) - 1)] for step in (0, -1, 1)])
+    distance = np.abs(np.where(np.isfinite(value), value, 0.0) - near)
+    best = np.where(np.isfinite(value), distance.argmin(axis=0), 0)
+    return np.asarray(near[best, np.arange(len(value))], dtype=np.float64)
 
 
 def analyse(time_s: FloatArray, value_ohm: FloatArray, rule: FlexRule | None = None) -> Flexing:
@@ -241,10 +244,9 @@ def analyse(time_s: FloatArray, value_ohm: FloatArray, rule: FlexRule | None = N
     paused = np.concatenate([[False], pauses])
     residual = np.where(finite, value_ohm, np.inf) - (baseline if touched else 0.0)
     least = rule.least_samples or sustained(interval_s)
-    excursions = find_events(time_s, residual, sigma, rule, paused, least) if touched else ()
-    events = tuple(e for e in excursions if math.isinf(e.depth_ohm) or e.length_s < rule.baseline_s / 4.0)
+    events = find_events(time_s, residual, sigma, rule, paused, least) if touched else ()
     # A value stands for the time up to the next one, so that a single one is no moment without length.
-    events = tuple(replace(e, length_s=e.length_s + interval_s) for e in events)
+    events = tuple(replace(event, length_s=event.length_s + interval_s) for event in events)
     shifts = find_shifts(time_s, value_ohm, events, sigma, rule) if touched else ()
     large = any(s.kind == "jump" and abs(s.size_ohm) > rule.enter_sigmas * sigma for s in shifts)
     verdict: Flexed = "no event"
@@ -305,8 +307,8 @@ def find_shifts(
 ) -> tuple[Shift, ...]:
     """Lasting moves of the level, by a CUSUM on the samples outside the events; restarted at each alarm.
 
-    A move that happens within five samples is a jump; a slower one is a drift. A sample counts for no
-    more than four sigmas, so that one stray value is no move.
+    A move that one step explains better than a straight line is a jump, another a drift. A sample counts
+    for no more than four sigmas, so that one stray value is no move.
     """
     calm = np.isfinite(value_ohm)
     for event in events:
@@ -314,19 +316,50 @@ def find_shifts(
     time, value = time_s[calm], value_ohm[calm]
     shifts: list[Shift] = []
     start, count = 0, len(value)
-    learn = 20  # samples that set the target level
-    while count - start > learn + 5:
-        target = float(np.median(value[start : start + learn]))
+    while count - start > _LEARN + 5:
+        target = _level(value[start : start + _LEARN], sigma_ohm)
         alarm = _first_alarm(np.clip((value[start:] - target) / sigma_ohm, -4.0, 4.0), rule)
         if alarm is None:
             break
         onset, at = start + alarm[0], start + alarm[1]
-        new = float(np.median(value[at : at + learn]))
-        between = (value[onset : at + 1] - target) / (new - target) if new != target else np.ones(1)
-        slow = int(np.count_nonzero((between > 0.2) & (between < 0.8))) > 5 or at - onset > 10 * learn
-        shifts.append(Shift("drift" if slow else "jump", float(time[onset]), new - target))
-        start = at + 1
+        first = max(start, onset - _LEARN // 2)
+        split = _step_place(value[first : at + _LEARN // 2], sigma_ohm)
+        if split is None:
+            size_ohm = _level(value[at : at + _LEARN], sigma_ohm) - target
+            shifts.append(Shift("drift", float(time[onset]), size_ohm))
+            start = at + 1
+        else:
+            start = first + split
+            size_ohm = _level(value[start : start + _LEARN], sigma_ohm) - target
+            shifts.append(Shift("jump", float(time[start]), size_ohm))
     return _joined(shifts)
+
+
+_LEARN = 50  # samples that set a level
+
+
+def _level(values: FloatArray, sigma_ohm: float) -> float:
+    middle = float(np.median(values))
+    return float(np.clip(values, middle - 4.0 * sigma_ohm, middle + 4.0 * sigma_ohm).mean())
+
+
+def _step_place(values: FloatArray, sigma_ohm: float) -> int | None:
+    """Where one step explains the values clearly better than a straight line does; else None.
+
+    Least squares both; a step may stand before any sample but the first. Clearly is a log-likelihood ratio
+    of six, so that noise, which may choose where the step stands, does not make a jump of a drift.
+    """
+    count = len(values)
+    if count < 3:
+        return None
+    centred = values - values.mean()
+    ramp = np.arange(count) - (count - 1) / 2.0
+    line_gain = float(centred @ ramp) ** 2 / float(ramp @ ramp)
+    before = np.arange(1, count)
+    sums = np.cumsum(centred)[:-1]
+    step_gain = sums**2 * (1.0 / before + 1.0 / (count - before))
+    best = int(step_gain.argmax())
+    return best + 1 if float(step_gain[best]) > line_gain + 12.0 * sigma_ohm**2 else None
 
 
 def _first_alarm(scaled: FloatArray, rule: FlexRule) -> tuple[int, int] | None:

@@ -127,7 +127,9 @@ def _with_consequence(harness: Harness, finding: Finding) -> Finding:
         names = sorted({harness.nets[int(net)].name for net in at if len(harness.nets[int(net)].points) > 1})
         if len(names) == 2:
             return replace(
-                finding, consequence=f"{names[0]} and {names[1]} feed each other, whatever is switched"
+                finding,
+                consequence=f"With the battery on, current flows between {names[0]} and {names[1]}, "
+                "whatever is switched.",
             )
         return finding
     carried = [row.amps for s in finding.suspects if (row := rows[s.wire]).amps is not None]

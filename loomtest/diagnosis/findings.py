@@ -9,12 +9,13 @@ from dataclasses import dataclass, replace
 from loomtest.diagnosis.cuts import agrees
 from loomtest.diagnosis.explain import Solution
 from loomtest.diagnosis.moves import Likeliness, MoveFault
-from loomtest.diagnosis.scene import Placement, Scene, components
+from loomtest.diagnosis.scene import Placement, Scene, components, find
 from loomtest.diagnosis.verdict import Alternative, Finding, Suspect
 from loomtest.diagnosis.wording import capital, ohms_text, one_of, point_text, span_text, wire_text
 from loomtest.harness.model import Harness, connector_of
 
 _MOST_ALTERNATIVES = 6
+_ABOUT_AS_WELL = 0.05  # share of the best one's weight under which another way is not listed
 
 
 @dataclass(frozen=True)
@@ -48,7 +49,7 @@ def findings_of(told: Told) -> list[Finding]:
     placed = told.best.moves.placement(told.scene)
     opens = [_open(told, placed, edge) for edge in told.best.repair.opens]
     moved = [_moved(told, fault) for fault in told.best.move_faults]
-    shorts = [_short(told, placed, short) for short in told.best.repair.shorts]
+    shorts = [_short(told, placed, short) for short in _by_nearness(told, placed)]
     return [*moved, *opens, *shorts]
 
 
@@ -61,7 +62,7 @@ def _moved(told: Told, fault: MoveFault) -> Finding:
         same_repair = len(solution.repair.opens) == len(told.best.repair.opens)
         if len(rest) == 1 and len(solution.move_faults) == len(others) + 1 and same_repair:
             known = next((i for i, (way, _) in enumerate(ways) if way.moves == rest[0].moves), None)
-            if known is None:
+            if known is None and solution.log_weight > top + math.log(_ABOUT_AS_WELL):
                 ways.append((rest[0], math.exp(solution.log_weight - top)))
     total = sum(weight for _, weight in ways)
     alternatives = [
@@ -95,7 +96,7 @@ def _moved(told: Told, fault: MoveFault) -> Finding:
             f"{capital(one_of([wire_text(row) for row in rows], 'and'))} belongs in "
             f"{point_text(told.harness, home)} and sits in {point_text(told.harness, place)}."
         )
-    if len(alternatives) > 1:
+    if len(alternatives) > 1 and alternatives[1].probability > 0.2:
         second = alternatives[1]
         ends = one_of([point_text(told.harness, p) for p in second.points], "and")
         text += f" The readings fit as well with the mistake at {ends}: look at both."
@@ -200,6 +201,43 @@ def _parting_probe(told: Told, placed: Placement, edges: Sequence[int]) -> str:
     return f"Measure {one} to {other}: it tells which of them it is."
 
 
+def _by_nearness(told: Told, placed: Placement) -> list[tuple[int, int, float]]:
+    """The shorts, told between the nearest of the nets that they join where the ohms are about the same."""
+    scene, shorts = told.scene, told.best.repair.shorts
+    if len(shorts) < 2 or any(math.isnan(ohm) for _, _, ohm in shorts):
+        return list(shorts)
+    opens = frozenset(told.best.repair.opens)
+    labels = components(scene.size, (placed[e] for e in scene.conductors if e not in opens))
+    tied = {labels[p] for a, b, _ in shorts for p in (a, b)}
+    parts = scene.parts_between(labels, placed, opens)
+    least: dict[tuple[int, int], tuple[int, int, float]] = {}
+    for a, b, ohm in scene.joined:
+        x, y = sorted((labels[a], labels[b]))
+        if x != y and x in tied and y in tied and parts.between(x, y) is None:
+            least.setdefault((x, y), (a, b, ohm))
+
+    def rank(short: tuple[int, int, float]) -> tuple[float, float]:
+        one, other = _likeliest_place(told, placed, short[0], short[1])
+        return round(4 * math.log10(max(short[2], 0.05))), _distance(told, one, other)
+
+    merged = list(range(scene.size))
+    out = []
+    for short in sorted(least.values(), key=lambda s: (*rank(s), s)):
+        x, y = find(merged, labels[short[0]]), find(merged, labels[short[1]])
+        if x != y:
+            merged[max(x, y)] = min(x, y)
+            out.append(short)
+    return out if len(out) == len(shorts) else list(shorts)
+
+
+def _distance(told: Told, one: int, other: int) -> float:
+    """Cavities between two points of one connector; far for any other two."""
+    likely = told.likeliness
+    if not likely.connector[one] or likely.connector[one] != likely.connector[other]:
+        return 1e6
+    return abs(likely.position[one] - likely.position[other])
+
+
 def _short(told: Told, placed: Placement, short: tuple[int, int, float]) -> Finding:
     a, b, ohm = short
     one, other = _likeliest_place(told, placed, a, b)
@@ -248,12 +286,10 @@ def _likeliest_place(told: Told, placed: Placement, a: int, b: int) -> tuple[int
     ones = [p for p in range(scene.size) if labels[p] == labels[a]]
     others = [p for p in range(scene.size) if labels[p] == labels[b]]
 
-    def rank(pair: tuple[int, int]) -> tuple[int, int, bool]:
+    def rank(pair: tuple[int, int]) -> tuple[float, int, bool]:
         x, y = pair
-        beside = scene.cavity[x] and scene.cavity[y] and likely.connector[x] == likely.connector[y]
-        distance = abs(likely.position[x] - likely.position[y]) if beside else 1_000_000
         worked = likely.worked_on[x] or likely.worked_on[y]
-        return distance, -worked, pair != (a, b)
+        return _distance(told, x, y), -worked, pair != (a, b)
 
     return min(((x, y) for x in ones for y in others), key=lambda pair: (*rank(pair), pair))
 

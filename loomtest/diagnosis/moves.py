@@ -10,6 +10,8 @@ import numpy as np
 from loomtest.diagnosis.cuts import cleared_edges
 from loomtest.diagnosis.scene import Parts, Placement, Scene, components
 
+_EACH_MORE = 4.0  # log weight of one more terminal in the wrong place
+
 
 @dataclass(frozen=True)
 class Moves:
@@ -115,11 +117,9 @@ class Likeliness:
                 total -= 4.0
             else:
                 total -= min(2.0, 0.25 * (abs(self.position[home] - self.position[place]) - 1))
-            if fault.fault == "misplaced" and scene.cavity[place] and scene.ends_at[place]:
-                total -= 4.0  # two terminals do not fit one cavity
             if self.any_worked_on and not (self.worked_on[home] or self.worked_on[place]):
                 total -= 3.0
-        return total / len(fault.moves) - 1.5 * (len(fault.moves) - 1)
+        return total / len(fault.moves) - _EACH_MORE * (len(fault.moves) - 1)
 
 
 def quick_cost(scene: Scene, placed: Placement) -> int:
@@ -190,7 +190,10 @@ def _stray_ends(
     members: dict[int, list[int]],
     labels: list[int],
 ) -> Iterator[Moves]:
-    """One wire's end, or a whole terminal, put at a point of the net it is seen joined to."""
+    """One wire's end, or a whole terminal, put at a splice, ground or stud of the net it is seen joined to.
+
+    An occupied cavity has no room for it.
+    """
     cleared = cleared_edges(scene, placed, labels, scene.parts_between(labels, placed, frozenset()))
     loose: dict[int, list[int]] = {}
     for edge in scene.conductors:
@@ -203,23 +206,23 @@ def _stray_ends(
             if key in seen:
                 continue
             seen.add(key)
-            places = sorted(members[key[1]], key=lambda p: (scene.cavity[p], p))
+            places = [p for p in members[key[1]] if not scene.cavity[p]]
+            spare = [p for p in members[key[1]] if scene.cavity[p] and not scene.ends_at[p]]
             for edge in loose.get(key[0], ()):
                 for side in (0, 1):
                     home = scene.home[edge][side]
                     alone = scene.cavity[home] and len(scene.ends_at[home]) == 1
                     if scene.cavity[home] and not alone:
                         continue  # wires in one terminal move together
-                    for place in places[:8]:
-                        if not (alone and scene.cavity[place] and not scene.ends_at[place]):
-                            yield moves.with_ends(((edge, side),), place)
+                    for place in places if alone else places + spare:
+                        yield moves.with_ends(((edge, side),), place)
             for home in members[key[0]]:
                 if scene.cavity[home] and len(scene.ends_at[home]) > 1:
-                    for place in places[:8]:
-                        if scene.ends_at[place] or not scene.cavity[place]:
-                            yield moves.with_ends(scene.ends_at[home], place)
+                    for place in places:
+                        yield moves.with_ends(scene.ends_at[home], place)
     for home in sorted({p for a, b, *_ in scene.told_apart if labels[a] == labels[b] for p in (a, b)}):
         ends = scene.ends_at[home]
         if scene.cavity[home] and len(ends) > 1:  # out of its cavity, and still in the middle of its net
-            for edge, side in ends:
-                yield moves.with_ends(ends, placed[edge][1 - side])
+            for place in members[labels[home]]:
+                if not scene.cavity[place]:
+                    yield moves.with_ends(ends, place)

@@ -266,7 +266,8 @@ def _misplaced(loom: Loom, rng: Rng) -> Fault | None:
     if way < 0.75 and (pool := beside if beside and rng.random() < 0.8 else empty):
         detail = "empty cavity" if connector_of(pool[0]) == connector_of(here) else "empty cavity elsewhere"
     else:
-        pool, detail = [p for p in harness.points if p != here and ends_at(harness, p)], "occupied point"
+        # two terminals do not fit one cavity: what is taken can only be a splice, a ground or a stud
+        pool, detail = single, "splice or ground"
     if not pool:
         return None
     there = pool[int(rng.integers(len(pool)))]

@@ -251,6 +251,12 @@ def _named(loom: Loom, fault: Fault, verdict: Verdict) -> bool:
     if fault.fault == "open" and not loom.harness.wires[fault.wires[0]].conducts:
         # beside another part across the same nets an open one does not read over-range
         same = same + [f for f in verdict.findings if f.fault == "wrong-part"]
+    if fault.fault == "high-resistance":
+        # a swap at one end is a swap at the other, and then the bad joint is in the other wire
+        crossed = [f for f in verdict.findings if f.fault in ("crossed", "misplaced")]
+        for finding in crossed:
+            swapped = {s.wire for s in finding.suspects}
+            names |= swapped if names & swapped else set()
     return any(names & {s.wire for s in f.suspects} for f in same)
 
 

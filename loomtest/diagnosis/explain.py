@@ -39,8 +39,8 @@ class Solution:
         return len(self.move_faults) + self.repair.cost
 
 
-def explain(scene: Scene, likeliness: Likeliness) -> list[Solution]:
-    """Every cheapest explanation found, the likeliest first; never empty."""
+def explain(scene: Scene, likeliness: Likeliness) -> tuple[list[Solution], list[Solution]]:
+    """(the cheapest explanations, never none; those of one fault more), each the likeliest first."""
     known: dict[Moves, Solution] = {}
     ranked: dict[Moves, int] = {Moves(): quick_cost(scene, scene.home)}
 
@@ -59,13 +59,13 @@ def explain(scene: Scene, likeliness: Likeliness) -> list[Solution]:
         fresh: list[Moves] = []
         for moves in beam:
             for further in next_moves(scene, moves):
-                if further not in ranked:
+                if further not in ranked and further.possible(scene):
                     placed = further.placement(scene)
                     ranked[further] = len(further.faults(scene)) + quick_cost(scene, placed)
                     fresh.append(further)
         for moves in beam:
             for merged in _merged_cycles(scene, moves):
-                if merged not in ranked:
+                if merged not in ranked and merged.possible(scene):
                     ranked[merged] = ranked[moves] - 1
                     fresh.append(merged)
         fresh.sort(key=lambda m: (ranked[m], -likeliness.of(scene, m.faults(scene)), m.cavity, m.ends))
@@ -79,9 +79,9 @@ def explain(scene: Scene, likeliness: Likeliness) -> list[Solution]:
     best_solutions = [s for s in known.values() if s.cost == best]
     for solution in _ranked(best_solutions)[:3]:
         for other in [*_mirrored(scene, solution.moves), *_widened(scene, solution.moves)]:
-            if other not in known and solve(other).cost == best:
+            if other not in known and other.possible(scene) and solve(other).cost == best:
                 best_solutions.append(solve(other))
-    return _ranked(best_solutions)
+    return _ranked(best_solutions), _ranked([s for s in known.values() if s.cost == best + 1])
 
 
 def _ranked(solutions: list[Solution]) -> list[Solution]:

@@ -12,7 +12,7 @@ from loomtest.diagnosis.moves import Likeliness, MoveFault
 from loomtest.diagnosis.scene import Placement, Scene, components, find
 from loomtest.diagnosis.verdict import Alternative, Finding, Suspect
 from loomtest.diagnosis.wording import capital, ohms_text, one_of, point_text, span_text, wire_text
-from loomtest.harness.model import Harness, connector_of
+from loomtest.harness.model import Harness, Wire, connector_of
 
 _MOST_ALTERNATIVES = 6
 _ABOUT_AS_WELL = 0.05  # share of the best one's weight under which another way is not listed
@@ -257,17 +257,31 @@ def _short(told: Told, placed: Placement, short: tuple[int, int, float]) -> Find
         f"{where} "
         f"{point_text(harness, names[0])} and {point_text(harness, names[1])}."
     )
+    parts = _parts_across(told, placed, a, b)
+    if parts:
+        text += f" It may be {one_of([wire_text(row) for row in parts])} itself."
     after = "Look for a bridge, a stray strand or a chafed wire there, mend, and measure the pair again."
+    if parts:
+        listed = one_of([wire_text(row) for row in parts])
+        after = f"Unplug {listed} and measure again: if the short stays, look there for a bridge."
     if math.isnan(ohm):
         after = "Take the clips off one by one until the reading goes: the last one is the other side."
     return Finding(
         "short",
         names,
-        (),
+        tuple(Suspect(row.name, probability=0.6 / len(parts)) for row in parts),
         probability=min(0.999, told.probability(lambda s: bool(s.repair.shorts))),
         text=capital(text),
         next=after,
     )
+
+
+def _parts_across(told: Told, placed: Placement, a: int, b: int) -> list[Wire]:
+    """Parts plugged in straight across a short: one of them may be it."""
+    scene, opens = told.scene, frozenset(told.best.repair.opens)
+    labels = components(scene.size, (placed[e] for e in scene.conductors if e not in opens))
+    nets = {labels[a], labels[b]}
+    return [told.harness.wires[scene.wire[e]] for e in scene.parts if {labels[p] for p in placed[e]} == nets]
 
 
 def _net_name(told: Told, local: int) -> str:

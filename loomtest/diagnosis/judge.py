@@ -24,6 +24,7 @@ from loomtest.harness.model import Harness, IntArray, Limits
 from loomtest.readings.instrument import generic_handheld
 from loomtest.readings.model import Instrument, Readings
 
+_TRIED = 4  # explanations of equal cost, and of one fault more, tried against the resistances
 _PART_SLACK_OHM = 0.2  # what wires and joints on the way to a part may add
 _UNKNOWN_LEADS_OHM = 0.5  # contract: leads nobody stated have 0 to 0.5 Ω
 
@@ -100,21 +101,50 @@ def _part_slack_ohm(meter: Instrument) -> float:
 def _told(run: _Run, scene: Scene) -> Told:
     """The scene's explanations, weighed by the resistances where the placements differ."""
     likeliness = likeliness_of(run.harness, run.readings.points, scene)
-    solutions = explain(scene, likeliness)
+    solutions, dearer = explain(scene, likeliness)
     told = Told(run.harness, run.readings.points, scene, likeliness, tuple(solutions))
-    if len(solutions) < 2 or not any(solution.move_faults for solution in solutions):
-        return told
-    alike = [s for s in solutions if _shape(s) == _shape(solutions[0])]  # the same readings are used in each
-    wirings = [_wiring_found(run.harness, [told], solution) for solution in alike]
     readings = _within(run.readings, scene)
+    if not len(readings):
+        return told
+    best = _with_fewest_joints(run, told, readings, [*solutions[:_TRIED], *dearer[:_TRIED]])
+    alike = [s for s in solutions if _shape(s) == _shape(best)]  # the same readings are used in each
+    if len(alike) < 2 or not best.move_faults:
+        return replace(told, solutions=(best, *(s for s in solutions if s is not best)))
+    wirings = [_wiring_found(run.harness, [told], solution) for solution in alike]
     fit = alternative_log_likelihoods(run.harness, wirings, readings, run.instrument, run.expectation)
-    weighed = {
-        id(solution): replace(solution, log_weight=solution.log_weight + float(gain))
+    weighed = [
+        replace(solution, log_weight=solution.log_weight + float(gain))
         for solution, gain in zip(alike, fit - fit.max(), strict=True)
         if np.isfinite(gain)
-    }
-    ranked = sorted((weighed.get(id(s), s) for s in solutions), key=lambda s: -s.log_weight)
-    return replace(told, solutions=tuple(ranked))
+    ]
+    return replace(told, solutions=tuple(sorted(weighed, key=lambda s: -s.log_weight)))
+
+
+def _with_fewest_joints(
+    run: _Run, told: Told, readings: Readings, candidates: Sequence[Solution]
+) -> Solution:
+    """The candidate with the fewest faults in all, counting the bad joints it makes necessary.
+
+    What joins and parts may be explained cheaply by a terminal in another place, and the resistances then
+    want bad joints that nobody made.
+    """
+
+    def faults(solution: Solution) -> int:
+        wiring = _wiring_found(run.harness, [told], solution)
+        report = estimate(run.harness, wiring, readings, run.instrument, run.expectation)
+        return solution.cost + sum(f.fault in ("high-resistance", "open") for f in report.findings)
+
+    best, least = candidates[0], faults(candidates[0])
+    for solution in candidates[1:]:
+        if least == candidates[0].cost:
+            break  # no joint is bad under it
+        if solution.cost < least and (count := faults(solution)) < least:
+            best, least = solution, count
+    return best
+
+
+def _shape(solution: Solution) -> tuple[int, tuple[int, ...], int]:
+    return len(solution.move_faults), solution.repair.opens, len(solution.repair.shorts)
 
 
 def _within(readings: Readings, scene: Scene) -> Readings:
@@ -136,10 +166,6 @@ def _within(readings: Readings, scene: Scene) -> Readings:
     )
     picked = {name: getattr(readings, name)[kept] for name in columns}
     return replace(readings, **picked, bonded={}, notes={}, times={})
-
-
-def _shape(solution: Solution) -> tuple[int, tuple[int, ...], int]:
-    return len(solution.move_faults), solution.repair.opens, len(solution.repair.shorts)
 
 
 def _wiring_found(harness: Harness, told: Sequence[Told], solution: Solution | None = None) -> Wiring:

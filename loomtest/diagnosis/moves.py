@@ -57,6 +57,11 @@ class Moves:
         kept = tuple((end, q) for end, q in self.ends if end not in ends)
         return Moves(self.cavity, tuple(sorted((*kept, *((end, place) for end in ends)))))
 
+    def possible(self, scene: Scene) -> bool:
+        """False where a terminal would sit in two places."""
+        moved = {point for point, _ in self.cavity}
+        return not any(scene.home[edge][side] in moved for (edge, side), _ in self.ends)
+
     def faults(self, scene: Scene) -> list[MoveFault]:
         """One entry a physical fault: a cycle of filled cavities, or one terminal or end gone astray."""
         out = []

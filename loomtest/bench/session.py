@@ -14,7 +14,7 @@ from loomtest.bench.at_once import AtOnce
 from loomtest.bench.by_hand import pair_of, step_between, typed_value
 from loomtest.bench.capture import Capture
 from loomtest.bench.leads import LeadZero
-from loomtest.bench.meters import Shown
+from loomtest.bench.meters import Shown, last_digit
 from loomtest.bench.plan import Step
 from loomtest.bench.session_events import (
     Asked,
@@ -32,6 +32,7 @@ from loomtest.diagnosis.wording import ohms_text
 from loomtest.harness.model import Harness
 from loomtest.readings.model import Instrument, Quantity
 from loomtest.readings.run import Reading, RunWriter
+from loomtest.readings.values import bare_number
 
 Key = Literal["enter", "pedal", "back", "skip", "over-range", "stop"]
 WARN_S = 2.0  # the bell before an open is taken by time
@@ -202,12 +203,19 @@ class Session:
         try:
             value = typed_value(text, quantity)
             if self._stage in ("leads-start", "leads-end"):
-                return self._lead_touch(value, math.nan, wanted=1)
+                return self._lead_touch(value, self._typed_step(text, value), wanted=1)
         except ValueError as error:
             return [Said(f"not taken: {error}", "bad"), Bell("bad")]
         if self._step is None:
             return []
         return self._record(now_s, text, value, None)
+
+    def _typed_step(self, text: str, value: float) -> float:
+        """The worth of the last digit typed, as far as text and instrument tell."""
+        number = bare_number(text)
+        printed = last_digit(text.strip().replace(",", ".")) if number is not None else 0.0
+        stated = (each.resolution_ohms for each in self._instrument.ranges if abs(value) <= each.up_to_ohms)
+        return max(printed, next(stated, 0.0))
 
     def other_pair(self, text: str) -> list[Event]:
         """Two points typed by the person, to be read next."""
@@ -316,6 +324,7 @@ class Session:
 
     def _ask_leads(self, stage: Literal["leads-start", "leads-end"]) -> list[Event]:
         self._stage, self._zero, self._step = stage, LeadZero(), None
+        self._zero.touch_ohm = self._instrument.touch_ohms
         if self._choices.live:
             sentence = f"Hold the two tips together, {self._zero.wanted} times, apart in between."
         else:

@@ -25,7 +25,7 @@ def large(text: str, width: int, scale: int = 1) -> list[str] | None:
     Small letters are drawn as capitals; a character without a drawing makes it None too.
     """
     letters = text.upper()
-    if any(letter not in _DOTS for letter in letters) or len(letters) * 6 * scale > width:
+    if any(letter not in _DOTS for letter in letters) or (len(letters) * 6 - 1) * scale > width:
         return None
     rows = ["".join(_row(letter, index) + "0" for letter in letters) for index in range(7)]
     if scale == 2:

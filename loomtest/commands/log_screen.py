@@ -80,14 +80,14 @@ def _prompt_rows(view: View, width: int, height: int) -> list[tuple[str, str]]:
     for lead, point, style in (("red", prompt.red, "red bold"), ("black", prompt.black, "bold")):
         if not point:
             continue
-        drawn = large(point, width - 10, 2 if roomy else 1)
-        if drawn is None and roomy:
-            drawn = large(point, width - 10)
+        short = point.replace(" cavity ", ":")
+        tries = [(point, 2), (short, 2), (point, 1), (short, 1)] if roomy else [(point, 1), (short, 1)]
+        drawn = next(filter(None, (large(text, width - 8, scale) for text, scale in tries)), None)
         rows.append(("", ""))
         if drawn is None:
-            rows.append((f" {lead:6}   {shown(point)}", style))
+            rows.append((f" {lead:6} {shown(point)}", style))
         else:
-            rows += [(f" {lead if not index else '':6}   {line}", style) for index, line in enumerate(drawn)]
+            rows += [(f" {lead if not index else '':6} {line}", style) for index, line in enumerate(drawn)]
     rows.append(("", ""))
     most = 2 if height < 30 else 5
     about = [line for text in prompt.about for line in textwrap.wrap(shown(text), width - 2)]

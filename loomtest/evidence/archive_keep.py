@@ -124,7 +124,10 @@ def _harness_of(run: Path) -> Harness:
             f"a run folder with a copy of its harness in {runfile.HARNESS_FOLDER}/, or --harness HARNESS"
         )
         raise InputError([Problem(str(run), None, "", "no harness", expected)])
-    return load_harness(folder)
+    harness = load_harness(folder)
+    name = runfile.read_run_file(run).harness_name if (run / runfile.RUN_FILE).is_file() else ""
+    # A harness without a name of its own is called after its folder, and the copy's folder is another.
+    return replace(harness, name=name or harness.name)
 
 
 def _copy_and_judge(run: Path, aside: Path, keeping: Keeping) -> Verdict:

@@ -119,6 +119,22 @@ def test_readings_typed_into_a_file_are_kept_with_their_harness(tmp_path: Path) 
     ]
 
 
+def test_a_loom_without_a_name_is_kept_under_that_of_its_folder(tmp_path: Path) -> None:
+    place = ("--archive", str(tmp_path / "archive"))
+    for name in ("barrow", "sledge"):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "wires.csv").write_text("from,to\nX1:1,X2:1\n", "utf-8")
+        (tmp_path / f"{name}.csv").write_text("from,to,value\nX1:1,X2:1,0.1\n", "utf-8")
+        kept = loomtest("keep", f"{name}.csv", "--harness", name, *place, "--json", cwd=tmp_path)
+        verdict = json.loads(
+            (Path(json.loads(kept.stdout)["bag"]) / "data" / "verdict.json").read_text("utf-8")
+        )
+        assert verdict["harness"] == name
+    done = loomtest("history", "barrow", *place, "--json", cwd=tmp_path)
+    assert [run["harness"] for run in json.loads(done.stdout)["runs"]] == ["barrow"]
+    assert loomtest("verify", *place).returncode == 0
+
+
 def test_a_signed_run_goes_to_another_bench_and_is_known_there(tmp_path: Path) -> None:
     key, place, other = tmp_path / "bench.key", tmp_path / "archive", tmp_path / "other"
     assert loomtest("keep", "--new-key", str(key)).returncode == 0

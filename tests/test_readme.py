@@ -110,3 +110,21 @@ def test_the_cautions_stand_where_people_read_them() -> None:
         "never says that a vehicle is safe",
     ):
         assert words in readme
+
+
+def test_every_page_is_reached_from_the_start_page() -> None:
+    start = (ROOT / "docs" / "README.md").read_text(encoding="utf-8")
+    pages = {page.name for page in (ROOT / "docs").glob("*.md")} - {"README.md"}
+    assert {name for name in pages if f"]({name})" not in start} == set()
+
+
+def test_the_picture_of_the_house_names_every_room_and_the_commands_it_gives_exist() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    rooms = {
+        f.name for f in (ROOT / "loomtest").iterdir() if f.is_dir() and not f.name.startswith(("_", "."))
+    }
+    assert {room for room in rooms if f"  {room}/" not in text} == set()
+    for module in re.findall(r"python -m (tests\.[\w.]+)", text):
+        assert (ROOT / (module.replace(".", "/") + ".py")).is_file(), module
+    for script in re.findall(r"python (\w[\w/]+\.py)", text):
+        assert (ROOT / script).is_file(), script

@@ -12,6 +12,8 @@ from loomtest.harness.settings import LARGEST_TOML_BYTES, Settings, read_setting
 from loomtest.harness.table import quoted, read_table, read_text, visible
 from loomtest.harness.wirelist import NEEDED, WireList, read_wires
 
+MOST_NEAREST = 100  # problems after which nobody looks for the nearest name: it takes long in a long list
+
 
 def load_harness(path: str | Path) -> Harness:
     """The harness at `path`; oddities that do not stop it stand in `Harness.warnings`.
@@ -110,16 +112,17 @@ def _points(listed: WireList, settings: Settings) -> tuple[str, ...]:
 def _check_cavities(file: str, listed: WireList, settings: Settings, problems: list[Problem]) -> None:
     """A wire may end only in cavities that a connector declared in `[cavities]` has."""
     declared = {connector: frozenset(names) for connector, names in settings.cavities.items()}
-    if not declared:
-        return
-    for line, column, point in listed.ends:
+    alike = {c: {folded(f"x:{name}"): name for name in names} for c, names in settings.cavities.items()}
+    spoken = {connector: _spoken(names) for connector, names in settings.cavities.items()}
+    for line, column, point in listed.ends if declared else ():
         connector, cavity = connector_of(point), cavity_of(point)
         if connector in declared and cavity not in declared[connector]:
             names = settings.cavities[connector]
-            expected = f"a cavity of {connector}: {_spoken(names)}"
-            same = [name for name in names if folded(f"x:{name}") == folded(f"x:{cavity}")]
-            near = same or (nearest(cavity, names, 1) if len(names) > 12 else [])
-            expected += f"; the nearest is {near[0]}" if near else ""
+            expected = f"a cavity of {connector}: {spoken[connector]}"
+            near = alike[connector].get(folded(f"x:{cavity}"), "")
+            if not near and 12 < len(names) < 200 and len(problems) < MOST_NEAREST:
+                near = next(iter(nearest(cavity, names, 1)), "")
+            expected += f"; the nearest is {near}" if near else ""
             problems.append(Problem(file, line, column, quoted(point), expected))
 
 
@@ -138,7 +141,7 @@ def _check_names(file: str, listed: WireList, settings: Settings, problems: list
     known_points, known_names = frozenset(points), frozenset(connectors) | frozenset(points)
 
     def say(key: str, name: str, known: list[str], what: str, severity: str) -> None:
-        near = nearest(name, known, 1)
+        near = nearest(name, known, 1) if len(problems) < MOST_NEAREST else []
         expected = what + (f"; the nearest is {near[0]}" if near else "")
         line = settings.lines.get(key, settings.lines.get(key.partition(".")[0]))
         problems.append(Problem(file, line, key, quoted(name), expected, severity))

@@ -8,7 +8,7 @@ from typing import Literal
 
 from loomtest.errors import InputError, Problem, nearest
 from loomtest.harness.colours import colour_code, colour_parts, colour_words
-from loomtest.harness.load import problems_in_order
+from loomtest.harness.load import MOST_NEAREST, problems_in_order
 from loomtest.harness.model import Harness, connector_of
 from loomtest.harness.points import read_point
 from loomtest.harness.table import quoted, read_table, visible
@@ -183,7 +183,9 @@ class _Reader:
         if old is None:
             return None
         if old not in self.harness.code_of:
-            expected = "a point of the wire list, such as " + _some(self.harness.points, text)
+            expected = "a point of the wire list"
+            if len(self.problems) < MOST_NEAREST:
+                expected += ", such as " + _some(self.harness.points, text)
             self.wrong(line, "old", quoted(old), expected)
             return None
         ends = tuple(self.ends.get(old, ()))

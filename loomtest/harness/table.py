@@ -11,6 +11,7 @@ from loomtest.errors import Problem
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab"}
 LARGEST_BYTES = 200_000_000  # a million wires need about 60 MB
 LONGEST_CELL = 10_000
+MOST_COLUMNS = 1_000
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,6 +115,10 @@ def _rows(file: str, lines: list[str], skipped: int, separator: str, problems: l
         for cells in reader:
             if header is None:
                 header, width = tuple(cell.strip() for cell in cells), len(cells)
+                if width > MOST_COLUMNS:
+                    expected = f"at most {MOST_COLUMNS:,} columns"
+                    problems.append(Problem(file, line, "", f"{width:,} columns", expected))
+                    return None
             elif any(cells) and any(cell.strip() for cell in cells):
                 if cells[0].lstrip().startswith("#"):
                     found = f"a line that begins with #: {quoted(separator.join(cells))}"

@@ -39,6 +39,7 @@ COLUMNS = (
 )
 _ALSO = {"color": "colour"}
 _LONG_FOR_A_VEHICLE_M = 100.0
+MOST_WRONG = 500  # wrong cells of one column that are told one by one
 # Gauges that nobody means as mm²: typed without "AWG" they would be thick cable.
 _GAUGES_TYPED_BARE = {"12", "14", "18", "20", "22", "24", "26"}
 
@@ -108,16 +109,24 @@ class _Columns:
         values: dict[str, Value | None] = {"": None}
         wrong: dict[str, str] = {}
         for cell in dict.fromkeys(cells):
+            if len(wrong) >= MOST_WRONG:  # a file of another kind: the rest of the column stays unread
+                break
             if cell:
                 try:
                     values[cell] = reader(cell.replace("\u00a0", " "))
                 except ValueError as error:
                     values[cell], wrong[cell] = None, str(error)
         if wrong:
-            for row, cell in enumerate(cells):
-                if cell in wrong:
-                    self.wrong(row, column, quoted(cell), wrong[cell])
-        return [values[cell] for cell in cells]
+            self._tell(column, cells, wrong)
+        return [values.get(cell) for cell in cells]
+
+    def _tell(self, column: str, cells: list[str], wrong: dict[str, str]) -> None:
+        rows = [row for row, cell in enumerate(cells) if cell in wrong]
+        for row in rows[:MOST_WRONG]:
+            self.wrong(row, column, quoted(cells[row]), wrong[cells[row]])
+        if rows[MOST_WRONG:] or len(wrong) == MOST_WRONG:
+            self.wrong(rows[-1], column, f"more than {MOST_WRONG} mistakes", "those above put right first")
+        self.bad.update(rows)
 
     def number(self, column: str, reader: Callable[[str], float]) -> list[float | None]:
         """Like `read`, of a column of numbers."""

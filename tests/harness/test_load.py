@@ -346,3 +346,25 @@ def test_nothing_from_a_file_can_command_a_terminal(tmp_path: Path) -> None:
         with pytest.raises(InputError) as caught:
             load(tmp_path, wires, settings)
         assert all(line.isprintable() for line in str(caught.value).split("\n"))
+
+
+def test_a_file_of_another_kind_is_refused_in_bounded_words(tmp_path: Path) -> None:
+    rows = "".join(f"X1:{i},X2:{i},colour {i}\n" for i in range(2_000))
+    found = problems(tmp_path, "from,to,colour\n" + rows)
+    assert 500 <= len(found) <= 502
+    assert "more than 500 mistakes" in found[-1].found
+    (wide,) = problems(tmp_path, ",".join(f"c{i}" for i in range(100_000)) + "\n")
+    assert wide.found == "100,000 columns"
+
+
+def test_a_mistake_in_every_row_of_a_long_list(tmp_path: Path) -> None:
+    rows = "".join(f"X1:{i},X2:{i},rot\n" for i in range(5_000))
+    found = problems(tmp_path, "from,to,colour\n" + rows)
+    assert [p.line for p in found[:3]] == [2, 3, 4]
+    assert len(found) == 501
+
+
+def test_cavities_beyond_the_count_in_every_row(tmp_path: Path) -> None:
+    rows = "".join(f"X1:a{i},X2:{i}\n" for i in range(3_000))
+    found = problems(tmp_path, "from,to\n" + rows, "[cavities]\nX1 = 5000\n")
+    assert len(found) == 3_000  # quick, though each has 5,000 names to be near to

@@ -26,6 +26,7 @@ from loomtest.evidence.plain import (
     coverage_sentences,
     doubts,
     headline,
+    held,
     joints_sentence,
     said_once,
     sentence,
@@ -124,7 +125,7 @@ def _answer(
         "facts": [fact for fact in facts if fact],
         "tone": OUTCOME_TONE[verdict.verdict],
         "say": headline(verdict, harness),
-        "joints": "Joints: " + joints_sentence(verdict),
+        "joints": held("Joints: " + joints_sentence(verdict)),
         "coverage": coverage_sentences(verdict),
         "not_a_licence": NOT_A_LICENCE,
         "notes": [
@@ -187,7 +188,7 @@ def _faults(findings: Sequence[Finding], harness: Harness, first: int, tone: str
 
     faults = []
     for number, finding in enumerate(findings, first):
-        text, consequence, after = said_once(finding, harness)
+        text, consequence, after = map(held, said_once(finding, harness))
         mark = Drawing(20, 20, "", "", mark_shapes(finding, 10, 10, 9, "mark"))
         faults.append(
             _Fault(
@@ -222,7 +223,7 @@ def _suspect(finding: Finding, index: int) -> str:
             text += f" ({ohms(suspect.interval_ohms[0])} to {ohms(suspect.interval_ohms[1])})"
     if suspect.probability is not None:
         text += f", probability {percent(suspect.probability)}"
-    return text + "."
+    return held(text + ".")
 
 
 def _moves(moves: Any) -> str:

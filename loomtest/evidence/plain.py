@@ -214,10 +214,14 @@ def _wrapped(*sentences: str, tone: str = "plain", indent: int = 0) -> list[Line
     return [Line(pad + text, tone) for said in sentences for text in folded(said, WIDTH - indent)]
 
 
+def held(text: str) -> str:
+    """The text with every number held to its unit by a space that does not break."""
+    return _NUMBER_AND_UNIT.sub("\\1\N{NO-BREAK SPACE}\\2", text)
+
+
 def folded(text: str, width: int) -> list[str]:
     """Lines of at most `width`; no name is broken, and no number parted from its unit."""
-    held = _NUMBER_AND_UNIT.sub("\\1\N{NO-BREAK SPACE}\\2", text)
-    lines = textwrap.wrap(held, width, break_long_words=False, break_on_hyphens=False)
+    lines = textwrap.wrap(held(text), width, break_long_words=False, break_on_hyphens=False)
     return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
 
 

@@ -51,7 +51,7 @@ class Page(HTMLParser):
         if self._inside:
             self.raw[self._inside[-1]] += data
         else:
-            self.text += data
+            self.text += data.replace("\N{NO-BREAK SPACE}", " ")
 
     def of(self, tag: str) -> list[dict[str, str]]:
         return [attributes for name, attributes in self.tags if name == tag]

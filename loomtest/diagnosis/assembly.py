@@ -38,7 +38,12 @@ def verdict_of(evidence: Evidence) -> Verdict:
     wiring_findings = (*evidence.wiring_findings, *broken)
     findings = sorted((*evidence.wiring_findings, *joints.findings), key=lambda f: _ORDER.index(f.fault))
     untested = untested_items(harness, joints.tested, evidence.parts.tested, isolation)
-    incomplete = bool(untested) or isolation.tested < isolation.required or isolation.unreachable_nets > 0
+    incomplete = (
+        bool(untested)
+        or bool(evidence.parts.undecided)
+        or isolation.tested < isolation.required
+        or isolation.unreachable_nets > 0
+    )
     wiring: Outcome = "fail" if wiring_findings else "not-proven" if incomplete else "pass"
     outcome: Outcome = "pass"
     if "not-proven" in (wiring, joints.outcome):
@@ -55,7 +60,7 @@ def verdict_of(evidence: Evidence) -> Verdict:
         joints_resolved_ohms=joints.joints_resolved_ohms,
         isolation=harness.limits.isolation,
         findings=tuple(_with_consequence(harness, finding) for finding in findings),
-        undecided=joints.undecided,
+        undecided=(*evidence.parts.undecided, *joints.undecided),
         wires=rows,
         nets=_net_rows(harness, rows, findings, evidence),
         coverage=_coverage(evidence),

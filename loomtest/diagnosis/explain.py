@@ -69,7 +69,8 @@ def explain(scene: Scene, likeliness: Likeliness) -> tuple[list[Solution], list[
                     ranked[merged] = ranked[moves] - 1
                     fresh.append(merged)
         fresh.sort(key=lambda m: (ranked[m], -likeliness.of(scene, m.faults(scene)), m.cavity, m.ends))
-        beam = [m for m in fresh[: 3 * _WIDTH] if ranked[m] <= best + 1]
+        bar = min(ranked[m] for m in beam) + 1  # a step may leave the count as it is, not raise it by much
+        beam = [m for m in fresh[: 3 * _WIDTH] if ranked[m] <= bar]
         beam = sorted(beam, key=lambda m: (solve(m).cost, -solve(m).log_weight))[:_WIDTH]
         cheapest = min((solve(m).cost for m in beam), default=best)
         waited = 0 if cheapest < best else waited + 1

@@ -20,9 +20,11 @@ _EXPLAINED = 0.7  # a value above this share of what the leaks found already let
 
 @dataclass(frozen=True)
 class FoundLabels:
-    """(P,) labels of what is joined as found: `copper` by wires and fuses alone, `through` by shorts and parts
-    as well; `unbroken` by all these before the opens (what reads between the two pieces of one broken wire is
-    told with the open)."""
+    """(P,) labels of what is joined as found.
+
+    `copper`: by wires and fuses alone; `through`: by shorts and parts as well; `unbroken`: by wires, fuses
+    and shorts before the opens (what reads between two pieces of one broken wire is told with the open).
+    """
 
     copper: IntArray
     through: IntArray

@@ -20,22 +20,39 @@ from loomtest.readings.model import Quantity, Readings
 
 @dataclass(frozen=True)
 class PartReport:
-    """`findings`: wrong parts; `tested`: (W,) True for the parts that some reading goes through."""
+    """`findings`: wrong parts; `undecided`: what only exchanged leads can tell; `tested`: (W,) True for the
+    parts that some reading goes through."""
 
     findings: tuple[Finding, ...]
+    undecided: tuple[Finding, ...]
     tested: BoolArray
 
 
 @dataclass(frozen=True)
 class _Across:
     """Readings across the parts between two components, in ohms: under `short` a short (found elsewhere),
-    `least` and `most` accepted."""
+    `least` and `most` accepted; `least_alone` accepted where no diode beside them conducts.
+
+    `values`: those read from the one component to the other, and those with the leads exchanged.
+    """
 
     wires: tuple[int, ...]
     short: float
     least: float
     most: float
-    values: tuple[float, ...]
+    least_alone: float
+    values: tuple[tuple[float, ...], tuple[float, ...]]
+
+    @property
+    def value(self) -> float:
+        """The least of the readings (joints on the way only add), of the way that no diode lowers."""
+        ways = [min(way) for way in self.values if way]
+        return max(ways)
+
+    @property
+    def exchanged(self) -> bool:
+        """True where both ways were read: whatever diode stands beside conducts in one of them only."""
+        return bool(self.values[0] and self.values[1])
 
 
 def judge_parts(
@@ -55,11 +72,14 @@ def judge_parts(
     tested = np.zeros(len(harness.wires), dtype=np.bool_)
     parts: list[int] = np.flatnonzero(~harness.conducts & wiring.joined).tolist()
     findings: list[Finding] = []
+    undecided: list[Finding] = []
     at = {w: (int(labels[wiring.start[w]]), int(labels[wiring.end[w]])) for w in parts}
     for across in _direct(harness, readings, seen, labels, at):
         tested[list(across.wires)] = True
         finding = _out_of_range(harness, across, slack_ohm)
-        if finding:
+        if finding and across.short <= across.value < across.least_alone and across.value >= across.least:
+            (findings if across.exchanged else undecided).append(finding)
+        elif finding:
             findings.append(finding)
     for wire in parts:
         if harness.wires[wire].kind == "diode":
@@ -69,7 +89,7 @@ def judge_parts(
                 findings.append(state)
     _tested_in_series(harness, seen, labels, at, tested)
     tested |= ~harness.conducts & ~wiring.joined
-    return PartReport(tuple(findings), tested)
+    return PartReport(tuple(findings), tuple(undecided), tested)
 
 
 def _direct(
@@ -94,14 +114,18 @@ def _direct(
     key = np.minimum(x, y) * size + np.maximum(x, y)
     plain = (seen.low_ohm == seen.high_ohm) & np.isin(key, keys)
     plain[list(readings.bonded)] = False
-    values: dict[int, list[float]] = {}
+    alone = Parts(size, ((*ends, *_range(harness, w)) for w, ends in resistive.items()))
+    values: dict[int, tuple[list[float], list[float]]] = {}
     for index in np.flatnonzero(plain).tolist():
-        values.setdefault(int(key[index]), []).append(float(seen.low_ohm[index]))
+        ways = values.setdefault(int(key[index]), ([], []))
+        ways[int(x[index] > y[index])].append(float(seen.low_ohm[index]))
     out = []
     for (a, b), wires in by_ends.items():
         bounds, short = network.between(a, b), shorts.between(a, b)
         if bounds is not None and short is not None and (found := values.get(a * size + b)):
-            out.append(_Across(tuple(wires), short[0], *bounds, tuple(found)))
+            least_alone = (alone.between(a, b) or bounds)[0]
+            there, back = tuple(found[0]), tuple(found[1])
+            out.append(_Across(tuple(wires), short[0], *bounds, least_alone, (there, back)))
     return out
 
 
@@ -111,9 +135,11 @@ def _range(harness: Harness, wire: int) -> tuple[float, float]:
 
 
 def _out_of_range(harness: Harness, across: _Across, slack_ohm: float) -> Finding | None:
-    value = min(across.values)
-    if across.short <= value < across.least * 0.98:
-        wanted = f"at least {ohms_text(across.least)}"
+    value, after = across.value, "Unplug the part, measure it by itself, and compare it with the wire list."
+    if across.short <= value < across.least_alone * 0.98:
+        wanted = f"at least {ohms_text(across.least_alone)}"
+        if value >= across.least and not across.exchanged:
+            after = "A diode beside it may conduct: exchange the leads and measure again."
     elif value > across.most * 1.02 + slack_ohm:
         wanted = f"at most {ohms_text(across.most)}"
     else:
@@ -131,7 +157,7 @@ def _out_of_range(harness: Harness, across: _Across, slack_ohm: float) -> Findin
         ),
         probability=0.99,
         text=text,
-        next="Unplug the part, measure it by itself, and compare it with the one the wire list names.",
+        next=after,
     )
 
 

@@ -229,6 +229,19 @@ def test_only_a_diode_test_judges_a_diode_and_a_turned_one_is_named() -> None:
     assert kinds(with_diode_test(OL, OL)) == ["open"]
 
 
+def test_a_coil_low_beside_its_diode_is_settled_by_exchanging_the_leads() -> None:
+    of = harness("X1:1 X2:1", "X1:2 X2:2", "X2:1 X2:2 coil 60 100", "X2:2 X2:1 diode")
+    one_way = "X1:1 X2:1 0.022, X1:2 X2:2 0.022, X1:1 X1:2 40"
+    verdict = judge(of, readings(of, one_way), METER)
+    assert verdict.findings == ()
+    assert [finding.fault for finding in verdict.undecided] == ["wrong-part"]
+    assert "exchange the leads" in verdict.undecided[0].next
+    assert verdict.verdict == "not-proven"
+    assert kinds(judge(of, readings(of, one_way + ", X1:2 X1:1 40"), METER)) == ["wrong-part"]
+    diode_conducts = judge(of, readings(of, one_way + ", X1:2 X1:1 80"), METER)
+    assert (diode_conducts.findings, diode_conducts.undecided) == ((), ())
+
+
 def test_a_leak_is_between_the_limits_and_fails() -> None:
     text = "X1:1 X2:1 0.022, X1:2 X2:2 0.022, X1:3 X2:3 0.022, X1:1 X1:2 4.7e4, X1:1 X1:3 OL, X1:2 X1:3 OL"
     found = only(judge(THREE, readings(THREE, text), METER))

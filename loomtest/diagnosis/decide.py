@@ -75,7 +75,7 @@ def repeats_needed(allowed_excess: float, precision: Precision, confidence: floa
     Averaging shrinks only what is each reading's own: √(own²/n + shared²) ≤ limit/Φ⁻¹(c).
     """
     room = (allowed_excess / normal_quantile(confidence)) ** 2 - precision.shared**2
-    if room <= 0:
+    if room <= 0 or not math.isfinite(precision.own):
         return None
     return max(1, math.ceil(precision.own**2 / room))
 

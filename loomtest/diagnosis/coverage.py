@@ -52,7 +52,8 @@ def isolation_coverage(harness: Harness, seen: Observations, nets: IntArray) -> 
 
     A net's reachable points fall into groups that readings join. A pair of nets is tested when every group
     of the one was read above the limit from every group of the other: the stub of a broken leg is a group
-    of its own and wants a reading of its own.
+    of its own and wants a reading of its own. `nets`: (P,) net of what sits at every point as found; a code
+    from N on is no net of the harness (an undeclared cavity).
     """
     limits = harness.limits
     required = required_pairs(harness, limits.isolation)
@@ -61,12 +62,13 @@ def isolation_coverage(harness: Harness, seen: Observations, nets: IntArray) -> 
     has_point[harness.net_of[harness.reachable]] = True
     joined = seen.pair_state == JOINED
     groups = merged_labels(len(nets), seen.pair_start[joined], seen.pair_end[joined])
-    reachable = np.flatnonzero(harness.reachable)
+    reachable = np.flatnonzero(np.concatenate([harness.reachable, nets[len(harness.points) :] < net_count]))
+    reachable = reachable[nets[reachable] < net_count]
     stride = len(nets) + 1
     owned = np.unique(nets[reachable] * stride + groups[reachable])
     group_count = np.bincount(owned // stride, minlength=net_count)
     clear = (seen.pair_state == APART) & (seen.pair_low_ohm >= limits.isolation_ohms)
-    clear &= (seen.pair_start < len(harness.points)) & (seen.pair_end < len(harness.points))
+    clear &= (nets[seen.pair_start] < net_count) & (nets[seen.pair_end] < net_count)
     a, b = seen.pair_start[clear], seen.pair_end[clear]
     flip = nets[a] > nets[b]
     a, b = np.where(flip, b, a), np.where(flip, a, b)

@@ -63,7 +63,7 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
         (*found, *parts.findings, *leaks, *touching),
         joints,
         parts,
-        isolation_coverage(harness, seen, net_codes(harness, size)),
+        isolation_coverage(harness, seen, _nets_as_found(net_codes(harness, size), told)),
         (*_assumed(meter), *joints.notes),
     )
     return verdict_of(evidence)
@@ -180,6 +180,15 @@ def _wiring_found(harness: Harness, told: Sequence[Told], solution: Solution | N
         joined[[scene.wire[edge] for edge in best.repair.opens]] = False
         shorts += [(scene.codes[a], scene.codes[b]) for a, b, _ in best.repair.shorts]
     return Wiring(start, end, joined, np.array(shorts, dtype=np.int64).reshape(-1, 2))
+
+
+def _nets_as_found(nets: IntArray, told: Sequence[Told]) -> IntArray:
+    """(P,) the net of the terminal that sits at each point; what is not there any more has left its net."""
+    found = nets.copy()
+    for one in told:
+        for home, place in one.best.moves.cavity:
+            found[one.scene.codes[place]] = nets[one.scene.codes[home]]
+    return found
 
 
 def _probed(names: Sequence[str], seen: Observations) -> set[frozenset[str]]:

@@ -94,6 +94,11 @@ def test_a_swap_of_two_plain_wires_is_one_finding_with_both_ends_as_places() -> 
     assert ways[0] == dict(found.moves)
 
 
+def test_crossed_circuits_that_read_apart_are_shown_apart() -> None:
+    verdict = judge(THREE, full(THREE, "X1:1 X2:2", "X1:2 X2:1", "X1:3 X2:3"), METER)
+    assert (verdict.coverage.isolation_pairs_tested, verdict.untested) == (3, ())
+
+
 def test_the_connector_worked_on_is_the_likelier_place() -> None:
     worked = replace(THREE, worked_on=frozenset({"X2"}))
     found = only(judge(worked, full(worked, "X1:1 X2:2", "X1:2 X2:1", "X1:3 X2:3"), METER))

@@ -127,7 +127,7 @@ static void who(void) {
 }
 
 static void ranges(void) {
-    static const char *const upto[RANGES] = {"1R19 100", "30R 3", "10K 3", "100K 0", "4M 0"};
+    static const char *const upto[RANGES] = {"1R19 100000", "30R 2400", "10K 2400", "100K 450", "4M 50"};
     for (uint8_t i = FIRST_RANGE; i < RANGES; i++) {
         answer("range");
         line_number(i);

@@ -4,8 +4,8 @@
  *
  *   board FIRMWARE.elf CHIP PINS NETWORK [TIMES]
  *
- * TIMES, a file, receives the simulated second at which every line ended: "< SECOND" for one of the host,
- * "> SECOND" for one of the board.
+ * TIMES, a file, receives for every line the simulated second at which it ended and the most bytes of stack
+ * used so far: "< SECOND STACK" for a line of the host, "> SECOND STACK" for one of the board.
  */
 #define _GNU_SOURCE
 #include <errno.h>
@@ -129,9 +129,16 @@ static void on_trigger(struct avr_irq_t *irq, uint32_t value, void *param) {
 
 /* ---- UART to pseudo-terminal ---- */
 
+static int stack_most;
+
+static void note_stack(void) {
+    int used = avr->ramend - (avr->data[R_SPL] | avr->data[R_SPH] << 8);
+    if (used > stack_most && used < avr->ramend / 2) stack_most = used; /* before start-up SP is 0 */
+}
+
 static void note_line(char from, uint8_t byte) {
     if (!times || byte != '\n') return;
-    fprintf(times, "%c %.6f\n", from, now_s());
+    fprintf(times, "%c %.6f %d\n", from, now_s(), stack_most);
     fflush(times);
 }
 
@@ -279,6 +286,7 @@ int main(int argc, char **argv) {
     for (;;) {
         int how = avr_run(avr);
         if (how == cpu_Done || how == cpu_Crashed) return 1;
+        note_stack();
         feed();
     }
 }

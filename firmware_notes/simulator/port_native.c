@@ -12,7 +12,8 @@
 static board the_board;
 static board_state state;
 static double now_s;
-static uint8_t store[64];
+static uint8_t store[64]; /* the chip's EEPROM; with a third argument it is kept in that file */
+static const char *store_file;
 
 static void changed(double took_us) {
     now_s += took_us * 1e-6;
@@ -77,16 +78,29 @@ void port_idle(void) {
     if (held == EOF) exit(0);
 }
 
-void port_store(uint8_t address, uint8_t byte) { store[address % sizeof store] = byte; }
+void port_store(uint8_t address, uint8_t byte) {
+    store[address % sizeof store] = byte;
+    FILE *file = store_file ? fopen(store_file, "wb") : NULL;
+    if (file) {
+        fwrite(store, 1, sizeof store, file);
+        fclose(file);
+    }
+}
 
 uint8_t port_fetch(uint8_t address) { return store[address % sizeof store]; }
 
 int main(int argc, char **argv) {
-    if (argc != 2) {
-        fprintf(stderr, "usage: %s NETWORK\n", argv[0]);
+    if (argc < 2) {
+        fprintf(stderr, "usage: %s NETWORK [STORE]\n", argv[0]);
         return 2;
     }
     memset(store, 0xFF, sizeof store);
+    store_file = argc > 2 ? argv[2] : NULL;
+    FILE *kept = store_file ? fopen(store_file, "rb") : NULL;
+    if (kept) {
+        if (fread(store, 1, sizeof store, kept) != sizeof store) return 2;
+        fclose(kept);
+    }
     int bad = board_load(&the_board, argv[1], SCANNER_PINS);
     if (bad) {
         fprintf(stderr, "%s: line %d cannot be used\n", argv[1], bad);

@@ -19,7 +19,7 @@ FIRMWARE = "1.0"
 LINE_LIMIT, WORD_LIMIT = 80, 8
 APART_CODES = 960
 _FORM = ((100, 2, "L"), (1000, 3, "R"), (100, 2, "R"), (1000, 3, "K"), (10, 1, "K"))
-_UP_TO = ("1R19 100", "30R 3", "10K 3", "100K 0", "4M 0")
+_UP_TO = ("1R19 100000", "30R 2400", "10K 2400", "100K 450", "4M 50")
 Lines = Iterator[str]
 
 

@@ -132,8 +132,8 @@ def scanned_verdict(loom: Loom, sockets: Sockets, pins: int, python: bool) -> tu
 def _scan_seconds(times: Path, pins: int) -> float:
     """Simulated seconds from the request of the longest answer, the scan, to its last line."""
     longest, asked, answered, lines = 0.0, 0.0, 0.0, 0
-    for line in [*times.read_text().splitlines(), "< 0"]:
-        who, at = line.split()
+    for line in [*times.read_text().splitlines(), "< 0 0"]:
+        who, at, _ = line.split()
         if who == "<":
             longest = answered - asked if lines > pins else longest
             asked, lines = float(at), 0

@@ -19,6 +19,7 @@ from loomtest.harness.model import BoolArray, FloatArray, IntArray
 _NUDGE = 1e-3  # wires are linearised slightly off their mean, so that only wires in series have equal columns
 _SAME = 1e-7  # columns of A closer than this are wires in series that no reading can tell apart
 _CHUNK = 2_000_000  # most elements of one array of a chunk
+EXCESS_LOW_OHM, EXCESS_HIGH_OHM = 0.010, 100.0  # contract: a bad joint's excess is log-uniform between them
 
 
 @dataclass(frozen=True)
@@ -27,7 +28,8 @@ class Layout:
 
     `point_count`, `wire_start`, `pair_start` … per net; wires: `wire` (index into the harness), `end_a`,
     `end_b` (local points); pairs of points that were read: `pair_a`, `pair_b` (local), `value`, `weight`
-    (1/u²), `shared`, `common` (k, c), and the same group and pair aggregated already.
+    (1/u²), `shared`, `common` (k, c), repeats averaged already; `below`: what a pair was shown to stay
+    below without a value (a continuity reading), inf for all others.
     """
 
     point_count: IntArray
@@ -44,6 +46,7 @@ class Layout:
     weight: FloatArray
     shared: FloatArray
     common: FloatArray
+    below: FloatArray
 
 
 @dataclass(frozen=True)
@@ -130,7 +133,7 @@ def chunks(layout: Layout) -> list[IntArray]:
 @dataclass(frozen=True)
 class Gathered:
     """The wires and readings of one chunk: `wire` (B, m) positions in the layout, `ends` (2, B, m), `pairs`
-    (2, B, n) local points, value, weight, shared (B, n), common (B, n, c); padding has weight 0."""
+    (2, B, n) local points, value, weight, shared, below (B, n), common (B, n, c); padding has weight 0."""
 
     wire: IntArray
     ends: IntArray
@@ -139,6 +142,7 @@ class Gathered:
     weight: FloatArray
     shared: FloatArray
     common: FloatArray
+    below: FloatArray
 
     def rows(self, kept: BoolArray) -> Gathered:
         """The nets of the chunk that are kept."""
@@ -150,6 +154,7 @@ class Gathered:
             self.weight[kept],
             self.shared[kept],
             self.common[kept],
+            self.below[kept],
         )
 
 
@@ -170,8 +175,9 @@ def _gather(layout: Layout, nets: IntArray) -> Gathered:
         common = np.where(real[:, :, None], layout.common[pair], 0.0)
     else:
         pairs, common = np.zeros((2, *real.shape), dtype=np.int64), np.zeros((*real.shape, 0))
+    below = np.where(real, layout.below[pair] if layout.below.size else np.inf, np.inf)
     return Gathered(
-        wire, ends, pairs, taken(layout.value), taken(layout.weight), taken(layout.shared), common
+        wire, ends, pairs, taken(layout.value), taken(layout.weight), taken(layout.shared), common, below
     )
 
 
@@ -202,6 +208,17 @@ def look(got: Gathered, a: FloatArray, loop: FloatArray, shared_var: float, out:
     seen = change > 0
     opening = np.where(tree, np.where(seen, np.inf, 0.0), change * np.where(tree, 0.0, loop))
     out.opening[got.wire] = opening
+
+
+def bound(got: Gathered, a: FloatArray, mean: FloatArray, most: FloatArray) -> None:
+    """Lower `most`, the largest excess of every wire of the layout, by what continuity readings showed."""
+    at = np.nonzero(np.isfinite(got.below))
+    if at[0].size == 0:
+        return
+    spare = got.below[at] - np.einsum("km,km->k", a[at], mean[got.wire[at[0]]])
+    row, column = np.nonzero(a[at] > 0.5)
+    excess = np.maximum(spare[row] / a[at][row, column], 2 * EXCESS_LOW_OHM)
+    np.minimum.at(most, got.wire[at[0][row], column], excess)
 
 
 def solve(
@@ -286,6 +303,8 @@ def merged(
     out = []
     for count in np.unique(counts):
         rows = counts == count
+        if count == label.shape[1] and rows.all():
+            return [(rows, a, loop, label)]
         at = np.nonzero(first[rows])[1].reshape(-1, count)
         out.append(
             (

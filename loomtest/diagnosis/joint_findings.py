@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -37,9 +38,20 @@ class Found:
     prior: Prior
     arranged: Arranged
 
+    @cached_property
+    def number_of(self) -> dict[str, int]:
+        """Index of every wire by its name."""
+        return {wire.name: index for index, wire in enumerate(self.harness.wires)}
+
+    @cached_property
+    def _by_link(self) -> tuple[IntArray, IntArray]:
+        order = np.argsort(self.solution.link, kind="stable")
+        return self.solution.link[order], order
+
     def wires_of(self, link: int) -> list[int]:
         """Wires (indices into the harness) of one link."""
-        return [int(w) for w in np.flatnonzero(self.solution.link == link)]
+        ordered, wires = self._by_link
+        return [int(w) for w in wires[slice(*np.searchsorted(ordered, [link, link + 1]).tolist())]]
 
 
 @dataclass(frozen=True)
@@ -74,9 +86,11 @@ def _clusters(found: Found) -> list[_Cluster]:
     out: list[_Cluster] = []
     for nets, sets in zip(s.nets, s.sets, strict=True):
         above = s.above[nets.link]
+        order_of = np.argsort(sets.row, kind="stable")
+        in_order = sets.row[order_of]
         wanted = np.flatnonzero(np.any(above > 0.01, axis=1) & (np.sum(above, axis=1) >= SUSPECTED))
         for row in wanted.tolist():
-            mine = np.flatnonzero(sets.row == row)
+            mine = order_of[slice(*np.searchsorted(in_order, [row, row + 1]).tolist())]
             member, weight = sets.member[mine], sets.weight[mine]
             links = nets.link[row]
             candidates = np.flatnonzero(above[row] > 0.01)
@@ -144,7 +158,7 @@ def _described(found: Found, cluster: _Cluster) -> Finding:
 
 
 def _sentence(found: Found, suspects: list[Suspect], likely_open: bool) -> str:
-    by_name = {wire.name: index for index, wire in enumerate(found.harness.wires)}
+    by_name = found.number_of
     index = by_name[suspects[0].wire]
     wire = found.harness.wires[index]
     span = capital(span_text(found.harness, wire))
@@ -169,25 +183,19 @@ def _sentence(found: Found, suspects: list[Suspect], likely_open: bool) -> str:
 
 def _if_bad(found: Found, link: int) -> tuple[float, tuple[float, float]]:
     """Median and central 95 % of a link's resistance, given that it is above its limit."""
-    m, limit = found.solution.mixture, float(found.solution.limit[link])
-    at = m.link == link
-    mean, sd, weight = m.mean[at], m.sd[at], m.weight[at]
-    grid = np.unique(np.concatenate([mean + k * sd for k in np.linspace(-4, 4, 33)]))
-    grid = np.concatenate([[limit], grid[grid > limit]])
-    share = normal_cdf((grid[:, None] - mean) / sd) @ weight
-    whole = (share - share[0]) / max(1 - share[0], 1e-300)
-    places = np.minimum(np.searchsorted(whole, np.array([0.5, 0.025, 0.975])), grid.size - 1)
-    values = [float(value) for value in grid[places]]
+    values = found.solution.mixture.of(link).quantile_above(
+        float(found.solution.limit[link]), (0.5, 0.025, 0.975)
+    )
     median, low, high = (math.inf if value > OPEN_OHM / 10 else value for value in values)
     return median, (low, high)
 
 
 def _share_open(found: Found, link: int) -> float:
     """Probability of a break, given that the link is above its limit."""
-    m, short_below = found.solution.mixture, found.harness.limits.short_below_ohms
-    at = m.link == link
-    broken = float(m.weight[at] @ normal_cdf((m.mean[at] - short_below) / m.sd[at]))
-    return broken / max(float(found.solution.above[link]), 1e-12)
+    m, short_below = found.solution.mixture.of(link), found.harness.limits.short_below_ohms
+    broken = float(m.weight @ normal_cdf((m.mean - short_below) / m.sd))
+    whole = float(m.weight @ normal_cdf((m.mean - float(found.solution.limit[link])) / m.sd))
+    return broken / max(whole, 1e-12)
 
 
 def _next(found: Found, cluster: _Cluster) -> str:

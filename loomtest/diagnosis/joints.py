@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -70,6 +71,11 @@ class _Solved:
     prior: Prior
     coarse: FloatArray
     solution: Solution
+
+    @cached_property
+    def typical(self) -> float:
+        """Median own uncertainty of a reading, in ohms."""
+        return float(np.median(self.budget.own)) if self.budget.own.size else math.inf
 
 
 def estimate(
@@ -255,10 +261,10 @@ def _next(harness: Harness, solved: _Solved, wire: int, why: tuple[str, float]) 
     if verdict == "untested":
         return f"measure {where}"
     s = solved.solution
-    link = int(s.link[wire])
-    u, own = float(s.uncertainty[link]), solved.budget.own
-    typical = float(np.median(own)) if own.size else math.inf
-    precision = Precision(min(typical, u), s.shared_sd if solved.budget.shared.any() else 0.0, row.amps)
+    u = float(s.uncertainty[int(s.link[wire])])
+    precision = Precision(
+        min(solved.typical, u), s.shared_sd if solved.budget.shared.any() else 0.0, row.amps
+    )
     if u * normal_quantile(harness.limits.confidence) > allowed:
         advice = instrument_advice(allowed, precision, harness.limits.confidence)
         return (
@@ -346,9 +352,8 @@ def _notes(
         )
     if not fine and resolved is not None and solved.prior.known.any():
         allowed = limits.bad_joint_milliohms / 1e3
-        own = float(np.median(solved.budget.own)) if solved.budget.own.size else 0.0
         advice = instrument_advice(
-            allowed, Precision(own, s.shared_sd if two_wire else 0.0), limits.confidence
+            allowed, Precision(solved.typical, s.shared_sd if two_wire else 0.0), limits.confidence
         )
         notes.append(
             f"joints were judged at {ohms_text(limits.continuity_ohms)}: these readings show no joint above "

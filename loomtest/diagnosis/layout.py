@@ -18,7 +18,9 @@ from loomtest.readings.model import Instrument, Quantity, Readings
 # A bare "more than T" with T far below an open (a milliohm meter run over its top) has no Gaussian form:
 # it enters as 2·T ± T/8, which no healthy path can explain and any bad joint above T can.
 _OVER_AT, _OVER_SPREAD = 2.0, 0.125
-_OVER_GROUP = -1_000_000
+# A continuity reading has no value but shows its wires: it enters with a weight that is none.
+_NO_VALUE_OHM = 1e6
+_OVER_GROUP, _CONTINUITY_GROUP = -1_000_000, -1_000_001
 
 
 @dataclass(frozen=True)
@@ -27,16 +29,12 @@ class Arranged:
 
     `place`: (W,) position of every wire of the harness in the layout, −1 where it is open or joins nothing.
     `net`: (P,) net of every point, −1 where no wire is. `pair`: (pairs, 2) codes of the layout's pairs.
-    `below`: (n, 3) net and local points of pairs that a continuity reading showed joined, `below_ohm` (n,)
-    what they are thereby below.
     """
 
     layout: Layout
     place: IntArray
     net: IntArray
     pair: IntArray
-    below: IntArray
-    below_ohm: FloatArray
 
 
 @dataclass(frozen=True)
@@ -50,6 +48,7 @@ class _Rows:
     shared: FloatArray
     common: FloatArray
     group: IntArray
+    below: FloatArray
 
 
 def arrange(
@@ -74,7 +73,7 @@ def arrange(
 
     rows = _rows(harness, readings, instrument, budget, steady)
     inside = (net[rows.start] == net[rows.end]) & (net[rows.start] >= 0)
-    pair, pair_net, value, weight, shared, common = _averaged(rows, inside, net, points)
+    pair, pair_net, value, weight, shared, common, below = _averaged(rows, inside, net, points)
     layout = Layout(
         point_count,
         _from(wire_count),
@@ -90,13 +89,9 @@ def arrange(
         weight,
         shared,
         common,
+        below,
     )
-    beeped = (readings.quantity == Quantity.CONTINUITY) & (readings.value > 0.5)
-    beeped &= (net[readings.start] == net[readings.end]) & (net[readings.start] >= 0)
-    at = np.flatnonzero(beeped)
-    below = np.column_stack([net[readings.start[at]], local[readings.start[at]], local[readings.end[at]]])
-    limit = np.inf if instrument.beep_below_ohms is None else instrument.beep_below_ohms
-    return Arranged(layout, place, net, pair, below.reshape(-1, 3), np.full(at.size, limit))
+    return Arranged(layout, place, net, pair)
 
 
 def _from(count: IntArray) -> IntArray:
@@ -132,23 +127,28 @@ def _rows(
         known = {tuple(sorted(pair)) for pair in steady.contradictory.tolist()}
         for row in np.flatnonzero(over):
             over[row] = tuple(sorted((int(readings.start[row]), int(readings.end[row])))) not in known
-    extra = np.flatnonzero(over)
-    zeros = np.zeros(extra.size)
+    beeps = (readings.quantity == Quantity.CONTINUITY) & (readings.value > 0.5)
+    extra, yes = np.flatnonzero(over), np.flatnonzero(beeps)
+    both = np.concatenate([extra, yes])
+    beep = np.inf if instrument.beep_below_ohms is None else instrument.beep_below_ohms
     return _Rows(
-        np.concatenate([readings.start[index], readings.start[extra]]),
-        np.concatenate([readings.end[index], readings.end[extra]]),
-        np.concatenate([steady.ohm[used], _OVER_AT * proved[extra]]),
-        np.concatenate([steady.own[used], _OVER_SPREAD * proved[extra]]),
-        np.concatenate([budget.shared[used], zeros]),
-        np.concatenate([budget.common[used], np.zeros((extra.size, budget.common.shape[1]))]),
-        np.concatenate([budget.group[used], np.full(extra.size, _OVER_GROUP)]),
+        np.concatenate([readings.start[index], readings.start[both]]),
+        np.concatenate([readings.end[index], readings.end[both]]),
+        np.concatenate([steady.ohm[used], _OVER_AT * proved[extra], np.zeros(yes.size)]),
+        np.concatenate([steady.own[used], _OVER_SPREAD * proved[extra], np.full(yes.size, _NO_VALUE_OHM)]),
+        np.concatenate([budget.shared[used], np.zeros(both.size)]),
+        np.concatenate([budget.common[used], np.zeros((both.size, budget.common.shape[1]))]),
+        np.concatenate(
+            [budget.group[used], np.full(extra.size, _OVER_GROUP), np.full(yes.size, _CONTINUITY_GROUP)]
+        ),
+        np.concatenate([np.full(index.size + extra.size, np.inf), np.full(yes.size, beep)]),
     )
 
 
 def _averaged(
     rows: _Rows, inside: np.ndarray, net: IntArray, points: int
-) -> tuple[IntArray, IntArray, FloatArray, FloatArray, FloatArray, FloatArray]:
-    """(pairs, their nets, weighted means, weights, shared, common): sorted by net; exact for a Gaussian."""
+) -> tuple[IntArray, IntArray, FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+    """(pairs, their nets, weighted means, weights, shared, common, below), by net; exact for a Gaussian."""
     a = np.minimum(rows.start, rows.end)[inside]
     b = np.maximum(rows.start, rows.end)[inside]
     group = np.unique(rows.group[inside], return_inverse=True)[1]
@@ -164,4 +164,12 @@ def _averaged(
     columns = [mean(column) for column in rows.common.T]
     common = np.column_stack(columns) if columns else np.zeros((unique.size, 0))
     pair = np.column_stack([a[first], b[first]])
-    return pair, net[a[first]], mean(rows.ohm), np.asarray(total, dtype=np.float64), mean(rows.shared), common
+    return (
+        pair,
+        net[a[first]],
+        mean(rows.ohm),
+        np.asarray(total, dtype=np.float64),
+        mean(rows.shared),
+        common,
+        rows.below[inside][first],
+    )

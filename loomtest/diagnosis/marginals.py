@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
 from loomtest.diagnosis.healthy import Given
-from loomtest.diagnosis.sparse import Sets, Slab, tilt
+from loomtest.diagnosis.sparse import Sets, Slab, Tilt
 from loomtest.diagnosis.statistics import normal_cdf, normal_quantile, pass_probability
 from loomtest.harness.model import FloatArray, IntArray
 
 _FINE = 2e-3  # a bad joint likelier than this enters with its nodes, else as one normal component
-_ITERATIONS = 42
+_ITERATIONS = 36
+_SCALE_OHM = 1e-4  # from where bisection is logarithmic
 
 
 @dataclass(frozen=True)
@@ -29,6 +31,27 @@ class Mixture:
         at = np.where(np.isnan(limit), np.inf, limit)[self.link]
         share = self.weight * normal_cdf((self.mean - at) / self.sd)
         return np.asarray(np.bincount(self.link, share, limit.size), dtype=np.float64)
+
+    def of(self, link: int) -> Mixture:
+        """The components of one unknown; the mixture must be ordered by `link`."""
+        part = slice(*np.searchsorted(self.link, [link, link + 1]).tolist())
+        return Mixture(np.zeros_like(self.link[part]), self.weight[part], self.mean[part], self.sd[part])
+
+    def quantile_above(self, limit: float, probabilities: tuple[float, ...]) -> list[float]:
+        """Quantiles of a single unknown, given that it lies above `limit`."""
+        tail = self.weight * normal_cdf((self.mean - limit) / self.sd)
+        total = float(tail.sum())
+        used = tail > 1e-7 * total
+        weight, mean, sd = self.weight[used], self.mean[used], self.sd[used]
+        least, span = limit, math.log1p(max(float(np.max(mean + 9 * sd)) - limit, 1e-9) / _SCALE_OHM)
+        wanted = (1 - np.array(probabilities)) * float(tail[used].sum())
+        low, high = np.zeros(wanted.size), np.full(wanted.size, span)
+        for _ in range(_ITERATIONS):
+            middle = (low + high) / 2
+            x = least + _SCALE_OHM * np.expm1(middle)
+            beyond = normal_cdf((mean - x[:, None]) / sd) @ weight > wanted
+            low, high = np.where(beyond, middle, low), np.where(beyond, high, middle)
+        return [float(value) for value in least + _SCALE_OHM * np.expm1((low + high) / 2)]
 
     def quantile(self, probability: float, count: int) -> FloatArray:
         """(count,) quantiles, by bisection where more than one component matters."""
@@ -59,21 +82,38 @@ class Mixture:
         return out
 
 
+def joined(pieces: list[Mixture]) -> Mixture:
+    """One mixture of all, ordered by link."""
+    link = np.concatenate([np.empty(0, dtype=np.int64), *(p.link for p in pieces)])
+    order = np.argsort(link, kind="stable")
+    columns = (
+        np.concatenate([np.empty(0), *(getattr(p, name) for p in pieces)])[order]
+        for name in ("weight", "mean", "sd")
+    )
+    return Mixture(link[order], *columns)
+
+
 @dataclass(frozen=True)
 class Marginal:
-    """Of every link of B nets, (B, m): a `Mixture` whose numbers are positions in the (B, m) array, the
-    probability `bad` of a bad joint, and without a prior on the link's own excess the probabilities
-    `within` each limit (B, m, limits), the estimate and its uncertainty."""
+    """Of every link of B nets, (B, m): a `Mixture` whose numbers are positions in the (B, m) array.
+
+    `bad`: probability of a bad joint; `beyond`: of one that is beyond what is allowed, by itself or with its
+    wire above the limit; `healthy_above`: of a wire above its limit without one. Without a prior on the
+    link's own excess: the probabilities `within` each limit (B, m, limits), estimate and uncertainty.
+    """
 
     mixture: Mixture
     bad: FloatArray
+    beyond: FloatArray
+    healthy_above: FloatArray
     within: FloatArray
     estimate: FloatArray
     uncertainty: FloatArray
 
 
-def marginals(given: Given, slab: Slab, sets: Sets, *limits: FloatArray) -> Marginal:
-    """`limits`: (B, m) each, what `within` (the probabilities for passing) is asked about."""
+def marginals(given: Given, slab: Slab, sets: Sets, allowed: FloatArray, *limits: FloatArray) -> Marginal:
+    """`allowed`: (B, m) the most excess; `limits`: (B, m) each, what `within` is asked about, the first of
+    them that of `beyond`."""
     count, m = given.b.shape
     own = np.exp(-np.logaddexp(0.0, -sets.own_log_odds))  # odds to probability
     own[sets.member] = 1.0
@@ -91,20 +131,22 @@ def marginals(given: Given, slab: Slab, sets: Sets, *limits: FloatArray) -> Marg
     at, which = np.nonzero(weighted > 1e-7)
     net = sets.row[at]
     b, q = sets.b[at, which], sets.q[at, which]
-    t = tilt(
-        b,
-        q,
-        given.nets.loop[net, which],
-        slab.odds[net, which],
-        slab.least[net, which],
-        slab.most[net, which],
-    )
+    t = slab.tilt(given.nets.loop, net, which, b, q)
     member = sets.member[at, which]
     var = prior_var[at, which]
     center = np.where(member, given.nets.prior_mean[net, which] + var * b, sets.mean[at, which])
     spread = np.where(member, np.maximum(var - var**2 * q, 1e-18), sets.var[at, which])
     nodes = center[:, None] + t.x - (var * q)[:, None] * t.phi
     node_var = spread[:, None] + t.bandwidth**2
+    alone = _share_beyond(t, allowed[net, which])
+    fits = normal_cdf((limits[0][net, which][:, None] - nodes) / np.sqrt(node_var))
+    beyond = _summed(
+        position[at, which],
+        weighted[at, which] * np.sum(t.weight * (1 - (1 - alone) * fits), axis=1),
+        count * m,
+    ).reshape(count, m)
+    tail = normal_cdf((mean[0] - limits[0][sets.row][healthy]) / sd[0])
+    healthy_above = _summed(link[0], share[0] * tail, count * m).reshape(count, m)
     fine = bad.ravel()[position[at, which]] > _FINE
     k = t.x.shape[1]
     link.append(np.repeat(position[at, which][fine], k))
@@ -123,7 +165,15 @@ def marginals(given: Given, slab: Slab, sets: Sets, *limits: FloatArray) -> Marg
     used = mixture.weight > 0
     mixture = Mixture(mixture.link[used], mixture.weight[used], mixture.mean[used], mixture.sd[used])
     within, estimate, uncertainty = _without_own_prior(given, sets, limits)
-    return Marginal(mixture, bad, within, estimate, uncertainty)
+    return Marginal(mixture, bad, beyond, healthy_above, within, estimate, uncertainty)
+
+
+def _share_beyond(t: Tilt, allowed: FloatArray) -> FloatArray:
+    """(k, nodes) share of every node's cell (logarithmic in x) that lies beyond the allowed excess."""
+    log_x = np.log(t.x)
+    step = np.maximum(log_x[:, 1:2] - log_x[:, :1], 1e-12)
+    inside = (log_x - np.log(np.maximum(allowed, 1e-9))[:, None]) / step + 0.5
+    return np.asarray(np.clip(inside, 0.0, 1.0), dtype=np.float64)
 
 
 def _summed(at: IntArray, values: FloatArray, count: int) -> FloatArray:

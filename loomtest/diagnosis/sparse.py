@@ -15,10 +15,9 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loomtest.diagnosis.healthy import Given
+from loomtest.diagnosis.healthy import EXCESS_HIGH_OHM, EXCESS_LOW_OHM, Given
 from loomtest.harness.model import BoolArray, FloatArray, IntArray
 
-EXCESS_LOW_OHM, EXCESS_HIGH_OHM = 0.010, 100.0  # contract: a bad joint's excess is log-uniform between them
 OPEN_OHM = 1e9  # stands for an open wire in a loop, where it is no infinite reading
 OPEN_SHARE = 1.0  # odds of an open behind a redundant path against a bad joint (common practice: no figure)
 STRONG = 0.1  # odds from which a wire is added to a set instead of standing by itself
@@ -51,6 +50,11 @@ def effect(x: FloatArray, loop: FloatArray) -> FloatArray:
     return np.asarray(x / (1 + x / loop), dtype=np.float64)
 
 
+def _cause(effect_ohm: FloatArray, loop: FloatArray) -> FloatArray:
+    """The excess that has this effect."""
+    return np.asarray(effect_ohm / np.maximum(1 - effect_ohm / loop, 1e-12), dtype=np.float64)
+
+
 def tilt(
     b: FloatArray,
     q: FloatArray,
@@ -62,10 +66,10 @@ def tilt(
 ) -> Tilt:
     """Integrate the slab against exp(φb − φ²q/2), element by element; x lies in [least, most].
 
-    `origin`: the excess about which the net was linearised: φ is the effect of x − origin.
+    `origin`: the excess at which the net was linearised: φ = origin + the effect of x − origin.
     """
     base = np.asarray(origin, dtype=np.float64)
-    low, high = effect(least - base, loop), effect(most - base, loop)
+    low, high = base + effect(least - base, loop), base + effect(most - base, loop)
     sd = 1 / np.sqrt(np.maximum(q, 1e-12))
     peak = np.where(q > 0, b * sd * sd, 0.0)
     first = np.clip(peak - _REACH * sd, low, high)
@@ -73,10 +77,8 @@ def tilt(
     flat = last - first <= 1e-9 * high
     first = np.where(flat & (peak > low), np.maximum(low, high - _REACH * sd), first)
     last = np.where(flat & (peak <= low), np.minimum(high, low + _REACH * sd), last)
-    x_first = np.maximum(base + first / (1 - first / loop), least)
-    x_last = np.maximum(
-        np.minimum(base + last / np.maximum(1 - last / loop, 1e-12), most), x_first * (1 + 1e-9)
-    )
+    x_first = np.maximum(_cause(first - base, loop) + base, least)
+    x_last = np.maximum(np.minimum(_cause(last - base, loop) + base, most), x_first * (1 + 1e-9))
     step = np.log(x_last / x_first) / (_NODES - 1)
     x = x_first[..., None] * np.exp(step[..., None] * np.arange(_NODES))
     share = np.full(_NODES, 1.0)
@@ -87,7 +89,7 @@ def tilt(
         x = np.concatenate([x, np.full((*x.shape[:-1], 1), OPEN_OHM)], axis=-1)
         opens = np.where(looped, np.log(odds * OPEN_SHARE), -np.inf)
         log_weight = np.concatenate([log_weight, opens[..., None]], axis=-1)
-    phi = effect(x - base[..., None], loop[..., None])
+    phi = base[..., None] + effect(x - base[..., None], loop[..., None])
     if looped.any():
         phi[..., -1] = np.where(looped, phi[..., -1], 0.0)
     log_weight = log_weight + phi * b[..., None] - 0.5 * phi * phi * q[..., None]
@@ -105,11 +107,18 @@ def tilt(
 
 @dataclass(frozen=True)
 class Slab:
-    """What may be wrong with the links of B nets, (B, m) each: prior odds of a bad joint, bounds of x."""
+    """What may be wrong with the links of B nets, (B, m) each: prior odds of a bad joint, bounds of x, and
+    the excess at which each link stood when the net was linearised."""
 
     odds: FloatArray
     least: FloatArray
     most: FloatArray
+    origin: FloatArray
+
+    def tilt(self, loop: FloatArray, net: IntArray, link: IntArray, b: FloatArray, q: FloatArray) -> Tilt:
+        """`tilt` of chosen links of chosen nets (index arrays of one shape)."""
+        at = net, link
+        return tilt(b, q, loop[at], self.odds[at], self.least[at], self.most[at], self.origin[at])
 
 
 @dataclass
@@ -136,51 +145,41 @@ class Sets:
 
 @dataclass
 class _Level:
+    """Sets of one size. What a member's uncertain excess takes from q is kept as its column and variance:
+    `column` (R, d, m), `spread` (R, d), so that q itself, (m, m) per set, is never made."""
+
     row: IntArray
     key: IntArray
     member: BoolArray
     log_z: FloatArray
     b: FloatArray
-    q: FloatArray  # (R, m, m)
-    gain: FloatArray  # (R, m + 1, m): how the posterior means follow an excess in each link
-    mean: FloatArray
-    var: FloatArray
-
-
-def _root(given: Given, prior_mean: FloatArray) -> _Level:
-    nets = given.nets
-    count, m = given.b.shape
-    gain = np.empty((count, m + 1, m))
-    gain[:, :m] = np.eye(m) - nets.prior_var[:, :, None] * given.q
-    gain[:, m] = -given.shared_var[:, None] * nets.shared_b
-    diagonal = np.einsum("bii->bi", given.q)
-    var = nets.prior_var - nets.prior_var**2 * diagonal
-    return _Level(
-        np.arange(count),
-        np.zeros(count, dtype=np.int64),
-        np.zeros((count, m), dtype=np.bool_),
-        np.zeros(count),
-        given.b,
-        given.q,
-        gain,
-        np.column_stack([prior_mean + nets.prior_var * given.b, given.shared_mean]),
-        np.column_stack([np.maximum(var, 1e-18), given.shared_var]),
-    )
+    diagonal: FloatArray
+    column: FloatArray
+    spread: FloatArray
 
 
 def search(given: Given, slab: Slab) -> Sets:
     """Sets of bad links of every net, the likely ones, by growing them one link at a time."""
     count, m = given.b.shape
-    level = _root(given, given.nets.prior_mean)
+    start = np.einsum("bii->bi", given.q)
+    level = _Level(
+        np.arange(count),
+        np.zeros(count, dtype=np.int64),
+        np.zeros((count, m), dtype=np.bool_),
+        np.zeros(count),
+        given.b,
+        start,
+        np.zeros((count, 0, m)),
+        np.zeros((count, 0)),
+    )
     best = np.zeros(count)
     names = np.asarray(np.random.default_rng(20261125).integers(1, 2**62, m), dtype=np.int64)
     found: list[tuple[_Level, FloatArray]] = []
     for _ in range(m + 1):
-        diagonal = np.einsum("rii->ri", level.q)
-        pick = level.row
-        t = tilt(level.b, diagonal, given.nets.loop[pick], slab.odds[pick], slab.least[pick], slab.most[pick])
+        pick = level.row[:, None]
+        t = slab.tilt(given.nets.loop, pick, np.arange(m), level.b, level.diagonal)
         own = np.where(level.member, -np.inf, t.log_odds)
-        at, link = np.nonzero((own > np.log(STRONG)) & (diagonal > 0))
+        at, link = np.nonzero((own > np.log(STRONG)) & (level.diagonal > 0))
         chosen, known = _choose(level, own, at, link, names, best)
         # what is a set of its own does not stand by itself, nor what should be one and was too unlikely
         gone = known | (own[at, link] > 0)
@@ -188,16 +187,9 @@ def search(given: Given, slab: Slab) -> Sets:
         found.append((level, own))
         if chosen.size == 0:
             break
-        level = _grown(
-            level,
-            at[chosen],
-            link[chosen],
-            names,
-            own_z=level.log_z[at[chosen]] + t.log_odds[at[chosen], link[chosen]],
-            tilted=(t.mean[at[chosen], link[chosen]], t.var[at[chosen], link[chosen]]),
-            count=m,
-        )
-    return _collected(found, count)
+        at, link = at[chosen], link[chosen]
+        level = _grown(given, level, (at, link), names, t)
+    return _collected(found, given)
 
 
 def _choose(
@@ -228,32 +220,27 @@ def _choose(
 
 
 def _grown(
-    level: _Level,
-    at: IntArray,
-    link: IntArray,
-    names: IntArray,
-    own_z: FloatArray,
-    tilted: tuple[FloatArray, FloatArray],
-    count: int,
+    given: Given, level: _Level, chosen: tuple[IntArray, IntArray], names: IntArray, t: Tilt
 ) -> _Level:
-    mean, var = tilted
-    q_column = level.q[at, :, link]
+    """The sets `chosen` (index of the set it grows from, link that is added)."""
+    at, link = chosen
+    each = np.arange(at.size)
+    taken = level.spread[at] * level.column[at, :, link]
+    column = given.q[level.row[at], :, link] - np.einsum("rd,rdm->rm", taken, level.column[at])
     # the slab falls as 1/x, so that its posterior can be wider than the likelihood alone; a Gaussian that is
     # wider would leave the other wires less than no knowledge
-    var = np.minimum(var, _NARROWER / level.q[at, link, link])
-    gain_column = level.gain[at, :, link]
+    spread = np.minimum(t.var[at, link], _NARROWER / level.diagonal[at, link])
     member = level.member[at]
-    member[np.arange(at.size), link] = True
+    member[each, link] = True
     return _Level(
         level.row[at],
         level.key[at] ^ names[link],
         member,
-        own_z,
-        level.b[at] - mean[:, None] * q_column,
-        level.q[at] - (var[:, None] * q_column)[:, :, None] * q_column[:, None, :],
-        level.gain[at] - (var[:, None] * gain_column)[:, :, None] * q_column[:, None, :],
-        level.mean[at] + mean[:, None] * gain_column,
-        level.var[at] + var[:, None] * gain_column**2,
+        level.log_z[at] + t.log_odds[at, link],
+        level.b[at] - t.mean[at, link][:, None] * column,
+        level.diagonal[at] - spread[:, None] * column**2,
+        np.concatenate([level.column[at], column[:, None, :]], axis=1),
+        np.column_stack([level.spread[at], spread]),
     )
 
 
@@ -266,21 +253,28 @@ def weights(row: IntArray, log_z: FloatArray, own_log_odds: FloatArray, count: i
     return np.asarray(weight / np.bincount(row, weight, count)[row], dtype=np.float64)
 
 
-def _collected(found: list[tuple[_Level, FloatArray]], count: int) -> Sets:
+def _collected(found: list[tuple[_Level, FloatArray]], given: Given) -> Sets:
+    count = given.b.shape[0]
     row = np.concatenate([level.row for level, _ in found])
     own = np.concatenate([log_odds for _, log_odds in found])
     log_z = np.concatenate([level.log_z for level, _ in found])
     kept = weights(row, log_z, own, count) > 1e-6
+    member = np.concatenate([level.member for level, _ in found])[kept]
+    row, log_z, own = row[kept], log_z[kept], own[kept]
+    nets = given.nets
+    diagonal = np.einsum("bii->bi", given.q)
+    mean = np.column_stack([nets.prior_mean + nets.prior_var * given.b, given.shared_mean])
+    var = np.column_stack([nets.prior_var - nets.prior_var**2 * diagonal, given.shared_var])
     return Sets(
-        row[kept],
-        np.concatenate([level.member for level, _ in found])[kept],
-        log_z[kept],
-        weights(row[kept], log_z[kept], own[kept], count),
+        row,
+        member,
+        log_z,
+        weights(row, log_z, own, count),
         np.concatenate([level.b for level, _ in found])[kept],
-        np.concatenate([np.einsum("rii->ri", level.q) for level, _ in found])[kept],
-        np.concatenate([level.mean for level, _ in found])[kept],
-        np.concatenate([level.var for level, _ in found])[kept],
-        own[kept],
+        np.concatenate([level.diagonal for level, _ in found])[kept],
+        mean[row],
+        np.maximum(var, 1e-18)[row],
+        own,
     )
 
 
@@ -292,7 +286,7 @@ def refine(given: Given, slab: Slab, sets: Sets, sweeps: int = 4) -> Sets:
     """
     log_z, b, q = sets.log_z.copy(), sets.b.copy(), sets.q.copy()
     mean, var = sets.mean.copy(), sets.var.copy()
-    root = _root(given, given.nets.prior_mean)
+    nets = given.nets
     sizes = sets.member.sum(axis=1)
     for size in np.unique(sizes[sizes > 0]):
         rows = np.flatnonzero(sizes == size)
@@ -301,9 +295,16 @@ def refine(given: Given, slab: Slab, sets: Sets, sweeps: int = 4) -> Sets:
         done = _agree(given, slab, net, link, sweeps)
         log_z[rows] = done.log_z
         b[rows[:, None], link], q[rows[:, None], link] = done.b, done.q
-        gain = np.take_along_axis(root.gain[net], link[:, None, :], axis=2)
-        mean[rows] = root.mean[net] + np.einsum("rmk,rk->rm", gain, done.mean)
-        var[rows] = root.var[net] + np.einsum("rmk,rkl,rml->rm", gain, done.cov, gain)
+        # how the posterior means, and last the shared value's, follow an effect in each member
+        gain = (
+            -nets.prior_var[net][:, :, None]
+            * given.q[net[:, None, None], np.arange(b.shape[1])[:, None], link[:, None, :]]
+        )
+        gain[np.arange(rows.size)[:, None], link, np.arange(size)] += 1
+        shared = -given.shared_var[net][:, None] * nets.shared_b[net[:, None], link]
+        gain = np.concatenate([gain, shared[:, None, :]], axis=1)
+        mean[rows] += np.einsum("rmk,rk->rm", gain, done.mean)
+        var[rows] += np.einsum("rmk,rkl,rml->rm", gain, done.cov, gain)
     weight = weights(sets.row, log_z, sets.own_log_odds, given.b.shape[0])
     return Sets(sets.row, sets.member, log_z, weight, b, q, mean, np.maximum(var, 1e-18), sets.own_log_odds)
 
@@ -321,8 +322,6 @@ def _agree(given: Given, slab: Slab, net: IntArray, link: IntArray, sweeps: int)
     size = link.shape[1]
     at = net[:, None]
     b, q = given.b[at, link], given.q[at[:, :, None], link[:, :, None], link[:, None, :]]
-    loop, odds = given.nets.loop[at, link], slab.odds[at, link]
-    least, most = slab.least[at, link], slab.most[at, link]
     diagonal = np.arange(size)
     site_q, site_b = np.full(b.shape, 1.0), np.zeros(b.shape)
     cavity_b, cavity_q, log_z = b.copy(), q[:, diagonal, diagonal].copy(), np.zeros(b.shape)
@@ -334,19 +333,19 @@ def _agree(given: Given, slab: Slab, net: IntArray, link: IntArray, sweeps: int)
                 own = cov[:, k, k]
                 cavity_q[:, k] = np.maximum(1 / own - site_q[:, k], 1e-9)
                 cavity_b[:, k] = mean[:, k] / own - site_b[:, k]
-            t = tilt(cavity_b[:, k], cavity_q[:, k], loop[:, k], odds[:, k], least[:, k], most[:, k])
+            t = slab.tilt(given.nets.loop, net, link[:, k], cavity_b[:, k], cavity_q[:, k])
             log_z[:, k] = t.log_odds
             var = np.maximum(t.var, 1e-16)
             site_q[:, k] = np.maximum(1 / var - cavity_q[:, k], (1 - _NARROWER) * cavity_q[:, k])
             site_b[:, k] = t.mean * (site_q[:, k] + cavity_q[:, k]) - cavity_b[:, k]
     precision = q + site_q[:, :, None] * np.eye(size)
-    cov = np.linalg.inv(precision)
+    final = np.asarray(np.linalg.inv(precision), dtype=np.float64)
     total = b + site_b
-    mean = np.einsum("rkl,rl->rk", cov, total)
+    mean = np.einsum("rkl,rl->rk", final, total)
     log_2pi = np.log(2 * np.pi)
     joint = 0.5 * np.sum(total * mean, axis=1) - 0.5 * np.linalg.slogdet(precision)[1] + 0.5 * size * log_2pi
     own_b, own_q = cavity_b + site_b, cavity_q + site_q
     alone = 0.5 * own_b**2 / own_q + 0.5 * (log_2pi - np.log(own_q))
     return _Agreed(
-        np.asarray(joint + np.sum(log_z - alone, axis=1), dtype=np.float64), cavity_b, cavity_q, mean, cov
+        np.asarray(joint + np.sum(log_z - alone, axis=1), dtype=np.float64), cavity_b, cavity_q, mean, final
     )

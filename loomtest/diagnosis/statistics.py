@@ -7,6 +7,7 @@ Technometrics 25, 1983), ISO 5725-2 (Grubbs), JCGM 100:2008 (Welch–Satterthwai
 from __future__ import annotations
 
 import math
+import sys
 from dataclasses import dataclass
 from statistics import NormalDist
 
@@ -24,7 +25,7 @@ _SMALL = 4096  # below this many values a loop is quicker than importing scipy.s
 def normal_cdf(x: ArrayLike) -> FloatArray:
     """Φ, the standard normal distribution function, element by element; ±inf are allowed."""
     values = np.asarray(x, dtype=np.float64)
-    if values.size <= _SMALL:
+    if values.size <= _SMALL and "scipy.special" not in sys.modules:
         flat = [0.5 * math.erfc(-v * 0.7071067811865476) for v in values.ravel().tolist()]
         return np.array(flat, dtype=np.float64).reshape(values.shape)
     from scipy.special import ndtr

@@ -56,7 +56,7 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
     touching = intermittent_shorts(harness, pairs, differ.tolist())
     found = [finding for one in told for finding in findings_of(one)]
     if len(found) > 1:
-        found = crossed_or_broken(harness, found, _probed(names, seen))
+        found = crossed_or_broken(harness, found, _probed(names, seen, found))
     joints = estimate(harness, wiring, readings, meter, run.expectation)
     evidence = Evidence(
         harness,
@@ -191,9 +191,12 @@ def _nets_as_found(nets: IntArray, told: Sequence[Told]) -> IntArray:
     return found
 
 
-def _probed(names: Sequence[str], seen: Observations) -> set[frozenset[str]]:
-    """Pairs of points that some reading joined or parted."""
-    pairs = zip(seen.pair_start.tolist(), seen.pair_end.tolist(), strict=True)
+def _probed(names: Sequence[str], seen: Observations, of: Sequence[Finding]) -> set[frozenset[str]]:
+    """Pairs of the findings' points that some reading joined or parted."""
+    told = {point for finding in of for point in finding.points}
+    asked = np.array([name in told for name in names], dtype=np.bool_)
+    kept = asked[seen.pair_start] & asked[seen.pair_end]
+    pairs = zip(seen.pair_start[kept].tolist(), seen.pair_end[kept].tolist(), strict=True)
     return {frozenset((names[a], names[b])) for a, b in pairs}
 
 

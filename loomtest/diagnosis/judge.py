@@ -17,7 +17,7 @@ from loomtest.diagnosis.observe import Observations, observe
 from loomtest.diagnosis.plugged import judge_parts
 from loomtest.diagnosis.scene import Scene
 from loomtest.diagnosis.scenes import likeliness_of, net_codes, scenes_of
-from loomtest.diagnosis.verdict import Verdict
+from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.diagnosis.wiring import Wiring, as_drawn
 from loomtest.harness.copper import Expectation, expectation_of
 from loomtest.harness.model import Harness, IntArray, Limits

@@ -28,8 +28,8 @@ class FlexRule:
     """What counts as an event. Thresholds are in sigmas above (or below) the baseline.
 
     An event begins above `enter_sigmas`, ends below `leave_sigmas`, and holds for at least `least_samples`
-    (0: as many as span 0.05 s, at least one and at most five). One that has not ended after half of
-    `baseline_s` without going over-range is a jump of the level instead.
+    (0: as many as span 0.05 s, at least one and at most five; of over-range one). One that has not ended
+    after half of `baseline_s` without going over-range is a jump of the level instead.
     `least_step_ohm`: the meter's resolution (0: the smallest step in the stream); sigma is never taken as
     less than half of it.
     A test shorter than `least_s` is too short to say that nothing happens; a pause of the stream of more
@@ -294,9 +294,10 @@ def find_events(
         while last + 1 < count and out[last + 1] and not paused[last + 1]:
             last += 1
         samples = last - first + 1
-        if samples >= least_samples:
+        depth = float(np.abs(residual_ohm[first : last + 1]).max())
+        # Over-range is no noise: where nobody set a number, one sample of it is an event.
+        if samples >= least_samples or (math.isinf(depth) and not rule.least_samples):
             length_s = float(time_s[last] - time_s[first])
-            depth = float(np.abs(residual_ohm[first : last + 1]).max())
             found.append(FlexEvent(float(time_s[first]), length_s, depth, samples))
         index = last
     return tuple(found)

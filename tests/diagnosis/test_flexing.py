@@ -101,6 +101,13 @@ def test_one_stray_value_on_a_fast_meter_is_neither_event_nor_shift() -> None:
     assert flexing.verdict == "no event" and flexing.shifts == ()
 
 
+def test_a_contact_that_opens_for_one_sample_of_a_fast_meter_is_an_event() -> None:
+    time, value = steady(100.0, 0.02)
+    value[2000] = np.inf
+    assert len(analyse(time, value).events) == 1
+    assert analyse(time, value, FlexRule(least_samples=2)).events == ()
+
+
 def test_the_noise_of_a_coarse_meter_is_half_a_digit_and_of_a_fine_one_its_scatter() -> None:
     flat = np.array([0.5] * 90 + [0.6] * 10)
     assert robust_sigma(flat) == pytest.approx(0.05)

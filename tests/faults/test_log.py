@@ -6,13 +6,15 @@ import random
 import signal
 import subprocess
 import sys
+import time
 from pathlib import Path
 
 import pytest
 
 from loomtest.harness.load import load_harness
 from loomtest.readings.load import load_readings
-from tests.faults.kill_log import WIRES, command, one_kill, typed
+from tests.bench.test_port import Cable
+from tests.faults.kill_log import METER, WIRES, command, one_kill, typed
 
 
 @pytest.mark.parametrize("number", range(20))
@@ -81,6 +83,44 @@ def test_lines_that_cannot_be_recorded_are_answered_and_the_rest_goes_on(folder:
     assert answers[2].startswith("not recorded, line 5: ")
     assert answers[3:] == ["recorded 3: X1:3 X2:3 0.42 ohm", "recorded 4: X1:1 X1:2 OL"]
     assert done.returncode == 2 and "2 of the lines" in done.stderr
+
+
+def test_a_cable_pulled_in_mid_session_loses_nothing_and_the_session_goes_on(folder: Path) -> None:
+    (folder / "meter.toml").write_text(METER, "utf-8")
+    cable = Cable(folder / "port")
+    arguments = ["--meter", str(cable.name), "--instrument", str(folder / "meter.toml")]
+    process = subprocess.Popen(
+        command(folder, *arguments), stdin=subprocess.DEVNULL, stdout=subprocess.PIPE, text=True
+    )
+    assert process.stdout
+
+    def until(text: str) -> str:
+        for line in process.stdout or ():
+            if text in line:
+                return line
+        raise AssertionError(f"the program ended without {text!r}")
+
+    def touch(value: str) -> None:
+        for line in ["OL"] * 20 + [f"{value} ohm"] * 60 + ["OL"] * 20:
+            cable.say(f"{line}\r\n".encode())
+            time.sleep(0.03)
+
+    until("Red lead")
+    touch("0.05")
+    assert until("recorded").startswith("recorded 2: ")
+    cable.say(b"1")  # half a line, and then the cable is out
+    cable.unplug()
+    until("cable is out")
+    cable.plug()
+    until("the meter is back")
+    touch("0.06")
+    assert " 0.06 " in until("recorded 3")
+    process.terminate()
+    process.communicate(timeout=20)
+    cable.unplug()
+    assert process.returncode == 130
+    readings = load_readings(folder / "run", load_harness(folder / "wires.csv"))
+    assert readings.value.tolist() == [0.05, 0.06]
 
 
 _FULL = """

@@ -130,7 +130,7 @@ def _rows(file: str, lines: list[str], skipped: int, separator: str, problems: l
                     _misfit(file, line, cells, width, separator, rows, problems)
             line = skipped + reader.line_num + 1
     except csv.Error as error:
-        found = f"text that no CSV reader takes ({error})"
+        found = f"text that no CSV reader takes ({visible(str(error))})"
         problems.append(Problem(file, line, "", found, "quotation marks in pairs, one row a line"))
     if header is None:
         return None

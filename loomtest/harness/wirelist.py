@@ -144,9 +144,9 @@ class _Columns:
 
 @dataclass(frozen=True, slots=True)
 class WireList:
-    """The wires that could be read, and every end that could, also in rows that make no wire.
+    """The wires, to be used when there is no mistake, and every end that could be read.
 
-    `ends` are (line, column, point), so that a mistake elsewhere in a row hides no other.
+    `ends` are (line, column, point), also of rows that make no wire: a mistake in a row hides no other.
     """
 
     wires: tuple[Wire, ...] = ()
@@ -195,7 +195,7 @@ def read_wires(table: Table, problems: list[Problem]) -> WireList:
             named=given[row],
         )
         for row, (start, end) in enumerate(zip(starts, ends, strict=True))
-        if start is not None and end is not None and row not in columns.bad
+        if start is not None and end is not None
     )
     _check_bare_gauges(columns)
     _check_long(columns, lengths)

@@ -40,6 +40,7 @@ def test_from_and_to_are_enough(tmp_path: Path) -> None:
     ]
     assert loom.points == ("X1:1", "X2:1", "X1:2", "GND1")
     assert [net.points for net in loom.nets] == [(0, 1), (2, 3)]
+    assert not any(wire.named for wire in loom.wires)
     assert loom.warnings == ()
     assert loom.files == (path,)
 
@@ -53,6 +54,7 @@ def test_every_column(tmp_path: Path) -> None:
     )
     wire, lamp = loom.wires
     assert (wire.name, wire.start, wire.end, wire.colour) == ("W7", "X1:1", "X2:1", "BK/WH")
+    assert wire.named
     assert wire.size_mm2 == pytest.approx(1.3087, rel=1e-4)
     assert wire.length_m == pytest.approx(0.8382)
     assert (wire.ohms_min, wire.ohms_max, wire.amps, wire.circuit) == (None, 0.5, 5.0, "horn")
@@ -180,6 +182,7 @@ def test_no_rows(tmp_path: Path, text: str) -> None:
         ("from,to\nX1:1,X2:1\n".encode("utf-16"), 1, "UTF-16"),
         (b"PK\x03\x04rest of a workbook", 1, "spreadsheet"),
         (b'from,to\nX1:1,"X2:1\nX1:2,X2:2\n', 2, "no CSV reader"),
+        (b'from\tto\n"X1:1"2\tX2:1\n', 2, r"'\t' expected"),
         (b"from,to,note\nX1:1,X2:1," + b"x" * 20_000 + b"\n", 2, "enormous"),
         (b"from,to,note\nX1:1,X2:1," + b"x" * 200_000 + b"\n", 2, "no CSV reader"),
     ],
@@ -187,7 +190,7 @@ def test_no_rows(tmp_path: Path, text: str) -> None:
 def test_files_that_are_no_wire_list(tmp_path: Path, data: bytes, line: int, words: str) -> None:
     (found,) = problems(tmp_path, data)
     assert found.line == line
-    assert words in found.found
+    assert words in found.found and found.found.isprintable()
 
 
 @pytest.mark.parametrize(

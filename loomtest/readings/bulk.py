@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from loomtest.errors import InputError
-from loomtest.harness.model import FloatArray, IntArray
+from loomtest.harness.model import FloatArray
 from loomtest.readings.table import Cells, Header, Table, parse_header, read_bytes
 
 if TYPE_CHECKING:
@@ -67,8 +67,9 @@ def bulk_table(source: Path | bytes, file: str) -> Table | None:
                 cells, plain = _mixed(cells)
             columns[name] = cells
         else:
-            plain = np.where(np.isnan(series.to_numpy()), np.inf, series.to_numpy())
-            columns[name] = Cells(np.full(rows, -1, dtype=np.int64), [])
+            plain = series.to_numpy(copy=True)
+            plain[np.isnan(plain)] = np.inf
+            columns[name] = Cells(np.broadcast_to(np.int64(-1), rows), [])
     if any("" in columns[name].texts for name in ("from", "to")):
         return None
     return Table(
@@ -145,7 +146,8 @@ def _read(source: Path | bytes, header: Header, *, numeric: bool) -> pd.DataFram
 
 def _cells(series: pd.Series[Any]) -> Cells | None:
     """Codes and stripped texts of a category column; None where a row was too short to have the cell."""
-    codes: IntArray = series.cat.codes.to_numpy().astype(np.int64)
+    # Left in as few bytes as they need: what is gathered through them has eight anyway.
+    codes: Any = series.cat.codes.to_numpy()
     if (codes < 0).any():
         return None
     raw = [str(text) for text in series.cat.categories]

@@ -166,7 +166,7 @@ class Columns:
         n = len(self.lines)
         cells = self.cells(column)
         if cells is None:
-            return np.full(n, math.nan), np.zeros(n, dtype=np.bool_)
+            return constant(n, math.nan), np.broadcast_to(np.False_, n)
         numbers = np.full(len(cells.texts), math.nan)
         bad: dict[int, ValueSyntaxError] = {}
         for code in used_codes(cells.codes):
@@ -260,7 +260,7 @@ class Columns:
     def quantities(self) -> IntArray:
         """(n,) codes of Quantity; bad cells are reported and read as resistance."""
         if self.cells("quantity") is None:
-            return np.full(len(self.lines), int(Quantity.RESISTANCE), dtype=np.int64)
+            return np.broadcast_to(np.int64(Quantity.RESISTANCE), len(self.lines))
         numbers, _ = self.parsed("quantity", _quantity)
         return np.where(np.isnan(numbers), float(Quantity.RESISTANCE), numbers).astype(np.int64)
 
@@ -269,7 +269,8 @@ class Columns:
         """(n,) unit codes, their texts (absent and bad ones as ""), and (n,) SI units in one, NaN for ""."""
         cells = self.cells("unit")
         if cells is None:
-            return np.zeros(len(self.lines), dtype=np.int64), [""], np.full(len(self.lines), math.nan)
+            none = np.broadcast_to(np.int64(0), len(self.lines))
+            return none, [""], constant(len(self.lines), math.nan)
         scale, _ = self.parsed("unit", lambda text: parse_unit(text)[0])
         good = set(cells.codes[~np.isnan(scale)].tolist())
         return cells.codes, [text if code in good else "" for code, text in enumerate(cells.texts)], scale
@@ -296,6 +297,11 @@ class Columns:
         """The column `note`."""
         cells = self.cells("note")
         return {} if cells is None else TextColumn(cells)
+
+
+def constant(count: int, value: float) -> FloatArray:
+    """(count,) the same number throughout, in the memory of one; it cannot be written to."""
+    return np.broadcast_to(np.float64(value), count)
 
 
 def used_codes(codes: IntArray) -> list[int]:

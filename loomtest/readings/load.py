@@ -9,11 +9,12 @@ from pathlib import Path
 import numpy as np
 
 from loomtest.errors import InputError, Problem
-from loomtest.harness.model import FloatArray, Harness, IntArray
+from loomtest.harness.model import BoolArray, FloatArray, Harness, IntArray
 from loomtest.readings.bulk import WORTH_IT_BYTES, bulk_table
 from loomtest.readings.columns import (
     Columns,
     NeedsCareError,
+    constant,
     parse_current,
     parse_range,
     parse_temperature,
@@ -79,19 +80,22 @@ def assemble(table: Table, harness: Harness) -> Readings:
     tied_start, tied_end = columns.bonded("bonded_from"), columns.bonded("bonded")
     quantity = columns.quantities()
     value, above, scale = _values(columns, quantity)
-    limit, _ = columns.parsed("range", parse_range)
+    limit, limited = columns.parsed("range", parse_range)
     current, _ = columns.parsed("current", parse_current)
     temperature, _ = columns.parsed("temperature", parse_temperature)
-    uncertainty = _uncertainty(columns, quantity, scale)
+    uncertainty, stated = _uncertainty(columns, quantity, scale)
     _check_pairs(columns, start, end, tied_start, tied_end)
     start, end, value = _check_drops(columns, quantity, current, (start, end, value))
     if columns.errors:
         raise InputError(sorted(columns.errors, key=lambda p: p.line or 0))
     new_code = columns.sort_undeclared()
-    start, end = new_code[start], new_code[end]
+    if len(columns.points) > len(harness.points):
+        start, end = new_code[start], new_code[end]
     columns.warn_of_points(start, end)
-    _warn_of_uncertainties(columns, value, uncertainty)
-    above = np.where(np.isinf(value) & np.isnan(above), limit, above)
+    if stated.any():
+        _warn_of_uncertainties(columns, value, uncertainty)
+    if limited.any():
+        above = np.where(np.isinf(value) & np.isnan(above), limit, above)
     bonded = {
         row: (
             tuple(int(new_code[code]) for code in tied_start.get(row, ())),
@@ -123,14 +127,16 @@ def _values(columns: Columns, quantity: IntArray) -> tuple[FloatArray, FloatArra
     n = len(columns.lines)
     unit, unit_texts, _ = columns.unit
     plain = columns.plain()
-    value, above, scale = np.full(n, math.nan), np.full(n, math.nan), np.ones(n)
     if plain is not None:
         value, scale = _plain_values(columns, plain, quantity)
+    else:
+        value, scale = np.full(n, math.nan), np.ones(n)
     cells = columns.value_cells()
     odd = np.flatnonzero(cells.codes >= 0)
     if not len(odd):
-        return value, above, scale
-    keys = (cells.codes[odd] * len(Quantity) + quantity[odd]) * len(unit_texts) + unit[odd]
+        return value, constant(n, math.nan), scale
+    above, scale = np.full(n, math.nan), scale.copy()
+    keys = (cells.codes[odd].astype(np.int64) * len(Quantity) + quantity[odd]) * len(unit_texts) + unit[odd]
     distinct, inverse = np.unique(keys, return_inverse=True)
     results: list[Value] = []
     commas: dict[int, str] = {}
@@ -166,22 +172,28 @@ def _plain_values(columns: Columns, plain: FloatArray, quantity: IntArray) -> tu
     """
     unit, unit_texts, unit_scale = columns.unit
     over = plain >= SCPI_INFINITY * (1 - 1e-9)
-    if (over & np.isfinite(plain) & (np.abs(plain / SCPI_NAN - 1) < 1e-4)).any():
+    marks = plain[over & np.isfinite(plain)]
+    if (np.abs(marks / SCPI_NAN - 1) < 1e-4).any():
         raise NeedsCareError
-    scale = np.where(np.isnan(unit_scale), 1.0, unit_scale)
-    value = np.where(over, np.inf, plain * scale)
+    scale = constant(len(plain), 1.0)
+    value = plain.copy()
+    if unit_texts != [""]:
+        scale = np.where(np.isnan(unit_scale), 1.0, unit_scale)
+        value *= scale
+    value[over] = np.inf
     stated = ~np.isnan(plain)
     for q in used_codes(quantity):
-        here = stated & (quantity == q) if (quantity != q).any() else stated
+        here = stated & (quantity == q)
         dimension = dimension_of(Quantity(q))
-        most = MOST_OHMS if dimension == "ohm" else MOST_VOLTS
-        chosen = value[here]
-        bad = ((np.abs(chosen) > most) & np.isfinite(chosen)) | (chosen < lowest(Quantity(q)))
-        if bad.any() or (dimension == "yes/no" and here.any()):
+        highest = np.max(value, initial=-np.inf, where=here & ~over)
+        least = np.min(value, initial=np.inf, where=here)
+        if highest > (MOST_OHMS if dimension == "ohm" else MOST_VOLTS) or least < lowest(Quantity(q)):
             raise NeedsCareError
-        if q == Quantity.VOLTAGE_DROP and np.isinf(chosen).any():
+        if dimension == "yes/no" and here.any():
             raise NeedsCareError
-        if any(
+        if q == Quantity.VOLTAGE_DROP and (here & over).any():
+            raise NeedsCareError
+        if unit_texts != [""] and any(
             unit_texts[u] and parse_unit(unit_texts[u])[1] not in ("", dimension)
             for u in used_codes(unit[here])
         ):
@@ -189,8 +201,8 @@ def _plain_values(columns: Columns, plain: FloatArray, quantity: IntArray) -> tu
     return value, scale
 
 
-def _uncertainty(columns: Columns, quantity: IntArray, scale: FloatArray) -> FloatArray:
-    """(n,) standard uncertainties in the SI unit of their values; NaN where none is stated."""
+def _uncertainty(columns: Columns, quantity: IntArray, scale: FloatArray) -> tuple[FloatArray, BoolArray]:
+    """(n,) standard uncertainties in the SI unit of their values, NaN where none is; and where one is."""
     own_unit: set[str] = set()
 
     def parse(text: str) -> float:
@@ -205,15 +217,15 @@ def _uncertainty(columns: Columns, quantity: IntArray, scale: FloatArray) -> Flo
             raise ValueSyntaxError(quoted(text), "a standard uncertainty above zero")
         return number
 
-    number, _ = columns.parsed("uncertainty", parse)
+    number, stated = columns.parsed("uncertainty", parse)
     cells = columns.cells("uncertainty")
     if cells is None:
-        return number
+        return number, stated
     own = np.array([text in own_unit for text in cells.texts], dtype=np.bool_)[cells.codes]
     _, _, unit_scale = columns.unit
     factor = np.where(np.isnan(unit_scale), scale, unit_scale)
     out = number * np.where(own, 1.0, factor)
-    return np.where(quantity == Quantity.CONTINUITY, math.nan, out)
+    return np.where(quantity == Quantity.CONTINUITY, math.nan, out), stated
 
 
 def _check_pairs(

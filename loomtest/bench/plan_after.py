@@ -7,7 +7,6 @@ from collections.abc import Sequence
 import numpy as np
 
 from loomtest.bench.plan import Plan, Step, plan
-from loomtest.bench.plan_continuity import What
 from loomtest.bench.plan_done import Done
 from loomtest.bench.plan_suspects import Case
 from loomtest.diagnosis.isolation import part_groups
@@ -53,6 +52,8 @@ def along_comb(harness: Harness, readings: Readings, seen: Observations, number:
     """A comb that conducts or leaks is halved until the net that does it is named; then its rest is read."""
     nets = harness.net_of
     state_of = _pair_states(harness, readings, seen)
+    halved: list[tuple[int, list[int]]] = []  # (the net read against a comb, what of it is unsettled)
+    rests: list[tuple[int, list[int]]] = []
     for index, (tied_start, tied_end) in readings.bonded.items():
         one, other = (int(readings.start[index]), *tied_start), (int(readings.end[index]), *tied_end)
         if len(one) != 1:
@@ -61,18 +62,21 @@ def along_comb(harness: Harness, readings: Readings, seen: Observations, number:
         if cleared or len(one) != 1 or max(*one, *other) >= len(nets):
             continue
         states = {code: state_of.get(frozenset((int(nets[one[0]]), int(nets[code])))) for code in other}
-        told = TOUCHES in states.values()
         left = [code for code, state in states.items() if state is None]
-        if not left:
-            continue
-        half = left if told else left[: (len(left) + 1) // 2]
-        name, teeth = harness.points[one[0]], [harness.points[code] for code in half]
-        what: What = "isolation" if told else "locate"
-        proves = (
-            f"{name} apart from the rest of the comb" if told else f"which net of the comb {name} touches"
+        if left:
+            (rests if TOUCHES in states.values() else halved).append((one[0], left))
+    if halved:
+        code, left = min(halved, key=lambda row: len(row[1]))
+        name, teeth = harness.points[code], [harness.points[t] for t in left[: (len(left) + 1) // 2]]
+        proves = f"which net of the comb {name} touches"
+        return Step(number, "locate", name, teeth[0], None, proves, tuple(teeth[1:]), clip_at_end=True)
+    if rests:
+        code, left = max(rests, key=lambda row: len(row[1]))
+        name, teeth = harness.points[code], [harness.points[t] for t in left]
+        proves = f"{name} apart from the rest of the comb"
+        return Step(
+            number, "isolation", name, teeth[0], float("inf"), proves, tuple(teeth[1:]), clip_at_end=True
         )
-        expected = float("inf") if told else None
-        return Step(number, what, name, teeth[0], expected, proves, tuple(teeth[1:]), clip_at_end=True)
     return None
 
 

@@ -199,7 +199,7 @@ def _case(harness: Harness, nets: list[int], broken: list[int], read: Sequence[t
     placements = list(islice(_placements(harness, broken), MOST_PLACEMENTS))
     rows: dict[tuple[frozenset[int], tuple[Pair, ...]], tuple[float, list[int]]] = {}
     least = MOST_COST
-    for most in range(1, MOST_COST + 1):
+    for most in range(len(broken), MOST_COST + 1):  # no explanation costs less than one a broken net
         if most > least + 1:
             break
         for placement in placements:

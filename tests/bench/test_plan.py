@@ -10,7 +10,7 @@ from math import ceil, log2
 import networkx as nx
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from loomtest.bench.plan import moves_of, plan
@@ -57,7 +57,6 @@ def live_wires(harness: Harness) -> set[str]:
     return {node[1] for block in blocks for node in block if isinstance(node, tuple)}
 
 
-@settings(max_examples=60, deadline=None)
 @given(harness=harnesses())
 def test_continuity_and_loops_equal_their_bounds(harness: Harness) -> None:
     made = plan(harness, "none")
@@ -71,7 +70,6 @@ def test_continuity_and_loops_equal_their_bounds(harness: Harness) -> None:
     assert made.bounds["continuity"] == made.totals["continuity"]
 
 
-@settings(max_examples=50, deadline=None)
 @given(harness=harnesses())
 def test_continuity_joins_every_net_and_every_reading_alone_shows_something(harness: Harness) -> None:
     steps = [step for step in plan(harness, "none").steps if step.what == "continuity"]
@@ -94,7 +92,6 @@ def test_continuity_joins_every_net_and_every_reading_alone_shows_something(harn
         assert all(any(times[wire] == 1 for wire in wires) for wires in paths)
 
 
-@settings(max_examples=50, deadline=None)
 @given(harness=harnesses(), level=st.sampled_from(["full", "neighbours", "bonded", "none"]))
 def test_isolation_reads_every_pair_of_its_level_and_never_through_a_net_or_part(
     harness: Harness, level: str
@@ -118,7 +115,6 @@ def test_isolation_reads_every_pair_of_its_level_and_never_through_a_net_or_part
         assert made.totals["isolation"] == len(wanted)
 
 
-@settings(max_examples=30, deadline=None)
 @given(harness=harnesses((3, 14)))
 def test_bonded_isolation_is_the_fewest_that_single_nets_against_a_comb_can_do(harness: Harness) -> None:
     blocks = list(required_pairs(harness, "bonded").iterate())
@@ -174,7 +170,6 @@ def sensitivities(harness: Harness, pairs: list[tuple[str, str]]) -> np.ndarray:
     return out
 
 
-@settings(max_examples=25, deadline=None)
 @given(harness=harnesses((3, 14)))
 def test_joints_makes_every_wire_identifiable_with_the_fewest_readings(harness: Harness) -> None:
     steps = [s for s in plan(harness, "none", joints=True).steps if s.what != "part"]
@@ -247,7 +242,6 @@ def test_parts_are_read_once_each_and_a_diode_with_the_red_lead_where_it_conduct
     assert "1 pair of nets that parts join: unplug the parts to show them apart" in made.unproven
 
 
-@settings(max_examples=30, deadline=None)
 @given(harness=harnesses((3, 20)))
 def test_scanner_tests_equal_the_published_minimum(harness: Harness) -> None:
     # W. H. Kautz, IEEE Trans. Comput. C-23(4), 358-363 (1974): p - 1 + ceil(log2 q)

@@ -8,7 +8,7 @@ from itertools import combinations
 import networkx as nx
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from loomtest.diagnosis.isolation import required_pairs
@@ -46,7 +46,6 @@ ROWS = st.lists(
 )
 
 
-@settings(max_examples=150, deadline=None)
 @given(rows=ROWS, hidden=st.sets(st.sampled_from(POINTS), max_size=5))
 def test_full_and_bonded_are_the_pairs_that_no_chain_of_parts_joins(
     rows: list[tuple[str, ...]], hidden: set[str]

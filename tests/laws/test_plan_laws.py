@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 import numpy as np
-from hypothesis import assume, given, settings
+from hypothesis import assume, given
 from hypothesis import strategies as st
 
 from loomtest.bench.adaptive import next_probing
@@ -56,7 +56,6 @@ def read(loom: Loom, steps: Sequence[Step], rng: np.random.Generator) -> Reading
     return replace(out, **columns, row=np.arange(2, len(columns["value"]) + 2))
 
 
-@settings(max_examples=40, deadline=None)
 @given(seed=SEEDS, level=LEVELS, joints=st.booleans())
 def test_measuring_exactly_the_plan_on_a_healthy_loom_passes_with_full_coverage(
     seed: int, level: str, joints: bool
@@ -72,7 +71,6 @@ def test_measuring_exactly_the_plan_on_a_healthy_loom_passes_with_full_coverage(
     assert not verdict.untested
 
 
-@settings(max_examples=25, deadline=None)
 @given(seed=SEEDS, level=LEVELS)
 def test_with_loops_only_joints_that_no_reading_parts_stay_undecided(seed: int, level: str) -> None:
     loom, rng = draw(seed, level, (6, 26), loops=True)
@@ -85,7 +83,6 @@ def test_with_loops_only_joints_that_no_reading_parts_stay_undecided(seed: int, 
         assert row.verdict == "pass" or row.wire in told.replace(",", " ").replace(":", " ").split()
 
 
-@settings(max_examples=30, deadline=None)
 @given(seed=SEEDS, level=LEVELS, data=st.data())
 def test_leaving_out_any_one_step_is_not_proven(seed: int, level: str, data: st.DataObject) -> None:
     loom, rng = draw(seed, level, (4, 20), loops=False)
@@ -101,7 +98,6 @@ def claims(harness: Harness, level: str, points: tuple[str, ...]) -> bool:
     return bool(required_pairs(harness, level).contains(a, b)[0])  # type: ignore[arg-type]
 
 
-@settings(max_examples=40, deadline=None)
 @given(
     seed=SEEDS,
     level=LEVELS,

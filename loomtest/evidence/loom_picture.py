@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -17,9 +17,10 @@ from loomtest.diagnosis.verdict import Finding
 from loomtest.evidence.drawing import XY, Box, Drawing, Item, Line, Words
 from loomtest.evidence.layout import Board, lay_out
 from loomtest.evidence.loom_faces import draw_face, draw_tag, draw_terminal
-from loomtest.evidence.loom_spots import TAG, Spot, Tag, home_of, place, spot_of, wrapped
+from loomtest.evidence.loom_spots import EDGE, TAG, Spot, Tag, home_of, place, spot_of, wrapped
 from loomtest.harness.model import Harness, Wire, connector_of
 
+MOST_HUBS = 240  # connectors and terminals in one picture
 MOST_WIRES_SHOWN = 4  # of one finding, as broken lines
 
 
@@ -38,11 +39,14 @@ def loom_picture(
     harness: Harness, findings: Sequence[Finding] = (), undecided: Sequence[Finding] = ()
 ) -> Drawing:
     """The whole loom with the faults in it; numbers run through `findings`, then `undecided`."""
+    whole = len({connector_of(point) or point for point in harness.points})
+    harness = _concerned(harness, [*findings, *undecided]) if whole > MOST_HUBS else harness
     board = lay_out(harness)
     tags = [
         Tag(number, finding, "bad" if number <= len(findings) else "doubt", home_of(finding, harness, board))
         for number, finding in enumerate([*findings, *undecided], 1)
     ]
+    tags = [tag for tag in tags if tag.hub]
     spots = [spot_of(harness, hub, tags) for hub in board.hubs]
     rows, width = place(spots)
     picture = _Picture(harness, board, spots, width, _wires_at(harness))
@@ -61,9 +65,24 @@ def loom_picture(
         _draw_hub(picture, spot, tags)
     told = "; ".join(f"{tag.words} at {tag.hub}" for tag in tags) or "no fault marked"
     title = f"{harness.name}: the loom on the board"
-    return Drawing(
-        width, y, title, f"{len(board.hubs)} connectors and terminals. Faults: {told}.", picture.items
+    shown = f"{len(board.hubs)} connectors and terminals" + (
+        f" of {whole}" if whole > len(board.hubs) else ""
     )
+    if whole > len(board.hubs):
+        picture.items.append(Words(EDGE, 12, f"{shown}: those that a fault concerns, and more", 11, "soft"))
+    return Drawing(width, y, title, f"{shown}. Faults: {told}.", picture.items)
+
+
+def _concerned(harness: Harness, findings: Sequence[Finding]) -> Harness:
+    """The part of a very large loom that is drawn: what the findings speak of, then the rest in order."""
+    suspects = {suspect.wire for finding in findings for suspect in finding.suspects}
+    first = [point for finding in findings for point in finding.points if point in harness.code_of]
+    first += [p for wire in harness.wires if wire.name in suspects for p in (wire.start, wire.end)]
+    hubs = list(dict.fromkeys(connector_of(point) or point for point in (*first, *harness.points)))
+    kept = set(hubs[:MOST_HUBS])
+    inside = {point for point in harness.points if (connector_of(point) or point) in kept}
+    wires = tuple(wire for wire in harness.wires if wire.start in inside and wire.end in inside)
+    return replace(harness, wires=wires, points=tuple(p for p in harness.points if p in inside))
 
 
 def _wires_at(harness: Harness) -> dict[str, list[Wire]]:
@@ -76,7 +95,7 @@ def _wires_at(harness: Harness) -> dict[str, list[Wire]]:
 
 def _draw_trunk(picture: _Picture, rows: int) -> None:
     spots, hubs = picture.spots, picture.board.wire_hubs
-    low, high = hubs.min(axis=1), hubs.max(axis=1)
+    low, high = hubs.min(axis=1, initial=len(spots)), hubs.max(axis=1, initial=-1)
     crossing = [int(np.sum((low <= i) & (high > i))) for i in range(len(spots) - 1)]
     for i, (spot, after) in enumerate(itertools.pairwise(spots)):
         if not crossing[i]:

@@ -93,12 +93,12 @@ def text_width(text: str, size: float) -> float:
 
 
 def home_of(finding: Finding, harness: Harness, board: Board) -> str:
-    """The hub where a finding is marked: the suspect's end where it is known, else its first point."""
+    """The hub where a finding is marked: the suspect's end where it is known, else its first point; "" off the board."""
     ends = [suspect.end for suspect in finding.suspects[:1] if suspect.end]
     wires = [w for s in finding.suspects[:1] for w in harness.wires if w.name == s.wire]
     candidates = [*ends, *finding.points, *(wire.start for wire in wires)]
     hubs = [connector_of(point) or point for point in candidates]
-    return next((hub for hub in hubs if hub in board.hubs), board.hubs[0] if board.hubs else "")
+    return next((hub for hub in hubs if hub in board.hubs), "")
 
 
 def spot_of(harness: Harness, hub: str, tags: Sequence[Tag]) -> Spot:

@@ -127,3 +127,24 @@ def test_nothing_covers_anything_else_and_all_stays_on_the_sheet(count: int, per
         assert box.y + box.h <= drawing.height
     assert len(tags(drawing)) == len(findings)
     assert TAG >= 20
+
+
+def test_a_very_large_loom_shows_what_the_faults_concern_and_says_so() -> None:
+    harness = loom([(f"A{i}", f"B{i}", 1.0) for i in range(3000)])
+    finding = Finding("open", ("A2500", "B2500"), (Suspect("W2500"),))
+    drawing = loom_picture(harness, [finding])
+    names = {item.text for item in drawing.items if isinstance(item, Words) and item.bold}
+    assert {"A2500", "B2500", "1 open"} <= names
+    assert len(names) == 241
+    assert drawing.text.startswith("240 connectors and terminals of 6000.")
+
+
+@pytest.mark.parametrize(
+    "wires",
+    [[("X1:1", "X1:2", 1.0)], [("A", "B", 1.0)], [("X" * 99, "Y" * 100, 0.001), ("Z:" + "9" * 97, "B", 9e3)]],
+)
+def test_odd_looms_can_be_drawn(wires: list[tuple[str, str, float]]) -> None:
+    drawing = loom_picture(loom(wires), [Finding("open", (wires[0][0], wires[0][1]), (Suspect("W0"),))])
+    assert len(tags(drawing)) == 1
+    assert np.isfinite(drawing.width)
+    assert np.isfinite(drawing.height)

@@ -21,6 +21,7 @@ CURRENT_SHARE = 0.01  # standard uncertainty of a current read off a clamp or a 
 VOLT_SHARE, VOLT_FLOOR = 0.005 / math.sqrt(3), 0.001 / math.sqrt(3)  # handheld, d.c. volts (common practice)
 GENERIC_RANGE = Range(200.0, 0.8, 3.0, 0.1)  # 3½ digits: for an instrument file without ranges
 ZERO_RESISTANCE_C = -234.5  # copper: where its resistance would vanish, R ∝ T + 234.5 (IEC 60228)
+_MOST_OHM = 1e12  # beyond this a value is only a large one
 STATED, DROP = -1, -2  # classes of readings that have no range of the instrument
 
 
@@ -96,8 +97,8 @@ def budget_of(readings: Readings, instrument: Instrument, temperature_c: float) 
     two_wire = (readings.quantity[index] == Quantity.RESISTANCE) & (instrument.method != "four-wire")
     lead, lead_prior = _lead(readings, instrument)
 
-    ohm, own = value.copy(), np.zeros(len(value))
-    ohm[drop] = value[drop] / current[drop]
+    ohm, own = np.clip(value, -_MOST_OHM, _MOST_OHM), np.zeros(len(value))
+    ohm[drop] = np.clip(value[drop] / current[drop], -_MOST_OHM, _MOST_OHM)
     group = _range_of(np.abs(ohm), instrument)
     group[np.isfinite(stated)] = STATED
     group[drop] = DROP

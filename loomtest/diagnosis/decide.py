@@ -89,7 +89,7 @@ def instrument_advice(allowed_excess: float, precision: Precision, confidence: f
             f" ({ohms_text(precision.shared)} common to all of them stays)" if precision.shared > 0 else ""
         )
         ways.append(f"average {repeats} readings, probes touched anew each time{common}")
-    elif repeats is None and precision.shared > precision.own:
+    elif repeats is None:
         ways.append(
             f"hold the tips together and record what the meter shows: {ohms_text(precision.shared)} of the "
             "uncertainty is leads and offset, which no averaging shrinks"

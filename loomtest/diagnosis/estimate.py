@@ -223,11 +223,12 @@ def _posterior(
         prior_none = np.sum(np.log1p(-part.slab.odds / (1 + part.slab.odds)), axis=1)
         evidence[part.nets.net] = given.evidence + _log_sum(sets, part.nets.net.size) + prior_none
         loops[part.nets.link] = part.nets.loop
-        again = bent(part.nets, sets)
+        sure = bent(part.nets, sets)
+        again = np.any(sure, axis=1)
         for row in np.flatnonzero(again):
             cavity = cavity_mean[row : row + 1], cavity_var[row : row + 1]
             own = Bent(part.readings.rows(np.arange(again.size) == row), part.points, links.of_wire)
-            take(*relinearised(own, (part.nets, part.slab, sets), int(row), cavity))
+            take(*relinearised(own, (part.nets, part.slab, sets), int(row), cavity, sure[row]))
         if not again.all():
             take(*without(given, part.slab, sets, again))
     mixture = joined(pieces)

@@ -223,7 +223,7 @@ def _rows(
         ohms: float | None = _shown(float(s.median[link]))
         low, high = _shown(float(s.low[link])), _shown(float(s.high[link]))
         interval: tuple[float, float] | None = (low, high)
-        spread: float | None = (high - low) / (2 * normal_quantile(0.975))
+        spread = (high - low) / (2 * normal_quantile(0.975)) if math.isfinite(high) else None
         if not seen[index]:
             ohms = interval = spread = None
         todo = ""

@@ -15,7 +15,7 @@ from loomtest.diagnosis.network import inverse_laplacian, loop_resistance, squar
 from loomtest.diagnosis.sparse import Sets, Slab, refine, search
 from loomtest.harness.model import BoolArray, FloatArray, IntArray
 
-_SURE = 0.9  # a single bad wire less sure than this keeps the healthy net's linearisation
+_SURE = 0.99  # a wire this surely bad is where a net is linearised again
 _ROUNDS = 4
 _SETTLED = 1e-4  # relative change of every wire from one round to the next
 _LARGE = 4_000_000  # sensitivities from which one round must do
@@ -32,16 +32,11 @@ class Bent:
 
 
 def bent(nets: Nets, sets: Sets) -> BoolArray:
-    """(B,) nets with a loop whose likeliest set of bad links is not empty and worth a new linearisation."""
-    count = nets.net.size
-    out = np.zeros(count, dtype=np.bool_)
+    """(B, m) links that are surely bad, in nets with a loop: those nets are linearised again."""
     looped = np.any(np.isfinite(nets.loop), axis=1)
-    for row in np.flatnonzero(looped):
-        mine = np.flatnonzero(sets.row == row)
-        top = mine[int(np.argmax(sets.weight[mine]))]
-        size = int(sets.member[top].sum())
-        out[row] = size > 1 or (size == 1 and float(sets.weight[top]) > _SURE)
-    return out
+    sure = np.zeros(nets.link.shape)
+    np.add.at(sure, sets.row, sets.weight[:, None] * sets.member)
+    return np.asarray((sure > _SURE) & looped[:, None], dtype=np.bool_)
 
 
 def relinearised(
@@ -49,18 +44,20 @@ def relinearised(
     solved: tuple[Nets, Slab, Sets],
     row: int,
     cavity: tuple[FloatArray, FloatArray],
+    sure: BoolArray,
 ) -> tuple[Given, Slab, Sets]:
-    """The posterior of one net of a chunk, linearised where its likeliest set of bad links stands."""
+    """The posterior of one net of a chunk, linearised where its surely bad links, `sure` (m,), stand."""
     nets, slab, all_sets = solved
     link = nets.link[row]
     prior_mean, prior_var = nets.prior_mean[row], nets.prior_var[row]
     own = Slab(*(column[row : row + 1] for column in (slab.odds, slab.least, slab.most, slab.origin)))
-    member, mean = _likeliest(all_sets, row)
+    mean = _likeliest(all_sets, row)
+    known_bad = [int(k) for k in np.flatnonzero(sure)]
     rounds = 1 if net.readings.value.size * link.size > _LARGE else _ROUNDS
     before = prior_mean
     given, sets = None, None
     for _ in range(rounds):
-        at = np.where(member, np.clip(mean[:-1], prior_mean, _MOST_OHM), prior_mean)
+        at = np.where(sure, np.clip(mean[:-1], prior_mean, _MOST_OHM), prior_mean)
         if given is not None and np.all(np.abs(at - before) <= _SETTLED * before):
             break
         before = at
@@ -75,16 +72,16 @@ def relinearised(
             link[None, :],
         )
         given = again.given_shared(*cavity)
-        sets = refine(given, own, search(given, own))
-        member, mean = _likeliest(sets, 0)
+        sets = refine(given, own, search(given, own, known_bad))
+        mean = _likeliest(sets, 0)
     assert given is not None and sets is not None  # there is at least one round
     return given, own, sets
 
 
-def _likeliest(sets: Sets, row: int) -> tuple[BoolArray, FloatArray]:
+def _likeliest(sets: Sets, row: int) -> FloatArray:
     mine = np.flatnonzero(sets.row == row)
     top = mine[int(np.argmax(sets.weight[mine]))]
-    return sets.member[top], sets.mean[top]
+    return np.asarray(sets.mean[top], dtype=np.float64)
 
 
 def _sensitivities(net: Bent, link: IntArray, ohm: FloatArray) -> tuple[FloatArray, FloatArray]:

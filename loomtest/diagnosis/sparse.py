@@ -11,6 +11,7 @@ the mean and variance of its own posterior, which are then refined until they ag
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -158,8 +159,11 @@ class _Level:
     spread: FloatArray
 
 
-def search(given: Given, slab: Slab) -> Sets:
-    """Sets of bad links of every net, the likely ones, by growing them one link at a time."""
+def search(given: Given, slab: Slab, known_bad: Sequence[int] = ()) -> Sets:
+    """Sets of bad links of every net, the likely ones, by growing them one link at a time.
+
+    `known_bad`: links that every set must hold.
+    """
     count, m = given.b.shape
     start = np.einsum("bii->bi", given.q)
     level = _Level(
@@ -174,6 +178,10 @@ def search(given: Given, slab: Slab) -> Sets:
     )
     best = np.zeros(count)
     names = np.asarray(np.random.default_rng(20261125).integers(1, 2**62, m), dtype=np.int64)
+    for forced in known_bad:
+        t = slab.tilt(given.nets.loop, level.row[:, None], np.arange(m), level.b, level.diagonal)
+        level = _grown(given, level, (level.row, np.full(count, forced)), names, t)
+        best = level.log_z.copy()
     found: list[tuple[_Level, FloatArray]] = []
     for _ in range(m + 1):
         pick = level.row[:, None]

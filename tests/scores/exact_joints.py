@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 
 import numpy as np
 
@@ -136,8 +137,8 @@ def area_above(score: FloatArray, label: FloatArray) -> float:
     order = np.argsort(score, kind="stable")
     ranked = score[order]
     rank = np.empty(score.size)
-    first = np.concatenate([[0], np.flatnonzero(np.diff(ranked)) + 1, [score.size]])
-    for begin, end in zip(first[:-1], first[1:], strict=True):
+    first = np.concatenate([[0], np.flatnonzero(np.diff(ranked)) + 1, [score.size]]).astype(np.int64)
+    for begin, end in pairwise(first.tolist()):
         rank[order[begin:end]] = (begin + end + 1) / 2
     positive = label.astype(bool)
     count = int(positive.sum())

@@ -35,7 +35,8 @@ T = TypeVar("T")
 
 BAUD = 115_200
 SILENCE_S = 4.0  # the longest pause inside any answer is under 2 s (the voltage check of 128 pins)
-TRIES = 12
+TRIES = 400  # a bad line spoils most rows, but not all of them
+SILENT_TRIES = 6
 REHEARSAL = "rehearse:"
 
 CAUTIONS = (
@@ -186,9 +187,26 @@ class Scanner:
         except OSError as error:
             raise InstrumentError(f"the connection to the scanner is lost ({error})") from error
 
-    def _ask(self, command: str, understand: Callable[[tuple[str, ...]], T | None], tries: int = TRIES) -> T:
+    def _tries(self, command: str, silent: int) -> Iterator[None]:
+        """As many tries as a request is worth; raises InstrumentError when they are used up.
+
+        A line that spoils much gets many; a board that says nothing at all is left alone soon.
+        """
+        quiet = 0
+        for _ in range(TRIES):
+            before = self.counts.silent
+            yield
+            quiet = quiet + 1 if self.counts.silent > before else 0
+            if quiet == silent:
+                break
+        self._link.done()
+        raise InstrumentError(f"the scanner gave no usable answer to '{command}'")
+
+    def _ask(
+        self, command: str, understand: Callable[[tuple[str, ...]], T | None], silent: int = SILENT_TRIES
+    ) -> T:
         """The one-line answer to a request, asked for again until it comes whole and makes sense."""
-        for _ in range(tries):
+        for _ in self._tries(command, silent):
             for words in self._lines(command):
                 if not words:
                     break
@@ -199,12 +217,11 @@ class Scanner:
                     return answer
                 self.counts.damaged += 1
                 break
-        self._link.done()
-        raise InstrumentError(f"the scanner gave no usable answer to '{command}' in {tries} tries")
+        raise AssertionError("the tries end with an error of their own")
 
     def _ask_list(self, command: str, understand: Callable[[tuple[str, ...]], T | None]) -> list[T]:
         """The lines of an answer that ends with `end COUNT`."""
-        for _ in range(TRIES):
+        for _ in self._tries(command, SILENT_TRIES):
             found: list[T] = []
             for words in self._lines(command):
                 if not words:
@@ -219,7 +236,7 @@ class Scanner:
                 if item is None:
                     break
                 found.append(item)
-        raise InstrumentError(f"the scanner gave no usable answer to '{command}' in {TRIES} tries")
+        raise AssertionError("the tries end with an error of their own")
 
     def _identify(self) -> Identity:
         def understand(words: tuple[str, ...]) -> Identity | None:
@@ -232,7 +249,7 @@ class Scanner:
                 )
             return Identity(words[2], int(words[3]), words[4] == "switches", words[5] == "calibrated")
 
-        return self._ask("who", understand, tries=4)
+        return self._ask("who", understand, silent=4)
 
     # ---- what it can do ----
 

@@ -34,7 +34,7 @@ def test_what_the_abnf_reader_understands() -> None:
 
 
 def test_every_line_of_the_firmware_is_of_the_grammar() -> None:
-    everything = "who range test volts scan cal stop nonsense".split()
+    everything = ["who", "range", "test", "volts", "scan", "cal", "stop", "nonsense"]
     everything += [
         "pair 1 2",
         "pair 1 1",
@@ -92,7 +92,7 @@ def test_every_request_of_the_grammar_is_taken(texts: list[str]) -> None:
 
 
 def test_noise_on_the_line_never_breaks_the_firmware() -> None:
-    """The host build, under address and undefined-behaviour sanitizers, fed with garbage and near-requests."""
+    """The host build, under address and undefined-behaviour sanitizers, fed with near-requests."""
     chance = random.Random(5)
     good = [frame(n, c) for n, c in enumerate(("who", "pair 1 2", "row 5 00000000000000F0", "cal", "range"))]
     data = bytearray()
@@ -130,7 +130,7 @@ def _written(network: Network) -> Path:
 
 
 def test_the_check_is_the_published_one() -> None:
-    # CRC-16/IBM-3740, check value of "123456789" (catalogue of parametrised CRC algorithms; value from memory).
+    # CRC-16/IBM-3740 of "123456789" (catalogue of parametrised CRC algorithms; value from memory).
     assert check_of(b"123456789") == "0929B1"
     (line,) = native(LOOM, ["stop"])[1:]
     assert line == ":-- stop*" + check_of(b":-- stop")

@@ -177,17 +177,19 @@ def main() -> None:
     """The whole count, printed."""
     options = argparse.ArgumentParser(description=__doc__)
     options.add_argument("--count", type=int, default=100)
+    options.add_argument("--first", type=int, default=0, help="number of the first harness")
     options.add_argument("--pins", type=int, default=64)
     options.add_argument("--seed", type=int, default=1)
     options.add_argument("--python", action="store_true")
     chosen = options.parse_args()
     agreed, slowest = 0, 0.0
-    for number in range(chosen.count):
+    for number in range(chosen.first, chosen.first + chosen.count):
         rng = np.random.default_rng([chosen.seed, number])
         loom = drawn(rng, chosen.pins, 1 + number % 3)
         found = compare(loom, chosen.pins, chosen.python)
         agreed += found.agree
         slowest = max(slowest, found.row_seconds)
+        print(f"{number}: {'equal' if found.agree else 'different'}, {found.row_seconds:.2f} s", flush=True)
         if not found.agree:
             made = [f"{f.fault} {f.detail}" for f in loom.faults]
             print(f"{number}: made {made}\n  exact only {sorted(found.exact - found.scanned)}")

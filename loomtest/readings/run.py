@@ -267,10 +267,17 @@ class RunWriter:
             _or_empty(reading.temperature_c),
             reading.note,
         )
+        line = ",".join(cells)
+        if line.isprintable() and '"' not in line and line.count(",") == len(cells) - 1:
+            return line + "\n"  # nothing to quote: a stream has thousands of these a second
         out = io.StringIO()
-        # One reading, one line: a line end inside a note would break the numbering of rows.
-        csv.writer(out, lineterminator="\n").writerow([" ".join(cell.splitlines()) for cell in cells])
+        csv.writer(out, lineterminator="\n").writerow(map(_printable, cells))
         return out.getvalue()
+
+
+def _printable(cell: str) -> str:
+    """One reading is one line: an end of line in a note would break the numbering of rows."""
+    return "".join(letter if letter.isprintable() else " " for letter in cell)
 
 
 def _shown(number: float) -> str:

@@ -6,12 +6,15 @@ import math
 import os
 import subprocess
 import sys
+import tempfile
 import tomllib
 from collections.abc import Iterator
 from datetime import datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from loomtest.errors import InputError, RunFolderError
 from loomtest.harness.load import load_harness
@@ -78,6 +81,20 @@ def test_what_was_recorded_is_what_is_loaded(writer: RunWriter, harness: Harness
     assert readings.notes[0] == 'a, "b" c'
     assert readings.times[3] == "2026-05-01T13:00:00+02:00"
     assert readings.row.tolist() == [2, 3, 4, 5]
+
+
+@given(st.text(max_size=30), st.text(max_size=30))
+def test_any_note_and_any_name_of_a_meter_stay_in_their_row(note: str, meter: str) -> None:
+    with tempfile.TemporaryDirectory() as folder:
+        harness = small_loom(Path(folder) / "loom")
+        with create_run(Path(folder) / "run", harness, About(), clock=Clock()) as writer:
+            writer.record(Reading("X1:1", "X2:1", "1", note=note, instrument=meter))
+            writer.record(Reading("X1:1", "X2:1", "2", note="next"))
+        readings = load_readings(Path(folder) / "run", harness)
+    assert readings.value.tolist() == [1.0, 2.0]
+    assert readings.row.tolist() == [2, 3]
+    plain = "".join(c if c.isprintable() else " " for c in note).strip()
+    assert readings.notes.get(0, "") == plain.encode("utf-8", "replace").decode("utf-8")
 
 
 def test_the_run_file_holds_the_sitting(writer: RunWriter, harness: Harness) -> None:

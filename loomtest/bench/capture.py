@@ -161,7 +161,7 @@ class Capture:
         allowed = self._allowed(fmean(values), resolution)
         steady = spread <= allowed * (1.0 + 1e-9)
         self.state = "settling" if steady and len(values) > 1 else "touching"
-        if steady and len(values) == needed and _creep(values) <= max(resolution, allowed / 2.0):
+        if steady and len(values) == needed and _creep(values) <= max(resolution, 0.35 * allowed):
             self._learn(values, resolution)
             self.state = "taken"
             return [Move("taken", now_s, _nearest_mean(values), spread, len(values))]

@@ -60,6 +60,18 @@ def test_a_creeping_value_waits_until_it_rests() -> None:
     assert taken.value_ohm == pytest.approx(8.9, abs=0.11)
 
 
+def test_a_noisy_meter_does_not_hide_a_creep() -> None:
+    capture = Capture(load_instrument("bench-four-wire"))
+    values: list[float] = []
+    for _ in range(5):  # it learns a noise of more than a digit
+        values += [OL] * 20 + [0.1 + 0.001 * (-1) ** n for n in range(30)]
+    values += [OL] * 20
+    assert kinds(play(values, 0.05, capture, 0.001)).count("taken") == 5
+    creeping = [0.1 + 0.0002 * n for n in range(60)]
+    for index, value in enumerate(creeping):
+        assert "taken" not in kinds(capture.feed(20.0 + 0.05 * index, Shown(value, "ohm", 0.001)))
+
+
 def test_fingers_are_told_and_never_taken() -> None:
     moves = play([OL, *[1.2e6] * 8, OL, OL], step=1000.0)
     assert kinds(moves) == ["fingers"]
@@ -80,7 +92,7 @@ def test_a_cable_pulled_in_the_middle_of_a_touch_takes_nothing_across_the_gap() 
     capture = Capture(HANDHELD)
     for index in range(3):
         assert "taken" not in kinds(capture.feed(index * 0.25, Shown(0.4, "ohm", 0.1)))
-    assert "taken" not in kinds(capture.feed(20.0, Shown(0.4, "ohm", 0.1)))
+    assert "taken" not in kinds(capture.feed(0.5 + 1.1, Shown(0.4, "ohm", 0.1)))
 
 
 def test_a_slow_meter_is_given_four_values() -> None:

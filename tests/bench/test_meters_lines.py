@@ -138,6 +138,13 @@ def test_a_polled_conversation_consumes_every_pair() -> None:
     assert got == [0.42, 0.43, 0.44, math.inf]
 
 
+def test_an_echo_alone_is_no_answer() -> None:
+    meter = LineMeter(SerialSettings(poll="D\r", poll_every_s=0.2, answer_within_s=3.0))
+    assert meter.due(0.0) == b"D\r"
+    assert meter.feed(b"D\r") == []
+    assert meter.due(1.0) == b""  # the answer is still to come
+
+
 def test_a_question_that_got_no_answer_is_asked_again() -> None:
     meter = LineMeter(SerialSettings(poll="D\r", answer_within_s=3.0))
     assert meter.due(0.0) == b"D\r"

@@ -247,6 +247,18 @@ def test_typed_values_in_every_form(make: Make) -> None:
     assert len(bench.rows()) == 3
 
 
+@pytest.mark.parametrize(
+    ("typed", "words"), [("1.2M", "hands off the tips, again"), ("220k", "hands off"), ("47", "47 Ω")]
+)
+def test_a_typed_value_where_nothing_should_conduct_is_asked_again(
+    make: Make, typed: str, words: str
+) -> None:
+    bench = make(APART, JOINED, live=False)
+    new = bench.session.typed(0.0, typed)
+    assert words in of(Said, new)[0].text and not of(Asked, new)
+    assert not of(Recorded, new)[0].good
+
+
 def test_leads_are_zeroed_at_start_and_end_with_drift(make: Make) -> None:
     bench = make(JOINED, four_wire=False)
     assert of(Asked, bench.events)[0].prompt.kind == "leads"

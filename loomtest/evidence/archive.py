@@ -151,13 +151,13 @@ class Archive:
         return sorted(p.name for p in aside.iterdir() if p.is_dir()) if aside.is_dir() else []
 
     def strangers(self, entries: tuple[Entry, ...]) -> list[str]:
-        """What stands among the bags and is not in the ledger."""
-        own = {LEDGER, INDEX, f"{INDEX}-journal", _LOCK, _ASIDE, _SET_ASIDE, IMPORTED}
+        """Folders that stand among the bags and are not in the ledger; loose files are nobody's evidence."""
+        own = {_ASIDE, IMPORTED}
         known = {entry.folder for entry in entries}
-        found = [path.name for path in self.folder.iterdir() if path.name not in own]
+        found = [path.name for path in self.folder.iterdir() if path.name not in own and path.is_dir()]
         imported = self.folder / IMPORTED
         if imported.is_dir():
-            found += [f"{IMPORTED}/{path.name}" for path in imported.iterdir()]
+            found += [f"{IMPORTED}/{path.name}" for path in imported.iterdir() if path.is_dir()]
         return sorted(name for name in found if name not in known)
 
     def _finish_interrupted(self) -> None:

@@ -163,6 +163,9 @@ def test_a_bag_that_is_deleted_swapped_copied_or_added_is_reported(tmp_path: Pat
     (archive.folder / "imported").mkdir()
     shutil.copytree(folders[-1], archive.folder / "imported" / "a-copy")
     assert set(kept.wrong(archive)) == {"imported/a-copy"}
+    shutil.rmtree(archive.folder / "imported")
+    (archive.folder / ".DS_Store").write_bytes(b"what a file manager leaves behind is no bag")
+    assert kept.wrong(archive) == {}
 
 
 @pytest.mark.parametrize("with_index", [True, False])

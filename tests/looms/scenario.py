@@ -123,16 +123,18 @@ def shown_by(loom: Loom, readings: Readings) -> tuple[Fault, ...]:
     """The faults that these readings show: each in turn is dropped when none of them changes without it."""
     kept = list(loom.faults)
     code = {p: i for i, p in enumerate(loom.points)}
-    pairs = [
-        (readings.points[a], readings.points[b]) for a, b in zip(readings.start, readings.end, strict=True)
-    ]
+    names = readings.points
+    pairs = [(names[a], names[b]) for a, b in zip(readings.start, readings.end, strict=True)]
 
     def seen(faults: Sequence[Fault]) -> FloatArray:
         now = loom.with_faults(faults)
         matrix = np.full((len(code),) * 2, np.inf)
         where = np.array([code[p] for p in now.points], dtype=np.int64)
         matrix[np.ix_(where, where)] = now.matrix()
-        return np.array([min(matrix[code[a], code[b]], 2e7) for a, b in pairs])
+        shown = np.array([matrix[code[a], code[b]] for a, b in pairs])
+        for row, tie in readings.bonded.items():
+            shown[row] = clipped_ohms(now, pairs[row], [[names[p] for p in side] for side in tie])
+        return np.minimum(shown, 2e7)
 
     for fault in loom.faults:
         without = [f for f in kept if f is not fault]
@@ -141,6 +143,15 @@ def shown_by(loom: Loom, readings: Readings) -> tuple[Fault, ...]:
             continue
         kept = without
     return tuple(kept)
+
+
+def clipped_ohms(loom: Loom, pair: tuple[str, str], tie: Sequence[Sequence[str]]) -> float:
+    """Ohms between two points while clips tie others to each of them."""
+    code = {p: i for i, p in enumerate(loom.points)}
+    links = [
+        (code[own], code[p], 1e-4) for own, side in zip(pair, tie, strict=True) for p in side if p in code
+    ]
+    return float(resistances(len(code), [*loom.edges(), *links])[code[pair[0]], code[pair[1]]])
 
 
 def _tellable(without: Loom, fault: Fault, low: FloatArray) -> bool:

@@ -18,18 +18,23 @@ from functools import partial
 
 import numpy as np
 
+from loomtest.bench.plan import plan
 from loomtest.diagnosis.judge import judge
 from loomtest.diagnosis.verdict import Verdict
+from loomtest.harness.model import IsolationLevel, Limits
 from loomtest.readings.model import Readings
 from tests.looms import measure
 from tests.looms.check import Score, one_limit_per_pair, score, untidy
 from tests.looms.faults import KINDS, Fault, Loom
 from tests.looms.scenario import Order, draw, shown_by
 
+Rng = np.random.Generator
+
 
 @dataclass(frozen=True)
 class Experiment:
-    """One line of the table. `scan`: which pairs are read; `aim`: the share to reach."""
+    """One line of the table. `aim`: the share to reach. `scan`: which pairs are read: all; the plan's with
+    each pair of nets shown apart once (`plan`); the plan's with nets tied together by a comb (`comb`)."""
 
     name: str
     order: Order
@@ -43,20 +48,22 @@ def experiments() -> list[Experiment]:
     out = [Experiment(f"{n} on own nets", Order(n), aim=0.995) for n in (1, 2, 3)]
     out += [Experiment(f"{n} overlapping", Order(n, overlap=True), aim=0.95) for n in (2, 3, 4)]
     out += [Experiment(f"1 {kind}", Order(1, (kind,)), aim=0.995) for kind in KINDS]
-    plan = "plan's pairs"
-    out += [Experiment(f"{n} on own nets, plan", Order(n), plan, 0.995) for n in (1, 2, 3)]
-    out += [Experiment(f"{n} overlapping, plan", Order(n, overlap=True), plan, 0.95) for n in (2, 3, 4)]
+    for scan in ("plan", "comb"):
+        out += [Experiment(f"{n} on own nets, {scan}", Order(n), scan, 0.995) for n in (1, 2, 3)]
+        out += [Experiment(f"{n} overlapping, {scan}", Order(n, overlap=True), scan, 0.95) for n in (2, 3, 4)]
     wiring = ("open", "short", "leakage", "crossed", "misplaced")
     handheld = measure.Handheld()
     out += [Experiment(f"{n} own, handheld", Order(n, wiring), meter=handheld, aim=0.995) for n in (1, 2)]
     return out
 
 
-def plan_readings(loom: Loom, rng: np.random.Generator, meter: measure.Meter) -> Readings:
-    """Continuity of each net, every part, and each pair of nets once."""
-    pairs = measure.continuity_pairs(loom.harness, rng) + measure.part_pairs(loom.harness)
-    pairs += measure.isolation_pairs(loom.harness, "full")
-    return measure.measure(loom, pairs, rng, meter)
+def plan_readings(loom: Loom, level: IsolationLevel, rng: Rng, meter: measure.Meter) -> Readings:
+    """What a person reads who follows `loomtest plan --joints`, without asking for more."""
+    code = loom.harness.code_of
+    steps = [s for s in plan(loom.harness, level, joints=True).steps if s.quantity == "resistance"]
+    pairs = [(code[s.start], code[s.end]) for s in steps if not s.bonded]
+    ties = [((code[s.start], code[s.end]), ((), tuple(code[p] for p in s.bonded))) for s in steps if s.bonded]
+    return measure.measure(loom, pairs, rng, meter, ties)
 
 
 def readings_of(experiment: Experiment, seed: int) -> tuple[Loom, Readings]:
@@ -65,7 +72,9 @@ def readings_of(experiment: Experiment, seed: int) -> tuple[Loom, Readings]:
     loom = draw(rng, experiment.order)
     if experiment.scan == "all pairs":
         return loom, measure.full_scan(loom, rng, experiment.meter)
-    return loom, plan_readings(loom, rng, experiment.meter)
+    level: IsolationLevel = "bonded" if experiment.scan == "comb" else "full"
+    loom = replace(loom, harness=replace(loom.harness, limits=Limits(isolation=level)))
+    return loom, plan_readings(loom, level, rng, experiment.meter)
 
 
 @dataclass(frozen=True)

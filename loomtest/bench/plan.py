@@ -164,7 +164,9 @@ def plan(harness: Harness, isolation: IsolationLevel | None = None, joints: bool
     that make every wire's own resistance identifiable. Pure; the same harness gives the same plan.
     """
     level = harness.limits.isolation if isolation is None else isolation
-    inside, cells = _inside(harness, joints)
+    inside, cells = _inside(harness)
+    left_out = 0 if joints else sum(probing.what == "joints" for probing in inside)
+    inside = [probing for probing in inside if joints or probing.what != "joints"]
     parts = part_probings(harness)
     probings = [*inside, *parts.probings]
     head = tuple(_step(harness, number, probing) for number, probing in enumerate(probings, 1))
@@ -183,13 +185,13 @@ def plan(harness: Harness, isolation: IsolationLevel | None = None, joints: bool
         bounds,
         len(steps) / max(1, sum(bounds.values())),
         proven(totals, level, apart.pairs),
-        unproven(harness, level, cells, parts, joints),
+        unproven(harness, level, cells, parts, left_out),
         assumed(),
     )
 
 
-def _inside(harness: Harness, joints: bool) -> tuple[list[Probing], list[CellProbings]]:
-    """The probings inside the nets in the order of the route, and the same cell by cell."""
+def _inside(harness: Harness) -> tuple[list[Probing], list[CellProbings]]:
+    """The probings inside the nets, joints included, in the order of the route; and cell by cell."""
     ohms = expected_wire_ohms(harness)
     nets: list[list[Cell]] = []
     looped = set()
@@ -209,9 +211,9 @@ def _inside(harness: Harness, joints: bool) -> tuple[list[Probing], list[CellPro
             by_net.setdefault(cell.net, []).append((cell, visit.hub, probes))
     done = {
         net: iter(
-            looped_probings(harness, own, ohms, joints)
+            looped_probings(harness, own, ohms)
             if net in looped
-            else [tree_probings(harness, *one, ohms, joints) for one in own]
+            else [tree_probings(harness, *one, ohms) for one in own]
         )
         for net, own in by_net.items()
     }

@@ -62,8 +62,8 @@ class Cell:
 @dataclass(frozen=True, slots=True)
 class CellProbings:
     """`dead`: wires that carry no current between any two reachable points. `alike`: groups of wires that
-    no readings between reachable points tell apart, filled in when joints are asked for; `in_loop` where
-    these lie in loops, else they follow one another and their sum is known."""
+    no readings between reachable points tell apart; `in_loop` where these lie in loops, else they follow one
+    another and their sum is known."""
 
     probings: tuple[Probing, ...]
     dead: tuple[int, ...] = ()
@@ -128,9 +128,9 @@ class Graph:
 
 
 def tree_probings(
-    harness: Harness, cell: Cell, hub: int, probes: Sequence[int], ohms: FloatArray, joints: bool
+    harness: Harness, cell: Cell, hub: int, probes: Sequence[int], ohms: FloatArray
 ) -> CellProbings:
-    """Probings of a cell without loops, clip on `hub`, probe through `probes` (codes)."""
+    """Probings of a cell without loops, clip on `hub`, probe through `probes` (codes); joints last."""
     if len(cell.wires) == 1:
         ohm = float(ohms[cell.wires[0]])
         return CellProbings((Probing("continuity", hub, probes[0], _known(ohm), cell.wires),))
@@ -151,8 +151,6 @@ def tree_probings(
             point = parent[point]
         out.append(Probing("continuity", hub, probe, expected, tuple(reversed(fresh))))
     dead = tuple(int(graph.wires[edge]) for edge in range(len(graph.wires)) if edge not in shown)
-    if not joints:
-        return CellProbings(tuple(out), dead)
     extra, alike = _tree_joints(graph, order, parent, by)
     for i, j, meet in extra:
         expected = _known(float(distance[i] + distance[j] - 2 * distance[meet]))

@@ -44,7 +44,14 @@ class _Net:
             np.add.at(laplacian, (i, j), sign / self.ohm)
         self.inverse = np.zeros((count, count))
         self.inverse[1:, 1:] = np.linalg.inv(laplacian[1:, 1:])
-        self.basis = np.zeros((0, len(wires)))
+        crossing = np.diag(self.inverse)[graph.a] + np.diag(self.inverse)[graph.b]
+        crossing = crossing - 2 * self.inverse[graph.a, graph.b]
+        reachable = np.zeros(count, dtype=np.bool_)
+        reachable[graph.reachable] = True
+        alone = reachable[graph.a] & reachable[graph.b] & (crossing > self.ohm * (1 - LIVE))
+        self.sought = np.flatnonzero(~alone)  # a bridge between two reachable points has its own reading
+        self.basis = np.zeros((len(self.sought), len(self.sought)))
+        self.rank = 0
         first, *others = graph.reachable
         flowing = [np.abs(self.currents(first, other)) for other in others]
         self.live: BoolArray = np.max(flowing, axis=0) > LIVE
@@ -56,19 +63,22 @@ class _Net:
 
     def new_part(self, i: int, j: int) -> FloatArray:
         """What of the sensitivity of R_ij, scaled to length one, the readings so far do not span."""
-        row = self.currents(i, j) ** 2
-        row = row / np.linalg.norm(row)
+        row = self.currents(i, j)[self.sought] ** 2
+        length = float(np.linalg.norm(row))
+        row = row / length if length > LIVE else np.zeros(len(row))
+        basis = self.basis[: self.rank]
         for _ in range(2):  # the second pass removes what rounding left
-            row = row - self.basis.T @ (self.basis @ row)
+            row = row - basis.T @ (basis @ row)
         return row
 
     def add(self, i: int, j: int) -> bool:
         """Count the reading i to j; True when it raises the rank."""
         rest = self.new_part(i, j)
         length = float(np.linalg.norm(rest))
-        if length < NEW:
+        if length < NEW or self.rank == len(self.basis):
             return False
-        self.basis = np.vstack([self.basis, rest / length])
+        self.basis[self.rank] = rest / length
+        self.rank += 1
         return True
 
     def probing(self, what: What, i: int, j: int, wires: Sequence[int] = ()) -> Probing:
@@ -80,10 +90,8 @@ class _Net:
         return Probing(what, codes[i], codes[j], expected, tuple(wires), in_loop=shared)
 
 
-def looped_probings(
-    harness: Harness, turns: Sequence[Turn], ohms: FloatArray, joints: bool
-) -> list[CellProbings]:
-    """Probings of the cells of one net, in the order given.
+def looped_probings(harness: Harness, turns: Sequence[Turn], ohms: FloatArray) -> list[CellProbings]:
+    """Probings of the cells of one net, in the order given, those for joints after the last cell's.
 
     A reading between two points that earlier ones already show joined counts as one for a loop.
     """
@@ -115,10 +123,9 @@ def looped_probings(
             own.append(net.probing("loops", *((j, i) if j == local[hub] else (i, j)), loop))
         dead = net.graph.wires[~net.live]
         out.append(CellProbings(tuple(own), tuple(w for w in cell.wires if w in dead)))
-    if joints:
-        more = [net.probing("joints", i, j) for i, j in _until_full(net, local[turns[0][1]], used)]
-        last = out[-1]
-        out[-1] = replace(last, probings=(*last.probings, *more), alike=_alike(net), in_loop=True)
+    more = [net.probing("joints", i, j) for i, j in _until_full(net, local[turns[0][1]], used)]
+    last = out[-1]
+    out[-1] = replace(last, probings=(*last.probings, *more), alike=_alike(net), in_loop=True)
     return out
 
 
@@ -183,11 +190,11 @@ def _until_full(net: _Net, hub: int, used: set[tuple[int, int]]) -> list[tuple[i
     Sensitivities span a vector space: whichever readings are taken, as few more are needed.
     """
     reachable = [hub, *(point for point in net.graph.reachable if point != hub)]
-    most = int(net.live.sum())
+    most = int(net.live[net.sought].sum())
     out: list[tuple[int, int]] = []
     for position, i in enumerate(reachable):
         for j in reachable[position + 1 :]:
-            if len(net.basis) == most:
+            if net.rank == most:
                 return out
             if _pair(i, j) not in used and net.add(i, j):
                 out.append((i, j))
@@ -196,6 +203,6 @@ def _until_full(net: _Net, hub: int, used: set[tuple[int, int]]) -> list[tuple[i
 
 def _alike(net: _Net) -> tuple[tuple[int, ...], ...]:
     """The live wires whose own resistance the readings do not fix, as one group."""
-    fixed = np.sum(net.basis**2, axis=0) > 1 - 1e-9
-    loose = net.graph.wires[net.live & ~fixed]
+    fixed = np.sum(net.basis[: net.rank] ** 2, axis=0) > 1 - 1e-9
+    loose = net.graph.wires[net.sought[net.live[net.sought] & ~fixed]]
     return (tuple(loose.tolist()),) if len(loose) else ()

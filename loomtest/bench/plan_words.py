@@ -50,9 +50,12 @@ def unproven(
     level: IsolationLevel,
     cells: Sequence[CellProbings],
     parts: PartProbings,
-    joints: bool,
+    joints_left_out: int,
 ) -> tuple[str, ...]:
-    """What stays unproven even when every reading comes out as expected."""
+    """What stays unproven even when every reading comes out as expected.
+
+    `joints_left_out`: the readings that `joints` would add.
+    """
     out = []
     names = [wire.name for wire in harness.wires]
     dead = [names[wire] for wire in sorted(wire for cell in cells for wire in cell.dead)]
@@ -69,8 +72,9 @@ def unproven(
             out.append(f"{told}: no reading tells one from another; lift an end to measure one alone")
         else:
             out.append(f"{told} apart from one another: judged on their sum")
-    if not joints:
-        out.append("the resistance of every single wire (ask for joints)")
+    if joints_left_out:
+        more = "1 reading" if joints_left_out == 1 else f"{joints_left_out} readings"
+        out.append(f"which of the wires at a splice has a poor joint ({more} more with joints)")
     out.extend(_unproven_isolation(harness, level))
     return tuple(out)
 
@@ -78,7 +82,7 @@ def unproven(
 def _unproven_isolation(harness: Harness, level: IsolationLevel) -> list[str]:
     out = []
     full, own = required_pairs(harness, "full").count, required_pairs(harness, level).count
-    if level == "none":
+    if level == "none" and full:
         out.append(f"which nets are apart: {_pairs(full)}; a short between circuits is not found")
     elif level == "neighbours":
         out.append(f"{_pairs(full - own)} of nets that do not lie near each other")

@@ -8,6 +8,7 @@ from __future__ import annotations
 import os
 import re
 import shlex
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -54,11 +55,18 @@ def played(command: str, folder: Path) -> str:
     return shell.stdout
 
 
+def missing_tool(command: str) -> bool:
+    return any(tool in command and shutil.which(tool) is None for tool in ("openssl", "sha256sum"))
+
+
 def test_every_command_of_the_page_prints_what_stands_there(tmp_path: Path) -> None:
     (tmp_path / "sample_runs").symlink_to(ROOT / "sample_runs", target_is_directory=True)
     commands = conversations()
     assert len(commands) >= 12
     for command, shown in commands:
+        # Not every system has them; where CI is set (.ci/run sets it) a missing one is a failure.
+        if missing_tool(command) and not os.environ.get("CI"):
+            continue
         said = alike(played(command, tmp_path))
         if shown:
             assert said == shown, command

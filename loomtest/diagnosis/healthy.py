@@ -235,10 +235,11 @@ def solve(
     z[got.weight == 0] = 0.0
     weight = got.weight
     columns = np.concatenate([z[:, :, None], got.shared[:, :, None]], axis=2)
-    wa, wc = weight[:, :, None] * a, weight[:, :, None] * columns
-    at = np.swapaxes(a, 1, 2)
+    root = np.sqrt(weight)[:, :, None]
+    wa, wc = root * a, root * columns
+    at = np.swapaxes(wa, 1, 2)
     lam, t = at @ wa, at @ wc
-    zz = np.swapaxes(columns, 1, 2) @ wc
+    zz = np.swapaxes(wc, 1, 2) @ wc
     positive = weight > 0
     log_det = -np.sum(np.log(weight, out=np.zeros_like(weight), where=positive), axis=1)
     if got.common.shape[2]:

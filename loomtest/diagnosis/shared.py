@@ -58,8 +58,13 @@ def share(
     least = 1e-3 / shared.sd**2
     messages = [_Message(np.zeros(nets.net.size), np.zeros(nets.net.size)) for nets in solved]
     total = np.array([1 / start[1], start[0] / start[1]])
+    heard = [np.zeros(2) for _ in solved]
     for _ in range(_ROUNDS):
         fresh = []
+        asked = [np.stack(_others(total, message, least)) for message in messages]
+        if all(_alike(now, before) for now, before in zip(asked, heard, strict=True)):
+            break
+        heard = asked
         for nets, slab, message in zip(solved, slabs, messages, strict=True):
             mean, var = _others(total, message, least)
             middle, spread = _told_by(nets, slab, mean, var)
@@ -72,6 +77,14 @@ def share(
         float(total[1] / total[0]),
         float(1 / total[0]),
     )
+
+
+def _alike(now: FloatArray, before: FloatArray) -> bool:
+    """Means within a fiftieth of their standard deviation, variances within a hundredth."""
+    if now.shape != before.shape:
+        return False
+    near = np.abs(now[0] - before[0]) <= 0.02 * np.sqrt(now[1])
+    return bool(np.all(near & (np.abs(now[1] - before[1]) <= 0.01 * now[1])))
 
 
 def _others(total: FloatArray, own: _Message, least: float) -> tuple[FloatArray, FloatArray]:

@@ -206,7 +206,7 @@ def main() -> None:
 
 def _calibrated(quick: int) -> None:
     print(
-        "1. Truth as [expect] says, bad joints at 2 %: coverage of interval_ohms, calibration of bad_probability"
+        "1. Truth as [expect] says, bad joints at 2 %: coverage of intervals, calibration of bad_probability"
     )
     cases: list[tuple[str, Meter, bool]] = [
         ("four-wire 1 mΩ, all pairs", FourWire(0.001, 0.0), True),

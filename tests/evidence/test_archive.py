@@ -68,7 +68,8 @@ def test_the_description_says_what_was_kept(tmp_path: Path) -> None:
 
 def test_every_change_of_a_single_byte_is_reported(tmp_path: Path) -> None:
     """Every byte of every file with LOOMTEST_LAWS=deep; otherwise both ends and a spread of each file."""
-    archive = kept.filled(tmp_path, 2)
+    archive = Archive(tmp_path / "archive")
+    kept.keep(archive, kept.make_run(tmp_path / "run", kept.loom(tmp_path / "loom")), "one")
     (archive.folder / INDEX).unlink()  # what the index remembers is not to help
     bag = archive.folder / archive.entries()[0].folder
     tried = 0

@@ -44,7 +44,13 @@ def hidden_behind(
             other = first.setdefault(label, code)
             names = harness.points[other], harness.points[code]
             if find(code) != find(other) and not done.plain[frozenset(names), False]:
-                return Step(number, "continuity", *names, None, f"{names[0]} and {names[1]} still joined")
+                return Step(
+                    number,
+                    "continuity",
+                    *names,
+                    None,
+                    f"{names[0]} and {names[1]} joined, as follows from the rest",
+                )
     return None
 
 

@@ -134,3 +134,13 @@ def test_a_large_plan_is_printed_in_part_and_says_so(tmp_path: Path) -> None:
     (tmp_path / "wires.csv").write_text("from,to\n" + rows, encoding="utf-8")
     done = plan(str(tmp_path / "wires.csv"))
     assert "420 further readings: --sheet or --json holds them all." in done.stdout
+
+
+def test_the_page_about_the_plan_shows_what_is_printed() -> None:
+    root = Path(__file__).parents[2]
+    text = (root / "docs" / "plan.md").read_text(encoding="utf-8")
+    shown = text.split("```text\n")[1].split("```")[0]
+    launch = str(root / "sample_runs" / "fishing_launch")
+    assert plan(launch, "--isolation", "bonded").stdout.strip() == shown.strip()
+    for option in ("--isolation", "--joints", "--sheet", "--scanner", "--json"):
+        assert option in text and option in plan("--help").stdout

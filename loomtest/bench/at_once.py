@@ -69,6 +69,8 @@ class AtOnce:
             return "0.1 to 3.3 V on the diode test"
         if step.what == "isolation":
             return "over-range"
+        if step.what == "locate":
+            return "joined or not: it tells where the fault is"
         if step.what == "part":
             return f"{ohms_text(self._part_range(step)[0])} to {ohms_text(self._part_range(step)[1])}"
         if step.expected_ohms is None or math.isnan(step.expected_ohms):
@@ -85,6 +87,8 @@ class AtOnce:
             return Glance(False, f"{shown} where {low} to {high} V is expected")
         if step.what == "isolation":
             return self._apart(value)
+        if step.what == "locate":
+            return self._either(value)
         net = value if math.isinf(value) or self._four_wire else max(0.0, value - self.lead_ohm)
         shown = ohms_text(net) if math.isfinite(net) else "over-range"
         expected = self.expected_text(step)
@@ -95,6 +99,12 @@ class AtOnce:
         if FINGERS_OHM[0] <= net <= FINGERS_OHM[1]:
             return Glance(False, f"{shown} where {expected} is expected: hands off the tips, again", True)
         return Glance(False, f"{shown} where {expected} is expected")
+
+    def _either(self, value: float) -> Glance:
+        if FINGERS_OHM[0] <= value < FINGERS_OHM[1]:
+            return Glance(False, f"{ohms_text(value)}: hands off the tips, again", True)
+        joined = value < self._harness.limits.short_below_ohms
+        return Glance(True, f"{ohms_text(value)}: {'joined' if joined else 'not joined'}")
 
     def _apart(self, value: float) -> Glance:
         limits = self._harness.limits

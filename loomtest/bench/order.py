@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from loomtest.bench.adaptive import next_probing
+from loomtest.bench.adaptive import left_open, next_probing
 from loomtest.bench.plan import Plan, Step
 from loomtest.harness.model import Harness
 from loomtest.readings.load import load_readings
@@ -36,6 +36,10 @@ class Order:
             if pair not in done:
                 return self._planned.steps[index]
         return None
+
+    def left_open(self) -> tuple[str, ...]:
+        """What no further probing can tell, one sentence each."""
+        return left_open(self._harness, load_readings(self._folder, self._harness), self._instrument)
 
     @property
     def total(self) -> int:

@@ -320,7 +320,7 @@ class Session:
         quantity = step.quantity
         if quantity != (before.quantity if before is not None else "resistance"):
             events.append(TurnTo("diode" if quantity == "diode" else "resistance"))
-        return [*events, Asked(probe_prompt(self._harness, step, expected))]
+        return [*events, Asked(probe_prompt(self._harness, step, expected, before))]
 
     def _ask_leads(self, stage: Literal["leads-start", "leads-end"]) -> list[Event]:
         self._stage, self._zero, self._step = stage, LeadZero(), None

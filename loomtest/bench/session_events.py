@@ -17,7 +17,7 @@ Tone = Literal["plain", "good", "doubt", "bad"]
 class Prompt:
     """What to touch now. `sentence` is the whole of it in words; `red` and `black` the two points alone.
 
-    `about`: lines on wire, colour, circuit and place.
+    `about`: lines on wire, colour, circuit and place. `stays`: the lead that is on its point already.
     """
 
     kind: Literal["leads", "probe"]
@@ -26,6 +26,7 @@ class Prompt:
     black: str = ""
     about: tuple[str, ...] = ()
     expected: str = ""
+    stays: Literal["", "red", "black"] = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -94,8 +95,11 @@ def touched(point: str) -> str:
     return f"{connector} cavity {cavity_of(point)}" if connector else point
 
 
-def probe_prompt(harness: Harness, step: Step, expected: str) -> Prompt:
-    """The prompt of one step: two points as a sentence, and where and what they are."""
+def probe_prompt(harness: Harness, step: Step, expected: str, before: Step | None = None) -> Prompt:
+    """The prompt of one step: two points as a sentence, where and what they are; `before` was asked last."""
+    stays: Literal["", "red", "black"] = ""
+    if before is not None and (before.start == step.start) != (before.end == step.end):
+        stays = "red" if before.start == step.start else "black"
     red, black = touched(step.start), touched(step.end)
     about = []
     by_name = {wire.name: wire for wire in harness.wires}
@@ -115,9 +119,8 @@ def probe_prompt(harness: Harness, step: Step, expected: str) -> Prompt:
                 about.append(f"{lead} lead: {place}")
     if step.quantity == "diode":
         about.append("the meter on its diode test")
-    return Prompt(
-        "probe", f"Red lead: {red}. Black lead: {black}.", red, black, tuple(about), f"expected {expected}"
-    )
+    sentence = f"Red lead: {red}. Black lead: {black}."
+    return Prompt("probe", sentence, red, black, tuple(about), f"expected {expected}", stays)
 
 
 def _short(harness: Harness, name: str) -> str:

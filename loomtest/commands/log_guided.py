@@ -87,6 +87,7 @@ def _sitting(
     from loomtest.bench.session import Choices, Session
     from loomtest.commands.log_screen import FullScreen, PlainLines
     from loomtest.commands.log_view import View
+    from loomtest.commands.text import shown
 
     planned = plan(harness, request.isolation, request.joints)
     terminal = sys.stdout.isatty()
@@ -107,6 +108,9 @@ def _sitting(
             writer.status = "stopped"
             return
         writer.status = _Loop(session, order, view, screen, keys, link).run()
+    if writer.status == "complete":
+        for sentence in order.left_open():
+            typer.echo(shown(sentence))
     typer.echo(f"recorded in {request.out}. Next: loomtest judge {harness.source or 'HARNESS'} {request.out}")
 
 

@@ -85,9 +85,10 @@ def _prompt_rows(view: View, width: int, height: int) -> list[tuple[str, str]]:
         drawn = next(filter(None, (large(text, width - 8, scale) for text, scale in tries)), None)
         rows.append(("", ""))
         if drawn is None:
-            rows.append((f" {lead:6} {shown(point)}", style))
+            rows.append((f" {lead:6} {shown(point)}{' (stays)' if prompt.stays == lead else ''}", style))
         else:
-            rows += [(f" {lead if not index else '':6} {line}", style) for index, line in enumerate(drawn)]
+            labels = [lead, "stays" if prompt.stays == lead else ""] + [""] * len(drawn)
+            rows += [(f" {label:6} {line}", style) for label, line in zip(labels, drawn, strict=False)]
     rows.append(("", ""))
     most = 2 if height < 30 else 5
     about = [line for text in prompt.about for line in textwrap.wrap(shown(text), width - 2)]

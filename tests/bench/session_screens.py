@@ -12,6 +12,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Iterator
+from itertools import count
 from pathlib import Path
 
 KEPT = Path(__file__).parent / "screens"
@@ -52,11 +53,14 @@ hold 900
 """
 
 
+_SERVERS = count()  # a server that was just killed may still be going
+
+
 class Terminal:
     """One program in a tmux pane of a server of its own."""
 
     def __init__(self, command: list[str], folder: Path, width: int, height: int) -> None:
-        self._server = ["tmux", "-L", f"loomtest-{os.getpid()}", "-f", "/dev/null"]
+        self._server = ["tmux", "-L", f"loomtest-{os.getpid()}-{next(_SERVERS)}", "-f", "/dev/null"]
         environment = dict(os.environ, TERM="xterm-256color", LC_ALL="C.UTF-8")
         shell = f"cd {shlex.quote(str(folder))} && exec {shlex.join(command)}"
         size = ["-x", str(width), "-y", str(height)]

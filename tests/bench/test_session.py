@@ -119,6 +119,7 @@ def test_a_touch_is_recorded_before_the_next_prompt(make: Make) -> None:
     ]
     assert of(Recorded, new)[0].good
     assert of(Asked, new)[-1].prompt.expected == "expected over-range"
+    assert of(Asked, new)[-1].prompt.stays == "red"  # X1:1 again: only the other hand moves
 
 
 def test_a_doubtful_value_is_kept_asked_again_and_taken_back_by_a_good_one(make: Make) -> None:
@@ -257,6 +258,15 @@ def test_a_typed_value_where_nothing_should_conduct_is_asked_again(
     new = bench.session.typed(0.0, typed)
     assert words in of(Said, new)[0].text and not of(Asked, new)
     assert not of(Recorded, new)[0].good
+
+
+@pytest.mark.parametrize(("value", "words"), [(0.4, "0.4 Ω: joined"), (OL, "over-range: not joined")])
+def test_a_probing_that_looks_for_a_fault_expects_nothing(make: Make, value: float, words: str) -> None:
+    bench = make(Step(9, "locate", "X1:1", "X2:1", None, "where W1 is open"), APART)
+    assert of(Asked, bench.events)[0].prompt.expected == "expected joined or not: it tells where the fault is"
+    new = bench.touch(value) if value < OL else [*bench.show(OL, 1.0), *bench.key("pedal")]
+    (recorded,) = of(Recorded, new)
+    assert recorded.good and recorded.text == words
 
 
 def test_leads_are_zeroed_at_start_and_end_with_drift(make: Make) -> None:

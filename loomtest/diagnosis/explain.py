@@ -19,7 +19,7 @@ _WIDTH = 10  # placements kept a level
 _LEVELS = 8
 _BAD_JOINT_WEIGHT = 8.0
 _MOST_SOLUTIONS = 12
-_MOST_WIDENED = 6  # longer rotations offered to the resistances
+_MOST_RESPELLED = 6  # rotations of the same joins offered to the resistances
 _ROUGH_OHM = 1.0  # more than wires and sound joints show
 _PATIENCE = 2  # levels without a cheaper total before the search ends
 
@@ -79,7 +79,7 @@ def explain(scene: Scene, likeliness: Likeliness) -> tuple[list[Solution], list[
             break
     best_solutions = [s for s in known.values() if s.cost == best]
     for solution in _ranked(best_solutions)[:3]:
-        for other in [*_mirrored(scene, solution.moves), *_widened(scene, solution.moves)]:
+        for other in [*_mirrored(scene, solution.moves), *_respelled(scene, solution.moves)]:
             if other not in known and other.possible(scene) and solve(other).cost == best:
                 best_solutions.append(solve(other))
     return _ranked(best_solutions), _ranked([s for s in known.values() if s.cost == best + 1])
@@ -115,20 +115,21 @@ def _merged_cycles(scene: Scene, moves: Moves) -> list[Moves]:
     ]
 
 
-def _widened(scene: Scene, moves: Moves) -> list[Moves]:
-    """Rotations with one more cavity of a net they touch: they join the same points, and only the sizes and
-    lengths of the wires can tell."""
+def _respelled(scene: Scene, moves: Moves) -> list[Moves]:
+    """Rotations with one cavity less or more of a net they touch: they join the same points, and only the
+    sizes and lengths of the wires can tell."""
     cycles = moves.cycles()
     if not cycles:
         return []
     placed = moves.placement(scene)
     labels = components(scene.size, (placed[e] for e in scene.conductors))
-    moved = {point for cycle in cycles for point in cycle}
+    moved = sorted({point for cycle in cycles for point in cycle})
     still = [
         p for p in range(scene.size) if scene.cavity[p] and p not in moved and len(scene.ends_at[p]) == 1
     ]
-    out = [moves.swapped(a, p) for a in sorted(moved) for p in still if labels[a] == labels[p]]
-    return out[:_MOST_WIDENED]
+    alike = [(a, p) for a in moved for p in (*moved, *still) if a != p and labels[a] == labels[p]]
+    out = {moves.swapped(a, p) for a, p in alike}
+    return sorted(out, key=lambda m: (len(m.cavity), m.cavity))[:_MOST_RESPELLED]
 
 
 def _mirrored(scene: Scene, moves: Moves) -> list[Moves]:

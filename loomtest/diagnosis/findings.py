@@ -74,10 +74,7 @@ def _moved(told: Told, fault: MoveFault) -> Finding:
         for way, weight in ways[:_MOST_ALTERNATIVES]
     ]
     wires = list(dict.fromkeys(edge for edge, _ in fault.ends))
-    suspects = tuple(
-        Suspect(told.harness.wires[told.scene.wire[edge]].name, told.name(told.scene.home[edge][side]))
-        for edge, side in {edge: (edge, side) for edge, side in fault.ends}.values()
-    )
+    suspects = _movers(told, fault)
     kinds = {f.fault for s in told.solutions for f in s.move_faults}
     probability = told.probability(
         lambda s: any(f.fault == fault.fault for f in s.move_faults) or kinds == {fault.fault}
@@ -92,9 +89,13 @@ def _moved(told: Told, fault: MoveFault) -> Finding:
         text = f"{capital(told_moves)} ({one_of([wire_text(row) for row in rows], 'and')})."
     else:
         (home, place), *_ = moves.items()
+        shared = suspects[0].probability is not None  # one of several wires, not all of them
+        by_name = {row.name: row for row in told.harness.wires}
+        named = [wire_text(by_name[suspect.wire]) for suspect in suspects]
+        verb = "belongs" if shared or len(named) == 1 else "belong"
         text = (
-            f"{capital(one_of([wire_text(row) for row in rows], 'and'))} belongs in "
-            f"{point_text(told.harness, home)} and sits in {point_text(told.harness, place)}."
+            f"{capital(one_of(named, 'or' if shared else 'and'))} {verb} in {point_text(told.harness, home)} "
+            f"and {'sits' if verb == 'belongs' else 'sit'} in {point_text(told.harness, place)}."
         )
     if len(alternatives) > 1 and alternatives[1].probability > 0.2:
         second = alternatives[1]
@@ -111,6 +112,28 @@ def _moved(told: Told, fault: MoveFault) -> Finding:
         text,
         next=f"Look into {first}, put the wires right, and measure these circuits again.",
     )
+
+
+def _movers(told: Told, fault: MoveFault) -> tuple[Suspect, ...]:
+    """The wires whose ends sit wrong; where two wires would explain it alike, each with its share."""
+    harness, scene = told.harness, told.scene
+
+    def named(end: tuple[int, int], probability: float | None) -> Suspect:
+        edge, side = end
+        name = harness.wires[scene.wire[edge]].name
+        return Suspect(name, told.name(scene.home[edge][side]), probability=probability)
+
+    weights: dict[tuple[int, int], float] = {}
+    for solution in told.solutions:
+        for other in solution.move_faults:
+            if other.moves == fault.moves and len(other.ends) == 1:
+                gain = math.exp(solution.log_weight - told.best.log_weight)
+                weights[other.ends[0]] = max(weights.get(other.ends[0], 0.0), gain)
+    if len(fault.ends) == 1 and len(weights) > 1:
+        total = sum(weights.values())
+        ranked = sorted(weights, key=lambda end: (-weights[end], end))
+        return tuple(named(end, weights[end] / total) for end in ranked)
+    return tuple(named(end, None) for end in {edge: (edge, side) for edge, side in fault.ends}.values())
 
 
 def suspects_of_open(told: Told, placed: Placement, edge: int) -> list[int]:

@@ -11,7 +11,7 @@ from typing import Any
 from loomtest.errors import Problem, nearest
 from loomtest.harness.model import Expect, Face, Limits
 from loomtest.harness.points import read_point
-from loomtest.harness.table import quoted, visible
+from loomtest.harness.table import lines_of, quoted, visible
 
 MOST_CAVITIES = 10_000
 LARGEST_TOML_BYTES = 5_000_000
@@ -86,7 +86,7 @@ def _lines(text: str) -> dict[str, int]:
     def path(dotted: str) -> str:
         return ".".join(piece.strip("\"'") for piece in re.findall(key_text, dotted))
 
-    for number, line in enumerate(text.splitlines(), start=1):
+    for number, line in enumerate(lines_of(text), start=1):
         if match := header.fullmatch(line):
             table = path(match[1])
             lines.setdefault(table, number)

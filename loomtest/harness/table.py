@@ -69,6 +69,11 @@ def read_text(path: Path, file: str, problems: list[Problem], largest: int = LAR
         return None
 
 
+def lines_of(text: str) -> list[str]:
+    """Lines as an editor counts them: ended by LF, CRLF or CR, and by no other character."""
+    return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+
+
 def read_table(path: Path, file: str, needed: tuple[str, ...], problems: list[Problem]) -> Table | None:
     """Read a CSV file; `needed` column names only help to tell the separator.
 
@@ -79,9 +84,7 @@ def read_table(path: Path, file: str, needed: tuple[str, ...], problems: list[Pr
     text = read_text(path, file, problems)
     if text is None:
         return None
-    lines = text.splitlines(keepends=True) if "\r" in text else text.split("\n")
-    if "\r" not in text:
-        lines = [line + "\n" for line in lines]
+    lines = [line + "\n" for line in lines_of(text)]
     skipped = 0
     while skipped < len(lines) and (not lines[skipped].strip() or lines[skipped].lstrip().startswith("#")):
         skipped += 1

@@ -104,6 +104,14 @@ def test_lines_are_counted_as_an_editor_does(tmp_path: Path) -> None:
     assert (found.line, found.column) == (7, "length")
 
 
+def test_only_line_ends_end_a_line(tmp_path: Path) -> None:
+    rows = "from,to,note,length\r\nX1:1,X2:1,a\u2028b\x0cc\x85d,1\r\nX1:2,X2:2,,-1\r\n"
+    (found,) = problems(tmp_path, rows)
+    assert (found.line, found.column) == (3, "length")
+    (found,) = problems(tmp_path, "from,to\nX1:1,X2:1\n", "name = 'a\u2028b'\r\nnmae = 1\r\n")
+    assert found.line == 2
+
+
 def test_a_comment_among_the_rows_is_left_out_and_said(tmp_path: Path) -> None:
     loom = load(tmp_path, "from,to\nX1:1,X2:1\n#X1:2,X2:2\n# later, perhaps, more\n")
     assert len(loom.wires) == 1

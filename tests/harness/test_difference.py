@@ -71,3 +71,9 @@ def test_a_wire_is_followed_across_a_connector_change() -> None:
     moved = replace(A, name="W1", start="X1N:4", extra=(("was_from", "X1:1"), ("was_to", "")))
     (change,) = difference(old, loom(moved)).changed
     assert change.fields == (("from", "X1:1", "X1N:4"),)
+
+
+def test_a_wire_of_another_name_between_the_same_points_is_another_wire() -> None:
+    found = difference(loom(A), loom(replace(A, name="Z")))
+    assert [wire.name for wire in found.added] == ["Z"]
+    assert [wire.name for wire in found.removed] == ["A"]

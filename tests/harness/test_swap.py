@@ -296,6 +296,8 @@ def test_a_map_that_parts_a_net(tmp_path: Path) -> None:
     allowed = swapped(tmp_path, text.replace("X5N:5,", "X5N:5,split"), loom)
     assert len(allowed.parted) == 1
     assert ends(allowed.harness)["W7"] == ("X5N:5", "X2:2")
+    present = present_points(allowed.harness)
+    assert "X5:1" not in present and present["X5:2"] == "X5N:1"  # nobody can say which of the two it is now
 
 
 def test_giving_up_a_cavity_through_which_two_wires_meet_parts_a_net(tmp_path: Path) -> None:

@@ -78,12 +78,13 @@ def test_every_change_of_a_single_byte_is_reported(tmp_path: Path) -> None:
         step = 1 if DEEP else max(1, len(data) // 4)
         for place in sorted({*range(0, len(data), step), len(data) - 1}):
             # another letter, the other case, a blank, an end of line in two ways
-            for byte in {data[place] ^ 1, data[place] ^ 0x20, 0x20, 0x0A, 0x0B} - {data[place]}:
+            changes = [data[place] ^ 1, data[place] ^ 0x20, 0x20, 0x0A, 0x0B]
+            for byte in {*(changes if DEEP else (changes[0], changes[tried % 5]))} - {data[place]}:
                 path.write_bytes(data[:place] + bytes([byte]) + data[place + 1 :])
                 assert kept.wrong(archive, judge=False), (path.name, place, byte)
                 tried += 1
         path.write_bytes(data)
-    assert tried > 100
+    assert tried > 40
     assert kept.wrong(archive) == {}
 
 

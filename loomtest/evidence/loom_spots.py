@@ -93,7 +93,7 @@ def text_width(text: str, size: float) -> float:
 
 
 def home_of(finding: Finding, harness: Harness, board: Board) -> str:
-    """The hub where a finding is marked: its suspect's end if known, else its first point; "" off the board."""
+    """The hub where a finding is marked: the end to blame, else its first point; "" off the board."""
     ends = [suspect.end for suspect in finding.suspects[:1] if suspect.end]
     wires = [w for s in finding.suspects[:1] for w in harness.wires if w.name == s.wire]
     candidates = [*ends, *finding.points, *(wire.start for wire in wires)]

@@ -17,6 +17,8 @@ SAMPLES = 8
 OVER_RANGE_PROVES_OHM = 4e6
 UNCALIBRATED_PPM = 20_000  # reference resistors and amplifier as bought, 1 % parts (common practice)
 BEND_CODES = 0.18  # standard uncertainty: an amplitude of a quarter code over √2, see build-notes.md
+ALIKE_CODES = 128.0  # the bend of codes nearer to each other than this is partly the same
+TRANSFER_PPM = 350.0  # the bend at the known resistor's own code, some 800 codes up
 STEP = 1.0 / 12.0  # variance of one conversion's rounding, in codes
 UNIT_OHM = (1e-5, 1e-3, 1e-2, 1.0, 100.0)  # of the five ranges
 UP_TO_OHM = (1.19, 30.0, 10e3, 100e3, 4e6)
@@ -45,11 +47,13 @@ class Budget:
         # Above what the difference is taken from: the amplifier's zero (32 samples), or the other sense line.
         against = 4 * SAMPLES if value.range < 2 else SAMPLES
         random = (self._mean_variance(samples) + self._mean_variance(against)) / averaged
-        difference = math.sqrt(random + 2.0 * BEND_CODES**2) * ratio_ohm / below
+        apart = min(1.0, abs(value.ohms) / ratio_ohm * below / ALIKE_CODES) if ratio_ohm else 1.0
+        difference = math.sqrt(random + 2.0 * (BEND_CODES * apart) ** 2) * ratio_ohm / below
         bend = BEND_CODES**2 if across else 0.0
         divisor = math.sqrt(self._mean_variance(SAMPLES) / averaged + bend) / below
         zero = math.sqrt(random * averaged / 8.0) * ratio_ohm / below if value.range < 2 else 0.0
-        return math.hypot(difference, value.ohms * divisor, value.ohms * ppm * 1e-6, zero)
+        scale = math.hypot(ppm, TRANSFER_PPM) * 1e-6
+        return math.hypot(difference, value.ohms * divisor, value.ohms * scale, zero)
 
     def _mean_variance(self, samples: float) -> float:
         """Variance of the mean of some conversions; too little noise no longer averages the steps away."""

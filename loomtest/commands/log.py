@@ -42,6 +42,17 @@ def log(
         float | None,
         typer.Option(help="Take over-range by itself once it lasted so many seconds.", min=2.5),
     ] = None,
+    scans: Annotated[int, typer.Option(help="Of a scanner: so many scans, averaged.", min=1)] = 1,
+    parallel: Annotated[
+        bool, typer.Option("--parallel", help="Of a scanner: only what is joined and apart, in a few tests.")
+    ] = False,
+    flex: Annotated[
+        float, typer.Option(help="Of a scanner: then so many seconds of flex watch.", min=0.0)
+    ] = 0.0,
+    touch: Annotated[
+        int | None,
+        typer.Option(help="Of a scanner: fill the socket table by touching, probe on this pin.", min=1),
+    ] = None,
     quiet: Annotated[bool, typer.Option("--quiet", help="No bell.")] = False,
 ) -> None:
     """Record readings into a run folder; each is on disk before the next is asked for.
@@ -56,21 +67,22 @@ def log(
     end_on_request()
     request = LogRequest(out, stage, operator, instrument, temperature, isolation, joints, open_after, quiet)
     try:
-        _record(harness, meter, scanner, request)
+        if scanner:
+            from loomtest.commands.log_scanner import Wishes, log_scanner
+
+            about = (stage, operator, temperature)
+            log_scanner(harness, out, scanner, Wishes(*about, scans, parallel, flex, touch, quiet))
+        else:
+            _record(harness, meter, request)
     except KeyboardInterrupt:
         typer.echo("loomtest: interrupted; what was recorded is safe on disk", err=True)
         raise typer.Exit(130) from None
 
 
-def _record(harness: str, meter: str, scanner: str, request: LogRequest) -> None:
+def _record(harness: str, meter: str, request: LogRequest) -> None:
     from loomtest.harness.load import load_harness
 
-    if scanner:
-        from loomtest.commands.log_scanner import Wishes, log_scanner
-
-        wishes = Wishes(stage=request.stage, operator=request.operator, quiet=request.quiet)
-        log_scanner(harness, request.out, scanner, wishes)
-    elif meter:
+    if meter:
         from loomtest.commands.log_guided import log_meter
 
         log_meter(load_harness(harness), meter, request)

@@ -25,19 +25,25 @@ if TYPE_CHECKING:
 class Wishes:
     """What the person wants of the scan.
 
-    `repeats`: scans averaged. `parallel`: only the parallel test. `flex_s`: seconds of flex watch after it.
-    `sockets`: a socket table elsewhere than in the harness folder. `touch_pin`: fill the table by touching,
-    with the probe on this scanner pin.
+    `scans`: so many, averaged. `parallel`: only the parallel test. `flex_s`: seconds of flex watch after it.
+    `touch_pin`: fill the socket table by touching, with the probe on this scanner pin.
     """
 
     stage: str = ""
     operator: str = ""
-    repeats: int = 1
+    temperature_c: float | None = None
+    scans: int = 1
     parallel: bool = False
     flex_s: float = 0.0
-    sockets: Path | None = None
     touch_pin: int | None = None
     quiet: bool = False
+
+
+def _say(text: str) -> None:
+    """One paragraph, wrapped for a terminal of 80 columns."""
+    from textwrap import fill
+
+    typer.echo(fill(text, 79, break_long_words=False, break_on_hyphens=False))
 
 
 def log_scanner(harness_path: str | Path, out: str | Path, port: str, wishes: Wishes | None = None) -> None:
@@ -49,17 +55,17 @@ def log_scanner(harness_path: str | Path, out: str | Path, port: str, wishes: Wi
     wishes = wishes or Wishes()
     harness = load_harness(harness_path)
     for caution in CAUTIONS:
-        typer.echo(caution)
-    typer.echo("")
+        _say(caution)
+    _say("")
     with open_scanner(port) as scanner:
         who = scanner.identity
-        typer.echo(
+        _say(
             f"Pin-scanner with {who.pins} pins, firmware {who.firmware}, "
             + ("calibrated." if who.calibrated else "not calibrated: readings are taken as good to 2 %.")
         )
         sockets = _sockets(scanner, harness, Path(harness_path), wishes)
         budget = ready(scanner, sockets)
-        typer.echo(f"Self-test passed, no voltage on the loom. {len(sockets.rows)} points are plugged in.")
+        _say(f"Self-test passed, no voltage on the loom. {len(sockets.rows)} points are plugged in.")
         _tell_missing(harness, sockets)
         with _run_folder(Path(out), harness, scanner, budget, wishes) as writer:
             if wishes.parallel:
@@ -71,8 +77,9 @@ def log_scanner(harness_path: str | Path, out: str | Path, port: str, wishes: Wi
         mended = scanner.counts
         lost = mended.damaged + mended.silent + mended.resets
         if lost:
-            typer.echo(f"{lost} answers were damaged or lost on the line and asked for again.")
-    typer.echo(f"Recorded in {out}. Next: loomtest judge {harness_path} {out}")
+            _say(f"{lost} answers were damaged or lost on the line and asked for again.")
+    typer.echo(f"Recorded in {out}. Next:")
+    typer.echo(f"  loomtest judge {harness_path} {out}")
 
 
 def _run_folder(out: Path, harness: Harness, scanner: Scanner, budget: Budget, wishes: Wishes) -> RunWriter:
@@ -81,9 +88,11 @@ def _run_folder(out: Path, harness: Harness, scanner: Scanner, budget: Budget, w
     from loomtest.readings.runfile import RUN_FILE
 
     if (out / RUN_FILE).is_file():
-        typer.echo(f"Going on with {out}.")
+        _say(f"Going on with {out}.")
         return resume_run(out, clock=now, harness=harness)
-    about = About(wishes.stage, wishes.operator, instrument_of(scanner, budget))
+    about = About(
+        wishes.stage, wishes.operator, instrument_of(scanner, budget), temperature_c=wishes.temperature_c
+    )
     return create_run(out, harness, about, clock=now)
 
 
@@ -94,14 +103,16 @@ def _sockets(scanner: Scanner, harness: Harness, harness_path: Path, wishes: Wis
     from loomtest.bench.scanner_sockets import SOCKETS_FILE, proposed, read_sockets
 
     home = harness_path if harness_path.is_dir() else harness_path.parent
-    table = wishes.sockets or home / SOCKETS_FILE
+    table = home / SOCKETS_FILE
     if wishes.touch_pin is not None:
         return _touch(scanner, harness, table, wishes.touch_pin)
     if table.is_file():
         return read_sockets(table, harness, scanner.identity.pins)
     sockets = proposed(harness, scanner.identity.pins)
-    typer.echo(f"No socket table ({table}): pins are taken in the order of connectors and cavities,")
-    typer.echo(_spans(sockets))
+    _say(
+        f"No socket table ({table}): pins are taken in the order of connectors and cavities, "
+        + _spans(sockets)
+    )
     return sockets
 
 
@@ -124,9 +135,7 @@ def _touch(scanner: Scanner, harness: Harness, table: Path, probe: int) -> Socke
 
     if table.exists():
         raise typer.BadParameter(f"{table} is there already: move it away to fill a new one by touching")
-    typer.echo(
-        f"Lead sets unplugged from the loom; probe on pin {probe}. Touch each terminal as it is asked for."
-    )
+    _say(f"Lead sets unplugged from the loom; probe on pin {probe}. Touch each terminal as it is asked for.")
     scanner.check_voltage()
     rows: list[Socket] = []
     hits = (pin for pin in touched(_probe_rows(scanner, probe)) if pin is not None)
@@ -136,12 +145,12 @@ def _touch(scanner: Scanner, harness: Harness, table: Path, probe: int) -> Socke
             taken = next((s.point for s in rows if s.pin == pin), None)
             if taken is None:
                 rows.append(Socket(pin, point, 0.0, connector_of(point)))
-                typer.echo(f"pin {pin}")
+                _say(f"pin {pin}")
                 break
             typer.echo(f"(that is {taken}, already found) ", nl=False)
     sockets = Sockets(tuple(sorted(rows, key=lambda s: s.pin)))
     table.write_text(sockets.text(), "utf-8", newline="\n")
-    typer.echo(f"{len(rows)} points found; the table is {table}.")
+    _say(f"{len(rows)} points found; the table is {table}.")
     return sockets
 
 
@@ -154,7 +163,7 @@ def _tell_missing(harness: Harness, sockets: Sockets) -> None:
     missing = [p for p in harness.points if p not in harness.unreachable and p not in sockets.points]
     if missing:
         shown = ", ".join(missing[:8]) + (f" and {len(missing) - 8} more" if len(missing) > 8 else "")
-        typer.echo(f"Without a pin, and so not measured: {shown}.")
+        _say(f"Without a pin, and so not measured: {shown}.")
 
 
 # ---- what is recorded ----
@@ -165,8 +174,8 @@ def _scan(scanner: Scanner, sockets: Sockets, budget: Budget, writer: RunWriter,
 
     done = rows_recorded(writer.folder, sockets)
     if done:
-        typer.echo(f"{len(done)} of {len(sockets.rows)} pins stand recorded already.")
-    steps = record_scan(scanner, sockets, budget, writer, repeats=wishes.repeats, done=done)
+        _say(f"{len(done)} of {len(sockets.rows)} pins stand recorded already.")
+    steps = record_scan(scanner, sockets, budget, writer, repeats=wishes.scans, done=done)
     total = len(sockets.rows) - len(done)
     with _Bar(total, wishes.quiet) as bar:
         for step in steps:
@@ -205,7 +214,7 @@ def _parallel(scanner: Scanner, harness: Harness, sockets: Sockets, writer: RunW
         raise InstrumentError("this board has no transistor switches: it scans, but cannot test in parallel")
     tests = scanner_tests(harness)
     joined = sum(test.what == "continuity" for test in tests)
-    typer.echo(
+    _say(
         f"Parallel test of {len(harness.nets)} nets: {len(tests)} tests, {joined} for what is joined and "
         f"{len(tests) - joined} for what is apart."
     )
@@ -216,12 +225,12 @@ def _parallel(scanner: Scanner, harness: Harness, sockets: Sockets, writer: RunW
         failed += not result.passed
         for start, end in result.wrong[:4]:
             points = [sockets.by_pin[pin].point for pin in dict.fromkeys((start, end))]
-            typer.echo(f"Test {result.number} of {result.total}: not as it should be at {', '.join(points)}.")
+            _say(f"Test {result.number} of {result.total}: not as it should be at {', '.join(points)}.")
     if failed:
-        typer.echo(f"{failed} tests failed: scan without --parallel to see what is wrong and where.")
+        _say(f"{failed} tests failed: scan without --parallel to see what is wrong and where.")
     else:
-        typer.echo("Every net is whole (below 90 Ω) and apart from all others (above 1.2 MΩ).")
-        typer.echo("Joints were not measured: scan without --parallel for them.")
+        _say("Every net is whole (below 90 Ω) and apart from all others (above 1.2 MΩ).")
+        _say("Joints were not measured: scan without --parallel for them.")
 
 
 def _flex(
@@ -231,7 +240,7 @@ def _flex(
     from loomtest.bench.scanner_parallel import nets_of
     from loomtest.bench.scanner_run import readings_of
 
-    typer.echo(f"Flex watch for {seconds:g} s: bend the loom, branch by branch.")
+    _say(f"Flex watch for {seconds:g} s: bend the loom, branch by branch.")
     moved: dict[tuple[int, int], int] = {}
     rounds = 0
     for look in flex_watch(scanner, sockets, nets_of(harness, sockets), budget, seconds=seconds):
@@ -240,9 +249,9 @@ def _flex(
         if look.moved and pair not in moved:
             names = [sockets.by_pin[pin].point for pin in pair]
             shown = "open" if look.value.range is None else f"{look.value.ohms:.3g} Ω"
-            typer.echo(f"\a{names[0]} to {names[1]}: {shown} where {look.rest_ohm:.3g} Ω rests.")
+            _say(f"\a{names[0]} to {names[1]}: {shown} where {look.rest_ohm:.3g} Ω rests.")
         if look.moved:
             moved[pair] = moved.get(pair, 0) + 1
             for reading in readings_of(look.start, {look.end: [look.value]}, sockets, budget):
                 writer.record(reading)
-    typer.echo(f"{rounds} rounds in {seconds:g} s; {len(moved)} of the joints' paths moved.")
+    _say(f"{rounds} rounds in {seconds:g} s; {len(moved)} of the joints' paths moved.")

@@ -16,7 +16,7 @@ from loomtest.harness.model import FloatArray
 from loomtest.readings.values import ValueSyntaxError, parse_value
 
 HEADER = "time_s,value_ohms\n"
-FLUSH_EVERY_S = 0.5
+FLUSH_EVERY_S = 0.25
 
 
 class StreamFile:

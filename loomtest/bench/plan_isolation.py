@@ -87,7 +87,7 @@ def _bonded(harness: Harness, group: IntArray, point: dict[int, int], pairs: int
         start.extend(point[net] for net in nets)
         teeth.extend([hung] * len(nets))  # nets that a part joins are clipped on together, after the last
         hung += len(nets)
-    end = [comb[0]] * len(start)
+    end = comb[:1] * len(start)
     columns = [np.array(column, dtype=np.int64) for column in (start, end, comb, teeth)]
     return IsolationProbings(columns[0], columns[1], columns[2], columns[3], len(start), pairs)
 

@@ -348,3 +348,12 @@ def test_what_no_probe_reaches_is_said() -> None:
     assert "W3, W4: no probe reaches what lies beyond" in told
     assert "SP3: no probe reaches any point of the net" in told
     assert "W1, W2 apart from one another: judged on their sum" in told
+
+
+@pytest.mark.parametrize("level", ["full", "neighbours", "bonded", "none"])
+def test_a_loom_that_no_probe_reaches_has_an_empty_plan(level: str) -> None:
+    harness = Harness(
+        "sealed", (Wire("W1", "SP1", "SP2"),), ("SP1", "SP2"), unreachable=frozenset({"SP1", "SP2"})
+    )
+    made = plan(harness, level, joints=True)  # type: ignore[arg-type]
+    assert len(made.steps) == 0 and made.totals["moves"] == 0 and made.unproven

@@ -9,7 +9,8 @@ calibration_t calibration;
 uint16_t baseline_code;
 static uint16_t amplifier_zero; /* sum of 2 * SAMPLES codes of the amplified channel with nothing across it */
 
-#define SAMPLES 8
+#define SAMPLES 8  /* of each polarity in the milliohm range */
+#define QUICK 4    /* of each channel in the divider ranges: parts and leaks need no more, a scan needs the time */
 #define FULL_SCALE 1000 /* an amplified code above this is clipped */
 #define SCREEN_US 200   /* see protocol.md: 4 Mohm with 3 nF is still seen */
 #define SCREEN_CODES 8
@@ -120,16 +121,16 @@ void measure_baseline(void) {
 
 /* A divider of one reference, with the planes set and driven high. */
 static int32_t divider(uint8_t range) {
-    int32_t p = sum_of(CHANNEL_P, SAMPLES), n = sum_of(CHANNEL_N, SAMPLES), l = sum_of(CHANNEL_L, SAMPLES);
-    if (range == RANGE_100K) l -= (int32_t)(baseline_code * SAMPLES);
+    int32_t p = sum_of(CHANNEL_P, QUICK), n = sum_of(CHANNEL_N, QUICK), l = sum_of(CHANNEL_L, QUICK);
+    if (range == RANGE_100K) l -= (int32_t)(baseline_code * QUICK);
     return scaled(calibration.scale[range], p - n, l);
 }
 
 /* The amplified difference over the 1 kohm reference; INT32_MAX when the amplifier clips. */
 static int32_t amplified(void) {
-    int32_t on = sum_of(CHANNEL_D, SAMPLES), l = sum_of(CHANNEL_L, SAMPLES);
-    if (on > (int32_t)FULL_SCALE * SAMPLES) return INT32_MAX;
-    return scaled(calibration.scale[RANGE_1K_AMPLIFIED], 2 * on - (int32_t)amplifier_zero, 2 * l) - calibration.zero[1];
+    int32_t on = sum_of(CHANNEL_D, QUICK), l = sum_of(CHANNEL_L, QUICK);
+    if (on > (int32_t)FULL_SCALE * QUICK) return INT32_MAX;
+    return scaled(calibration.scale[RANGE_1K_AMPLIFIED], 4 * on - (int32_t)amplifier_zero, 4 * l) - calibration.zero[1];
 }
 
 #if SCANNER_SWITCHES
@@ -219,7 +220,7 @@ void measure_pair(uint8_t from, uint8_t to, uint8_t mirrored, reading_t *reading
     uint16_t code = screen(from, to);
     if (code < baseline_code + SCREEN_CODES) return;
     if (code < 512) { /* a large resistance, or a large capacitance: let it settle */
-        port_wait_us(3000);
+        port_wait_us(2000);
         code = port_convert(CHANNEL_L, 0);
         if (code < 512) {
             uint16_t settled = (uint16_t)(sum_of(CHANNEL_L, SAMPLES) / SAMPLES);

@@ -16,8 +16,8 @@ REF_NONE, REF_1K, REF_10K, REF_100K, REF_ALL = 0, 1, 2, 4, 7
 REFERENCE = (REF_NONE, REF_1K, REF_1K, REF_10K, REF_100K)
 UNUSABLE = 2**31 - 1
 SAME = (-1, 0)  # a milliohm pair that was measured, both ways, from the other pin
-SAMPLES = 8
-FULL_SCALE = 1000 * SAMPLES
+SAMPLES, QUICK = 8, 4
+FULL_SCALE = 1000
 SCREEN_US, SCREEN_CODES, OVER_CODES, STANDING_CODES = 200, 8, 22, 30
 # Time that one conversion, and one setting of the planes or of a port, take (seconds).
 CONVERT_S, QUICK_S, PLANES_S, SWITCHES_S, PORT_S = 106e-6, 28e-6, 7e-6, 30e-6, 1e-6
@@ -109,16 +109,16 @@ class Meter:
         self.release()
 
     def _divider(self, range_: int) -> int:
-        p, n, low = (self._sum(c) for c in (analog.CHANNEL_P, analog.CHANNEL_N, analog.CHANNEL_L))
+        p, n, low = (self._sum(c, QUICK) for c in (analog.CHANNEL_P, analog.CHANNEL_N, analog.CHANNEL_L))
         if range_ == DIVIDER_100K:
-            low -= self.baseline * SAMPLES
+            low -= self.baseline * QUICK
         return _scaled(self.calibration.scale[range_], p - n, low)
 
     def _amplified(self) -> int:
-        on, low = self._sum(analog.CHANNEL_D), self._sum(analog.CHANNEL_L)
-        if on > FULL_SCALE:
+        on, low = self._sum(analog.CHANNEL_D, QUICK), self._sum(analog.CHANNEL_L, QUICK)
+        if on > FULL_SCALE * QUICK:
             return UNUSABLE
-        value = _scaled(self.calibration.scale[AMPLIFIED_1K], 2 * on - self._amplifier_zero, 2 * low)
+        value = _scaled(self.calibration.scale[AMPLIFIED_1K], 4 * on - self._amplifier_zero, 4 * low)
         return value - self.calibration.zero[1]
 
     def _milliohm(self, start: int, end: int) -> int:
@@ -134,7 +134,7 @@ class Meter:
             current += self._sum(analog.CHANNEL_I, SAMPLES // 2)
             self._source(analog.OFF)
         self._switches()
-        if across > 2 * FULL_SCALE:
+        if across > 2 * FULL_SCALE * SAMPLES:
             return UNUSABLE
         value = _scaled(self.calibration.scale[MILLIOHM], across - self._amplifier_zero, 2 * current)
         return value - self.calibration.zero[0]
@@ -172,7 +172,7 @@ class Meter:
         if code < self.baseline + SCREEN_CODES:
             return None
         if code < 512:
-            self._wait(3000)
+            self._wait(2000)
             if self._convert(analog.CHANNEL_L) < 512:
                 settled = self._sum(analog.CHANNEL_L) // SAMPLES
                 if settled < self.baseline + OVER_CODES:

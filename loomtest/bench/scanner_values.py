@@ -13,7 +13,7 @@ from dataclasses import dataclass
 from loomtest.bench.scanner import RangeCalibration
 from loomtest.bench.scanner_protocol import Value
 
-SAMPLES = 8
+SAMPLES, QUICK = 8, 4  # of each polarity in the milliohm range, of each channel in the others
 OVER_RANGE_PROVES_OHM = 4e6
 UNCALIBRATED_PPM = 20_000  # reference resistors and amplifier as bought, 1 % parts (common practice)
 BEND_CODES = 0.18  # standard uncertainty: an amplitude of a quarter code over √2, see build-notes.md
@@ -43,14 +43,16 @@ class Budget:
         ppm = kept.ppm if kept is not None and kept.ppm else UNCALIBRATED_PPM
         ratio_ohm = (kept.scale if kept is not None else 0.0) * UNIT_OHM[value.range]
         across, below = self._codes(value.ohms, value.range)
-        samples = 2 * SAMPLES if value.range == 0 else SAMPLES
+        samples = 2 * SAMPLES if value.range == 0 else QUICK
         # Above what the difference is taken from: the amplifier's zero (32 samples), or the other sense line.
-        against = 4 * SAMPLES if value.range < 2 else SAMPLES
+        against = 4 * SAMPLES if value.range < 2 else QUICK
         random = (self._mean_variance(samples) + self._mean_variance(against)) / averaged
         apart = min(1.0, abs(value.ohms) / ratio_ohm * below / ALIKE_CODES) if ratio_ohm else 1.0
         difference = math.sqrt(random + 2.0 * (BEND_CODES * apart) ** 2) * ratio_ohm / below
         bend = BEND_CODES**2 if across else 0.0
-        divisor = math.sqrt(self._mean_variance(SAMPLES) / averaged + bend) / below
+        divisor = (
+            math.sqrt(self._mean_variance(SAMPLES if value.range == 0 else QUICK) / averaged + bend) / below
+        )
         zero = math.sqrt(random * averaged / 8.0) * ratio_ohm / below if value.range < 2 else 0.0
         scale = math.hypot(ppm, TRANSFER_PPM) * 1e-6
         return math.hypot(difference, value.ohms * divisor, value.ohms * scale, zero)

@@ -51,7 +51,7 @@ class Compared:
     agree: bool
     exact: frozenset[tuple[str, ...]]
     scanned: frozenset[tuple[str, ...]]
-    row_seconds: float = 0.0
+    scan_seconds: float = 0.0
 
 
 def drawn(rng: np.random.Generator, pins: int, faults: int) -> Loom:
@@ -188,8 +188,8 @@ def main() -> None:
         loom = drawn(rng, chosen.pins, 1 + number % 3)
         found = compare(loom, chosen.pins, chosen.python)
         agreed += found.agree
-        slowest = max(slowest, found.row_seconds)
-        print(f"{number}: {'equal' if found.agree else 'different'}, {found.row_seconds:.2f} s", flush=True)
+        slowest = max(slowest, found.scan_seconds)
+        print(f"{number}: {'equal' if found.agree else 'different'}, {found.scan_seconds:.2f} s", flush=True)
         if not found.agree:
             made = [f"{f.fault} {f.detail}" for f in loom.faults]
             print(f"{number}: made {made}\n  exact only {sorted(found.exact - found.scanned)}")

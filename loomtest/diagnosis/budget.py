@@ -121,6 +121,8 @@ def budget_of(readings: Readings, instrument: Instrument, temperature_c: float) 
         main is not None and not main[1]
     ):  # no two-wire reading: the offset of the main range is what is shared
         prior = Shared(offset_half=prior.offset_half)
+    if main is None:
+        prior = Shared()  # nothing carries it
     carries = (
         two_wire.astype(np.float64) if main is None or main[1] else (group == main[0]).astype(np.float64)
     )

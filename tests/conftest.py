@@ -13,5 +13,5 @@ slow = [HealthCheck.too_slow, HealthCheck.data_too_large]
 settings.register_profile(
     "quick", max_examples=20, deadline=None, derandomize=True, suppress_health_check=slow
 )
-settings.register_profile("deep", max_examples=1000, deadline=None, suppress_health_check=slow)
+settings.register_profile("deep", max_examples=200, deadline=None, suppress_health_check=slow)
 settings.load_profile(os.environ.get("LOOMTEST_LAWS", "quick"))

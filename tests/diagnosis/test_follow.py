@@ -100,3 +100,14 @@ def test_findings_are_told_at_the_new_points(after: Harness) -> None:
     assert found.points == ("Y:7", "Y:5")
     assert found.suspects == (Suspect("W1", "Y:7"),)
     assert found.moves == {"Y:7": "Y:5", "Y:5": "Y:7"}
+
+
+def test_a_reading_between_cavities_that_became_one_is_left_out(tmp_path: Path, after: Harness) -> None:
+    before = load_harness(tmp_path / "old")
+    chart = tmp_path / "joined.csv"
+    text = "old,new,mark\nX5:1,Y:7,splice\nX5:2,Y:7,splice\nX5:3,Y:5,\n"
+    chart.write_text(text, encoding="utf-8")
+    joined = swap(before, read_map(chart, before)).harness
+    _, readings = load_earlier(tmp_path / "before.csv", before)
+    found = follow_readings(readings, joined)
+    assert found.row.tolist() == [2, 3, 4, 6]  # not X5:1 to X5:2, which are both Y:7 now

@@ -37,7 +37,8 @@ def benches(draw_: st.DrawFn, faults: tuple[int, int] = (0, 3), wires: tuple[int
     count = draw_(st.integers(*faults), label="faults")
     most = draw_(st.integers(*wires), label="wires")
     loom = draw(rng, Order(count, overlap=draw_(st.booleans(), label="overlap"), wires=(wires[0], most)))
-    meter = draw_(st.sampled_from([measure.FourWire(), measure.Handheld()]), label="meter")
+    meters: list[measure.Meter] = [measure.FourWire(), measure.Handheld()]
+    meter = draw_(st.sampled_from(meters), label="meter")
     pairs = measure.reachable_pairs(loom)
     way = draw_(st.sampled_from(["all", "plan", "some"]), label="pairs")
     if way == "plan":

@@ -134,7 +134,7 @@ def shown_by(loom: Loom, readings: Readings) -> tuple[Fault, ...]:
         shown = np.array([matrix[code[a], code[b]] for a, b in pairs])
         for row, tie in readings.bonded.items():
             shown[row] = clipped_ohms(now, pairs[row], [[names[p] for p in side] for side in tie])
-        return np.minimum(shown, 2e7)
+        return np.asarray(np.minimum(shown, 2e7))
 
     for fault in loom.faults:
         without = [f for f in kept if f is not fault]

@@ -106,7 +106,9 @@ def squared_currents(ends: IntArray, ohm: FloatArray, inverse: FloatArray, pairs
     at = np.arange(ohm.shape[0])[:, None]
     volts = inverse[at, pairs[0]] - inverse[at, pairs[1]]  # (B, n, p)
     if ohm.shape[0] == 1:  # one large net: plain columns are quicker to gather
-        current = (np.take(volts[0], ends[0][0], axis=1) - np.take(volts[0], ends[1][0], axis=1))[None]
+        current: FloatArray = (np.take(volts[0], ends[0][0], axis=1) - np.take(volts[0], ends[1][0], axis=1))[
+            None
+        ]
     else:
         current = np.take_along_axis(volts, ends[0][:, None, :], axis=2)
         current -= np.take_along_axis(volts, ends[1][:, None, :], axis=2)

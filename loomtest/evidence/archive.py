@@ -38,8 +38,9 @@ INDEX = "index.sqlite"
 _ASIDE = ".new"
 _LOCK = ".lock"
 _SET_ASIDE = "set-aside.txt"
-# Keeping holds the lock for as long as digests of one run take; two minutes are dozens of them.
-_LOCK_WAIT_S = 120.0
+# Keeping holds the lock for as long as the digests of one run take; on a crowded machine, where two minutes
+# were seen to be too short for twenty at once, nobody is to lose a run over impatience.
+_LOCK_WAIT_S = 900.0
 _OWN_LOCK_WAIT_S = 10.0
 _LINE = re.compile(rf"([0-9a-f]{{64}})  ((?:{IMPORTED}/)?[^/\n]+)/{re.escape(TAG_MANIFEST)}")
 

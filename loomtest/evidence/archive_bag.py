@@ -60,6 +60,14 @@ def close_bag(folder: Path, info: Mapping[str, str]) -> str:
     return digest_of(folder / TAG_MANIFEST)
 
 
+def prepare(folder: Path) -> None:
+    """What closing a bag can have done before it: so much less time is spent while others wait."""
+    _quiet()
+    import bagit  # noqa: F401  (its first import takes a fifth of a second)
+
+    sync_tree(folder)
+
+
 def sync_tree(folder: Path) -> None:
     """Every file below the folder is on disk when this returns."""
     for path in _files(folder):

@@ -2,18 +2,23 @@
 
 from __future__ import annotations
 
+import io
 import sys
 
 
 def main() -> None:
     """Run the command line; every LoomtestError becomes one message and exit status 2."""
     from loomtest.commands.app import app
+    from loomtest.commands.text import shown_lines
     from loomtest.errors import LoomtestError
 
+    for stream in (sys.stdout, sys.stderr):
+        if isinstance(stream, io.TextIOWrapper):
+            stream.reconfigure(errors="backslashreplace")  # a console without Ω still gets the answer
     try:
         app()
     except LoomtestError as error:
-        print(f"loomtest: {error}", file=sys.stderr)
+        print(f"loomtest: {shown_lines(str(error))}", file=sys.stderr)
         sys.exit(2)
     except KeyboardInterrupt:
         print("loomtest: interrupted; what was recorded is safe on disk", file=sys.stderr)

@@ -26,9 +26,10 @@ def compare(
 
     from loomtest.commands.screen import exit_status, show, show_json, warn
     from loomtest.diagnosis.change import Side, change_between
+    from loomtest.diagnosis.follow import follow_readings, follow_verdict
     from loomtest.diagnosis.judge import judge
     from loomtest.harness.load import load_harness
-    from loomtest.readings.load import load_readings
+    from loomtest.readings.earlier import load_earlier
 
     expected = load_harness(harness)
     meter = None
@@ -38,9 +39,12 @@ def compare(
         meter = load_instrument(instrument)
 
     def side(path: str) -> Side:
-        readings = load_readings(path, expected)
+        taken_on, readings = load_earlier(path, expected)
         warn(readings.warnings)
-        return Side(readings, judge(expected, readings, meter), meter)
+        verdict = judge(taken_on, readings, meter)
+        if taken_on is not expected:  # taken before a connector change: told in the points of today
+            readings, verdict = follow_readings(readings, expected), follow_verdict(verdict, expected)
+        return Side(readings, verdict, meter)
 
     earlier, later = side(before), side(after)
     change = change_between(expected, earlier, later)

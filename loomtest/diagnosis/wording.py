@@ -21,11 +21,25 @@ def ohms_text(ohm: float) -> str:
 
 
 def point_text(harness: Harness, point: str) -> str:
-    """`X1 cavity 3 (bulkhead, left of the battery)`; a single terminal by its name."""
-    connector = connector_of(point)
-    place = harness.places.get(connector or point, "")
-    name = f"{connector} cavity {cavity_of(point)}" if connector else point
+    """`X1 cavity 3 (bulkhead, left of the battery)`; a single terminal by its name.
+
+    After a connector change it says what the point was, too: `X5N cavity 1 (was X5:2) (under the wheel)`.
+    """
+    place = harness.places.get(connector_of(point) or point, "")
+    name = name_text(point) + was_text(harness, point)
     return f"{name} ({place})" if place else name
+
+
+def name_text(point: str) -> str:
+    """`X1 cavity 3`; a single terminal by its name."""
+    connector = connector_of(point)
+    return f"{connector} cavity {cavity_of(point)}" if connector else point
+
+
+def was_text(harness: Harness, point: str) -> str:
+    """` (was X5:2)` for a point that came out of a connector change, else nothing."""
+    before = harness.former.get(point, ())
+    return f" (was {', '.join(before)})" if before else ""
 
 
 def wire_text(wire: Wire) -> str:

@@ -8,6 +8,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from loomtest.diagnosis.verdict import Finding, Suspect, Untested, Verdict, WireRow
+from loomtest.diagnosis.wording import name_text, was_text
 from loomtest.evidence.danger import ranked
 from loomtest.evidence.look import FAULT_WORD, MARKS, OUTCOME_TONE
 from loomtest.evidence.units import counted, ohms
@@ -167,15 +168,17 @@ def _untested(items: Sequence[Untested]) -> list[Line]:
 
 
 def said_once(finding: Finding, harness: Harness) -> tuple[str, str, str]:
-    """Text, consequence and next of a finding; where a connector is, is said the first time only."""
+    """Text, consequence and next of a finding; where a point is, and was, is said the first time only."""
     parts = [finding.text, finding.consequence, finding.next]
-    for place in dict.fromkeys(harness.places.values()):
-        words, said = f" ({place})", False
+    again = {f" ({place})": "" for place in harness.places.values()}  # what is said once, and then shorter
+    again |= {f"{name_text(point)}{was_text(harness, point)}": name_text(point) for point in harness.former}
+    for words, shorter in again.items():
+        said = False
         for i, part in enumerate(parts):
             before, found, after = ("", "", part) if said else part.partition(words)
             if not said and not found:
                 continue
-            parts[i] = before + found + after.replace(words, "")
+            parts[i] = before + found + after.replace(words, shorter)
             said = True
     text, consequence, after = map(sentence, parts)
     return text, consequence, after

@@ -14,6 +14,6 @@ def test_every_command_of_the_page(tmp_path: Path) -> None:
     for block, status, output in printed(PAGE, tmp_path):
         assert (status, output) == (block.status, block.text), block.what
         told.append(block.what.split()[1])
-    assert told == ["swap", "swap", "check", "judge"]
+    assert told == ["swap", "swap", "check", "judge", "compare"]
     picture = (ROOT / "docs" / "pictures" / "pinout.svg").read_text(encoding="utf-8")
     assert (tmp_path / "helm_new" / "pinout.svg").read_text(encoding="utf-8") == picture

@@ -45,7 +45,7 @@ class Board:
         self.meter = Meter(Analog(network), switches)
         self.pins, self.switches = network.pins, switches
         self.first_range = MILLIOHM if switches else MILLIOHM + 1
-        self.before_row: Callable[[], None] = lambda: None  # a rehearsed loom may be flexed here
+        self.before_row: Callable[[bool], None] = lambda watched: None  # a rehearsed loom may be flexed here
         self._verbs: dict[str, Callable[[list[str]], Lines]] = {
             "who": self._who,
             "range": self._range,
@@ -148,7 +148,7 @@ class Board:
         yield f"pair {a + 1} {b + 1} {_written(there)} {_written(back)}"
 
     def _row_line(self, pin: int, among: frozenset[int] | None, in_scan: bool = False) -> str:
-        self.before_row()
+        self.before_row(among is not None)
         cells = []
         for other in range(self.pins):
             asked = other != pin and (among is None or other in among)

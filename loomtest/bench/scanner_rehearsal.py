@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import Callable
+from itertools import count
 from pathlib import Path
 
 from loomtest.bench.scanner_board import Board, RehearsalPort
@@ -14,7 +14,7 @@ from loomtest.errors import InputError, Problem
 from loomtest.harness.load import load_harness
 
 SIZES = (16, 64, 128)
-FLEX_PERIOD_S, FLEXED_S = 3.0, 0.4  # a rehearsed intermittent opens for so long, so often
+STEADY_ROWS, FLEXED_ROWS = 30, 10  # of a flex watch: a rehearsed intermittent opens for so long, so often
 
 
 def network_of(loom: TrueLoom, sockets: Sockets, pins: int, parts: Parts, flexed: bool = False) -> Network:
@@ -57,7 +57,7 @@ def rehearsal_port(folder: Path) -> RehearsalPort:
     calibrate(board, parts)
     if loom.flexing != loom.edges:
         flexed = network_of(loom, sockets, pins, parts, flexed=True)
-        board.before_row = _flexing(board, board.meter.analog.network, flexed, time.monotonic)
+        board.before_row = _flexing(board, board.meter.analog.network, flexed)
     return RehearsalPort(board)
 
 
@@ -74,15 +74,13 @@ def calibrate(board: Board, parts: Parts) -> None:
     kept.ppm = [500, 800, 500, 500, 1000]
 
 
-def _flexing(
-    board: Board, steady: Network, flexed: Network, clock: Callable[[], float]
-) -> Callable[[], None]:
-    """Called before every row: changes the loom under the board while a joint is open."""
-    started_s = clock()
+def _flexing(board: Board, steady: Network, flexed: Network) -> Callable[[bool], None]:
+    """Called before every row: the loom is flexed only while somebody watches (rows with a set)."""
+    rows = count()
 
-    def step() -> None:
-        now = (clock() - started_s) % FLEX_PERIOD_S
-        wanted = flexed if now >= FLEX_PERIOD_S - FLEXED_S else steady
+    def step(watched: bool) -> None:
+        bent = watched and next(rows) % (STEADY_ROWS + FLEXED_ROWS) >= STEADY_ROWS
+        wanted = flexed if bent else steady
         if board.meter.analog.network is not wanted:
             board.meter.analog.load(wanted)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 import re
+from itertools import count
 from pathlib import Path
 
 import numpy as np
@@ -13,10 +14,19 @@ from typer.testing import CliRunner
 from loomtest.bench.scanner import RangeCalibration, Scanner, StandingVoltageError, identify, open_scanner
 from loomtest.bench.scanner_analog import HIGH, Analog, State
 from loomtest.bench.scanner_board import Board, RehearsalPort
-from loomtest.bench.scanner_flex import Watch
+from loomtest.bench.scanner_flex import Watch, flex_watch
 from loomtest.bench.scanner_network import Network, Parts, pin_impedance
+from loomtest.bench.scanner_parallel import nets_of
 from loomtest.bench.scanner_protocol import Value
-from loomtest.bench.scanner_run import instrument_of, merge, now, ready, record_scan, rows_recorded
+from loomtest.bench.scanner_run import (
+    instrument_of,
+    merge,
+    now,
+    readings_of,
+    ready,
+    record_scan,
+    rows_recorded,
+)
 from loomtest.bench.scanner_sockets import proposed
 from loomtest.bench.scanner_values import Budget
 from loomtest.commands.app import app
@@ -180,9 +190,23 @@ def test_flex_watch_tells_what_moves(folder: Path, tmp_path: Path) -> None:
 
 def test_an_intermittent_joint_is_found_over_the_whole_loom(folder: Path, tmp_path: Path) -> None:
     (folder / "faults.csv").write_text("fault,wire\nintermittent,W2\n", "utf-8")
-    out = run("log", folder, "--out", tmp_path / "run", "--scanner", f"rehearse:{folder}", "--flex", "7")
-    assert "X1:2 to X2:2: open where" in out
     harness = load_harness(folder)
+    with open_scanner(f"rehearse:{folder}") as scanner:
+        sockets = proposed(harness, scanner.identity.pins)
+        budget = ready(scanner, sockets)
+        about, rounds = About(instrument=instrument_of(scanner, budget)), count()
+        with create_run(tmp_path / "run", harness, about, clock=now) as writer:
+            for _ in record_scan(scanner, sockets, budget, writer, done=frozenset()):
+                pass
+            watch = flex_watch(
+                scanner, sockets, nets_of(harness, sockets), budget, seconds=12, clock=lambda: next(rounds)
+            )
+            moved = [look for look in watch if look.moved]
+            for look in moved:
+                for reading in readings_of(look.start, {look.end: [look.value]}, sockets, budget):
+                    writer.record(reading)
+    pins = {(look.start, look.end) for look in moved}
+    assert [tuple(sockets.by_pin[pin].point for pin in pair) for pair in pins] == [("X1:2", "X2:2")]
     verdict = judge(harness, load_readings(tmp_path / "run", harness))
     assert [f.fault for f in (*verdict.findings, *verdict.undecided)] == ["intermittent"]
 

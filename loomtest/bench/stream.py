@@ -5,7 +5,6 @@ from __future__ import annotations
 import csv
 import math
 import os
-from io import TextIOWrapper
 from pathlib import Path
 from types import TracebackType
 
@@ -29,11 +28,12 @@ class StreamFile:
         self.path, self._began_s = path, now_s
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
-            self._file: TextIOWrapper = path.open("x", encoding="utf-8", newline="\n")
+            self._file = path.open("xb", buffering=0)
         except OSError as error:
             raise RunFolderError(f"{path} cannot be made: {error.strerror or error}") from error
         self._lines = [f"# {start} {end}\n", HEADER]
         self._flushed_s = now_s
+        self._size = 0
         self.samples = 0
         self._write(now_s)
 
@@ -49,14 +49,18 @@ class StreamFile:
             self._write(now_s)
 
     def _write(self, now_s: float) -> None:
+        """Always from where the last whole write ended: an interrupted one is done again over itself."""
+        data = "".join(self._lines).encode("utf-8", "replace")
         try:
-            self._file.write("".join(self._lines))
-            self._file.flush()
+            self._file.seek(self._size)
+            rest = memoryview(data)
+            while rest:
+                rest = rest[self._file.write(rest) or 0 :]
             os.fsync(self._file.fileno())
         except OSError as error:
             words = f"{self.path} cannot be written ({error.strerror or error}): the stream ends here"
             raise RunFolderError(words) from error
-        self._lines, self._flushed_s = [], now_s
+        self._size, self._lines, self._flushed_s = self._size + len(data), [], now_s
 
     def __enter__(self) -> StreamFile:
         return self

@@ -3,6 +3,10 @@
 from __future__ import annotations
 
 import json
+import signal
+import subprocess
+import sys
+import time
 from pathlib import Path
 
 import numpy as np
@@ -101,10 +105,42 @@ def test_a_stream_file_is_never_written_over_and_a_torn_line_is_left_out(tmp_pat
         StreamFile(path, "X1:1", "X2:1", 0.0)
 
 
+def test_a_write_that_was_interrupted_is_not_written_twice(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def interrupted(_file: int) -> None:
+        raise KeyboardInterrupt
+
+    path = tmp_path / "wiggle.csv"
+    with pytest.raises(KeyboardInterrupt), StreamFile(path, "X1:1", "X2:1", 0.0) as stream:
+        stream.add(0.1, 0.5)
+        stream.add(0.2, 0.6)
+        with monkeypatch.context() as patch:
+            patch.setattr("loomtest.bench.stream.os.fsync", interrupted)
+            stream.flush_due(1.0)
+    assert read_stream(path)[1].tolist() == [0.5, 0.6]
+
+
 def test_a_port_that_is_not_there_is_2_and_named() -> None:
     done = loomtest("wiggle", "--meter", "/dev/no-such", "--from", "X1:1", "--to", "X2:1")
     assert done.returncode == 2
     assert "/dev/no-such cannot be opened" in done.stderr
+
+
+@pytest.mark.parametrize("request_to_end", [signal.SIGINT, signal.SIGTERM])
+def test_interrupted_is_130_and_the_stream_so_far_is_kept(tmp_path: Path, request_to_end: int) -> None:
+    (tmp_path / "talk.txt").write_text("every 0.02\nmeter says 0.5 ohm\nhold 600\n", "utf-8")
+    command = [sys.executable, "-m", "loomtest", "wiggle", "--meter", "rehearse:talk.txt"]
+    more = ["--from", "X1:1", "--to", "X2:1", "--out", "flexed", "--quiet"]
+    process = subprocess.Popen([*command, *more], cwd=tmp_path, stderr=subprocess.PIPE, text=True)
+    stream, until_s = tmp_path / "flexed" / "wiggle.csv", time.monotonic() + 120.0
+    while time.monotonic() < until_s and not (stream.exists() and stream.read_text("utf-8").count("\n") > 20):
+        time.sleep(0.1)
+    process.send_signal(request_to_end)
+    _, said = process.communicate(timeout=60)
+    assert process.returncode == 130
+    assert "what was recorded is safe on disk" in said and "Traceback" not in said
+    assert set(read_stream(stream)[1].tolist()) == {0.5}
 
 
 def test_a_stream_through_a_pseudo_terminal_is_kept_whole_and_in_order() -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -48,7 +48,7 @@ def leakage_findings(
         & (labels.through[a] != labels.through[b])
         & (labels.unbroken[a] != labels.unbroken[b])
     )
-    if not leaky.any():
+    if not leaky.any() and not seen.clipped_numbers:
         return []
     order = np.flatnonzero(leaky)[np.argsort(seen.pair_low_ohm[leaky], kind="stable")]
     parent = list(range(len(points)))
@@ -61,7 +61,32 @@ def leakage_findings(
             found.append(leak)
         elif leak[2] < _EXPLAINED * _series_ohm(found, labels.through, x, y):
             found.append(leak)
-    return [_finding(harness, points, *leak) for leak in found]
+    plain = [_finding(harness, points, *leak) for leak in found]
+    return plain + _through_clips(harness, points, seen, labels, found)
+
+
+def _through_clips(
+    harness: Harness,
+    points: Sequence[str],
+    seen: Observations,
+    labels: FoundLabels,
+    found: Sequence[tuple[int, int, float]],
+) -> list[Finding]:
+    """Leaks that only readings with clips show: one of the clipped points leaks, and nobody knows which."""
+    out = []
+    leaking = {frozenset((int(labels.through[a]), int(labels.through[b]))) for a, b, _ in found}
+    for index, one, other in seen.clipped_numbers:
+        ohm = float(seen.low_ohm[index])
+        ways = [(a, b) for a in one for b in other if labels.unbroken[a] != labels.unbroken[b]]
+        across = {frozenset((int(labels.through[a]), int(labels.through[b]))) for a, b in ways}
+        if ohm >= harness.limits.isolation_ohms or not ways or across & leaking:
+            continue
+        if any(len(pair) == 1 for pair in across):
+            continue  # a part leads across: it is what was read
+        leaking |= across
+        after = "Take the clips off one by one until the reading goes: the last one leaks to the probe."
+        out.append(replace(_finding(harness, points, *ways[0], ohm), next=after))
+    return out
 
 
 def _lowest(

@@ -12,6 +12,9 @@ from loomtest.readings.model import Instrument, Quantity, Readings
 UNKNOWN, JOINED, APART = 0, 1, 2
 
 
+Clipped = tuple[int, tuple[int, ...], tuple[int, ...]]
+
+
 @dataclass(frozen=True)
 class Observations:
     """Bounds per reading and the evidence per unordered pair of points.
@@ -21,10 +24,11 @@ class Observations:
     `state`: (n,) UNKNOWN, JOINED or APART.
     `pair_start` < `pair_end`: (m,) codes of the pairs seen joined or apart by a reading without clips or by
     an over-range reading with clips (which clears every pair across); `pair_state` (m,);
-    `pair_low_ohm` (m,): the least that a reading of a joined pair showed, the most that one of an apart pair
-    proved; `pair_over` (m,): True where an apart pair was over-range.
+    `pair_low_ohm` (m,): the least that a reading of the pair showed; where an apart pair showed no number,
+    the most that its readings proved, and `pair_over` (m,) is True.
     `contradictory`: (k, 2) pairs read both joined and over-range: they stand as no evidence here.
-    `clipped_joins`: readings with clips that conduct: (index of the reading, points of one side, other side).
+    `clipped_joins`: readings with clips that conduct: (index of the reading, points of one side, other side);
+    `clipped_numbers`: those that read a number of ohms above the short limit: some pair across leaks.
     """
 
     low_ohm: FloatArray
@@ -36,7 +40,8 @@ class Observations:
     pair_low_ohm: FloatArray
     pair_over: BoolArray
     contradictory: IntArray
-    clipped_joins: tuple[tuple[int, tuple[int, ...], tuple[int, ...]], ...]
+    clipped_joins: tuple[Clipped, ...]
+    clipped_numbers: tuple[Clipped, ...]
 
 
 def observe(readings: Readings, instrument: Instrument, limits: Limits) -> Observations:
@@ -55,7 +60,7 @@ def observe(readings: Readings, instrument: Instrument, limits: Limits) -> Obser
     start, end = [readings.start[plain]], [readings.end[plain]]
     seen, lows = [state[plain]], [np.where(state[plain] == JOINED, high[plain], low[plain])]
     over = [np.isinf(high[plain])]
-    joins = []
+    joins, numbers = [], []
     for index, (with_start, with_end) in sorted(readings.bonded.items()):
         one = (int(readings.start[index]), *with_start)
         other = (int(readings.end[index]), *with_end)
@@ -65,12 +70,14 @@ def observe(readings: Readings, instrument: Instrument, limits: Limits) -> Obser
             end.append(across[:, 1])
             seen.append(np.full(len(across), APART, dtype=np.int64))
             lows.append(np.full(len(across), low[index]))
-            over.append(np.ones(len(across), dtype=np.bool_))
+            over.append(np.ones(len(across), dtype=np.bool_))  # no pair by itself showed the number
+            if np.isfinite(high[index]):
+                numbers.append((index, one, other))
         elif state[index] == JOINED:
             joins.append((index, one, other))
     columns = _Evidence(*(np.concatenate(column) for column in (start, end, seen, lows, over)))
     pairs = _by_pair(columns, len(readings.points))
-    return Observations(low, high, state, *pairs, tuple(joins))
+    return Observations(low, high, state, *pairs, tuple(joins), tuple(numbers))
 
 
 def bounds_ohm(readings: Readings, instrument: Instrument) -> tuple[FloatArray, FloatArray]:
@@ -126,14 +133,23 @@ def _by_pair(
     joined[inverse[is_joined]] = True
     over = np.zeros(len(key), dtype=np.bool_)
     over[inverse[is_apart & seen.over]] = True
+    number = np.zeros(len(key), dtype=np.bool_)
+    number[inverse[~seen.over]] = True
     least = np.full(len(key), np.inf)
-    np.minimum.at(least, inverse[is_joined], seen.low_ohm[is_joined])
+    np.minimum.at(least, inverse[is_joined | ~seen.over], seen.low_ohm[is_joined | ~seen.over])
     most = np.zeros(len(key))
     np.maximum.at(most, inverse[is_apart], seen.low_ohm[is_apart])
     pair_state = np.where(joined, JOINED, APART)
-    pair_low = np.where(joined, least, most)
+    pair_low = np.where(joined | number, least, most)
     first, second = np.divmod(key, point_count)
     both = joined & over
     kept = ~both
     contradictory = np.column_stack([first[both], second[both]])
-    return first[kept], second[kept], pair_state[kept], pair_low[kept], over[kept], contradictory
+    return (
+        first[kept],
+        second[kept],
+        pair_state[kept],
+        pair_low[kept],
+        (~joined & ~number)[kept],
+        contradictory,
+    )

@@ -255,6 +255,17 @@ def test_a_leak_is_between_the_limits_and_fails() -> None:
     assert judge(THREE, readings(THREE, above), METER).verdict == "pass"
 
 
+def test_a_leak_on_a_comb_is_told_and_a_reading_of_the_pair_then_names_it() -> None:
+    text = "X1:1 X2:1 0.022, X1:2 X2:2 0.022, X1:3 X2:3 0.022, X1:1 X1:2 22000"
+    comb = replace(readings(THREE, text), bonded={3: ((), (THREE.code_of["X1:3"],))})
+    found = only(judge(THREE, comb, METER))
+    assert found.fault == "leakage"
+    assert "clips" in found.next
+    plain = readings(THREE, text + ", X1:1 X1:3 22000, X1:1 X1:2 OL, X1:2 X1:3 OL")
+    named = replace(plain, bonded={3: ((), (THREE.code_of["X1:3"],))})
+    assert only(judge(THREE, named, METER)).points == ("X1:1", "X1:3")
+
+
 def test_a_leak_seen_at_both_ends_of_both_nets_is_one_leak() -> None:
     text = (
         "X1:1 X2:1 0.022, X1:2 X2:2 0.022, X1:1 X1:2 47000, X2:1 X1:2 47000, X1:1 X2:2 47000, X2:1 X2:2 47000"

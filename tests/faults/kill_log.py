@@ -132,7 +132,7 @@ def main() -> None:
             torn += (Path(folder) / "run" / "set-aside.txt").exists()
             if problem:
                 wrong.append(problem)
-                print(f"kill {number}: {problem}")
+                print(f"kill {number}: {problem}", flush=True)
     print(f"{times} kills: {len(wrong)} with something lost or invented; {torn} torn lines set aside")
 
 

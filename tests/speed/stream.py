@@ -75,7 +75,7 @@ class Watch:
             data = stream.read()
         end = data.rfind(b"\n") + 1
         self._at += end
-        if end:
+        if end and not data[:end].endswith(b"value_ohms\n"):
             self._found = max(self._found, round(1000 * float(data[:end].splitlines()[-1].split(b",")[1])))
         waiting = next((at for at, sent in log if sent > self._found), now)
         self.longest_s = max(self.longest_s, now - waiting)

@@ -288,7 +288,7 @@ def write(out: Path) -> None:
         shutil.copyfile(source / "meter.toml", run / "instrument.toml")
         text = RUN_TOML.format(
             harness=loom.toml["name"], digest=digest(source), stage=sitting.stage, celsius=sitting.celsius,
-            started=sitting.started.isoformat(), ended=rows[-1][-1], last_row=len(rows) + 1,
+            started=sitting.started.isoformat(), ended=rows[-1][-1], last_row=len(rows),
             notes=NOTES[sitting.name],
         )  # fmt: skip
         (run / "run.toml").write_text(text, encoding="utf-8", newline="\n")

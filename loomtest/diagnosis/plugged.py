@@ -41,13 +41,14 @@ class _Across:
     least: float
     most: float
     least_alone: float
+    diode_beside: bool
     values: tuple[tuple[float, ...], tuple[float, ...]]
 
     @property
     def value(self) -> float:
         """The least of the readings (joints on the way only add), of the way that no diode lowers."""
         ways = [min(way) for way in self.values if way]
-        return max(ways)
+        return max(ways) if self.diode_beside else min(ways)
 
     @property
     def exchanged(self) -> bool:
@@ -125,7 +126,8 @@ def _direct(
         if bounds is not None and short is not None and (found := values.get(a * size + b)):
             least_alone = (alone.between(a, b) or bounds)[0]
             there, back = tuple(found[0]), tuple(found[1])
-            out.append(_Across(tuple(wires), short[0], *bounds, least_alone, (there, back)))
+            beside = any({a, b} == set(ends) for w, ends in at.items() if w not in resistive)
+            out.append(_Across(tuple(wires), short[0], *bounds, least_alone, beside, (there, back)))
     return out
 
 

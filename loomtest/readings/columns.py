@@ -78,19 +78,21 @@ class Columns:
         if cells is None or not any(cells.texts):
             return None
         row_of_line = {line: row for row, line in enumerate(self.table.lines.tolist())}
-        malformed = {problem.line for problem in self.table.problems}
+        malformed = {problem.line for problem in self.table.problems if problem.line is not None}
+        numbered = sorted(row_of_line.keys() | {line for line in malformed if line > 1})
         stands = np.ones(len(self.table), dtype=np.bool_)
         taken_back: dict[int, int] = {}
         for row in np.flatnonzero(np.array([bool(text) for text in cells.texts])[cells.codes]).tolist():
             line, text = int(self.table.lines[row]), cells.texts[cells.codes[row]]
-            earlier = int(text) if re.fullmatch(r"[0-9]{1,9}", text) else -1
+            number = int(text) if re.fullmatch(r"[0-9]{1,9}", text) else 0
+            earlier = numbered[number - 1] if 1 <= number <= len(numbered) else -1
             if self._text("value", row) == "":
                 stands[row] = False
-            if (earlier not in row_of_line and earlier not in malformed) or earlier >= line:
+            if earlier < 0 or earlier >= line:
                 found = quoted(text) + (", a later row" if earlier > line else "")
                 found += ", this row itself" if earlier == line else ""
                 self._error(
-                    line, "withdraws", found, "the line number of an earlier reading (the header is 1)"
+                    line, "withdraws", found, "the number of an earlier reading (the first is 1)"
                 )
             elif self._only_withdraws(row_of_line.get(earlier)):
                 self._error(line, "withdraws", quoted(text), "a row that holds a reading")

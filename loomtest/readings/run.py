@@ -143,8 +143,8 @@ class RunWriter:
 
     @property
     def last_row(self) -> int:
-        """Number of the last recorded row; 1 while there is only the header."""
-        return self._readings.lines + len(self._pending)
+        """Number of the last recorded reading, the first being 1; 0 while there is none."""
+        return self._readings.lines - 1 + len(self._pending)
 
     def record(self, reading: Reading) -> int:
         """Append one reading; it is on disk when its row number is returned.
@@ -234,9 +234,9 @@ class RunWriter:
     def _cells(self, row: int) -> dict[str, str] | None:
         text = (self.folder / runfile.READINGS_FILE).read_text("utf-8")
         lines = text.split("\n")
-        if not 2 <= row < len(lines):
+        if not 1 <= row < len(lines) - 1:
             return None
-        header, cells = csv.reader([lines[0], lines[row - 1]])
+        header, cells = csv.reader([lines[0], lines[row]])
         return dict(zip(header, cells, strict=True))
 
     def _line(self, reading: Reading) -> str:
@@ -247,7 +247,7 @@ class RunWriter:
             raise ValueError(
                 f"found the points {reading.start!r} and {reading.end!r}; expected two different ones"
             )
-        if reading.withdraws is not None and not 2 <= reading.withdraws <= self.last_row:
+        if reading.withdraws is not None and not 1 <= reading.withdraws <= self.last_row:
             raise ValueError(f"row {reading.withdraws} is no earlier row")
         quantity = "" if reading.quantity is Quantity.RESISTANCE else reading.quantity.name.lower()
         cells = (

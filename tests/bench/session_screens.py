@@ -61,7 +61,9 @@ class Terminal:
 
     def __init__(self, command: list[str], folder: Path, width: int, height: int) -> None:
         self._server = ["tmux", "-L", f"loomtest-{os.getpid()}-{next(_SERVERS)}", "-f", "/dev/null"]
-        environment = dict(os.environ, TERM="xterm-256color", LC_ALL="C.UTF-8")
+        sizes = ("COLUMNS", "LINES")  # a parallel test runner sets them; here the terminal's own size counts
+        kept = {name: value for name, value in os.environ.items() if name not in sizes}
+        environment = dict(kept, TERM="xterm-256color", LC_ALL="C.UTF-8")
         shell = f"cd {shlex.quote(str(folder))} && exec {shlex.join(command)}"
         size = ["-x", str(width), "-y", str(height)]
         subprocess.run([*self._server, "-u", "new-session", "-d", *size, shell], env=environment, check=True)

@@ -33,7 +33,7 @@ def started(folder: Path) -> subprocess.Popen[str]:
     pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
     process = subprocess.Popen(command(folder, "--by-hand"), text=True, bufsize=1, **pipes)  # type: ignore[call-overload]
     process.stdin.write(typed(0) + "\n")
-    assert process.stdout.readline() == "recorded 2: X1:1 X2:1 0.0000\n"
+    assert process.stdout.readline() == "recorded 1: X1:1 X2:1 0.0000\n"
     return process  # type: ignore[no-any-return]
 
 
@@ -69,7 +69,7 @@ def test_a_torn_last_line_is_set_aside_and_never_guessed(folder: Path) -> None:
     again = subprocess.run(
         command(folder), input=typed(1) + "\n", capture_output=True, text=True, check=False
     )
-    assert again.stdout == "recorded 3: X1:2 X2:2 0.0001\n"
+    assert again.stdout == "recorded 2: X1:2 X2:2 0.0001\n"
     assert b"X1:2,X2:2,0.1" in (folder / "run" / "set-aside.txt").read_bytes()
     assert readings.read_bytes().count(b"X1:2") == 1
 
@@ -78,10 +78,10 @@ def test_lines_that_cannot_be_recorded_are_answered_and_the_rest_goes_on(folder:
     lines = "X1:1 X2:1 0.12 a note\n# remark\n\nX9:1 X2:1 0.1\nX1:2 X2:2\nX1:3 X2:3 0.42 ohm\nX1:1 X1:2 OL\n"
     done = subprocess.run(command(folder), input=lines, capture_output=True, text=True, check=False)
     answers = done.stdout.splitlines()
-    assert answers[0] == "recorded 2: X1:1 X2:1 0.12 a note"
+    assert answers[0] == "recorded 1: X1:1 X2:1 0.12 a note"
     assert answers[1].startswith("not recorded, line 4: found the point 'X9:1'; expected ")
     assert answers[2].startswith("not recorded, line 5: ")
-    assert answers[3:] == ["recorded 3: X1:3 X2:3 0.42 ohm", "recorded 4: X1:1 X1:2 OL"]
+    assert answers[3:] == ["recorded 2: X1:3 X2:3 0.42 ohm", "recorded 3: X1:1 X1:2 OL"]
     assert done.returncode == 2 and "2 of the lines" in done.stderr
 
 
@@ -107,14 +107,14 @@ def test_a_cable_pulled_in_mid_session_loses_nothing_and_the_session_goes_on(fol
 
     until("Red lead")
     touch("0.05")
-    assert until("recorded").startswith("recorded 2: ")
+    assert until("recorded").startswith("recorded 1: ")
     cable.say(b"1")  # half a line, and then the cable is out
     cable.unplug()
     until("cable is out")
     cable.plug()
     until("the meter is back")
     touch("0.06")
-    assert " 0.06 " in until("recorded 3")
+    assert " 0.06 " in until("recorded 2")
     process.terminate()
     process.communicate(timeout=20)
     cable.unplug()

@@ -66,7 +66,7 @@ def test_every_acknowledged_reading_survives_a_kill_and_the_run_goes_on(tmp_path
         if not (folder / "run.toml").exists():
             continue  # killed before the folder was made: it is not there, half-made or otherwise
         readings = load_readings(folder, harness)
-        there = dict(zip(readings.row.tolist(), readings.value.tolist(), strict=True))
+        there = dict(zip((readings.row - 1).tolist(), readings.value.tolist(), strict=True))
         assert {row: there.get(row) for row in acknowledged} == acknowledged
         assert len(there) <= len(acknowledged) + kill + 1  # at most one more for each kill
     assert len(acknowledged) > KILLS
@@ -106,8 +106,8 @@ def test_a_full_disk_is_a_plain_message_and_what_was_there_is_safe(tmp_path: Pat
         except EOFError:
             break
     *rows, message = said
-    assert f"line {rows[-1]} is safe" in message
+    assert f"line {rows[-1] + 1} is safe" in message  # the header is line 1
     assert (folder / "readings.csv").read_bytes().endswith(b"\n")
     readings = load_readings(folder, harness)
-    assert readings.row.tolist() == rows
+    assert (readings.row - 1).tolist() == rows
     assert readings.warnings == ()

@@ -42,7 +42,7 @@ row = st.fixed_dictionaries(
         "quantity": st.sampled_from(["", "", "resistance_4w", "diode", "continuity", "voltage_drop"]),
         "current": st.sampled_from(["", "5"]),
         "range": st.sampled_from(["", "200", "2M"]),
-        "withdraws": st.sampled_from(["", "", "", "2", "3"]),
+        "withdraws": st.sampled_from(["", "", "", "1", "2"]),
         "bonded": st.sampled_from(["", "", "X1:3", "X1:3 GND1"]),
         "note": st.sampled_from(["", "damp", "x"]),
     }

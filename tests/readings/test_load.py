@@ -177,10 +177,10 @@ def test_a_withdrawn_row_is_gone_and_so_are_its_mistakes(harness: Harness) -> No
         "from,to,value,withdraws\n"
         "X1:1,X2:1,42,\n"
         "X1:1,Q9:1,mistyped,\n"
-        "X1:1,X2:1,,2\n"
-        "X1:1,X2:1,0.42,3\n"
+        "X1:1,X2:1,,1\n"
+        "X1:1,X2:1,0.42,2\n"
         "X1:2,X2:9,7,\n"
-        ",,,6\n",
+        ",,,5\n",
     )
     assert pairs(readings) == [("X1:1", "X2:1", 0.42)]
     assert readings.row.tolist() == [5]
@@ -188,20 +188,20 @@ def test_a_withdrawn_row_is_gone_and_so_are_its_mistakes(harness: Harness) -> No
     assert readings.warnings == ()
 
 
-@pytest.mark.parametrize("number", ["1", "3", "4", "9", "two", "-1", "0"])
+@pytest.mark.parametrize("number", ["2", "3", "4", "9", "two", "-1", "0"])
 def test_withdrawing_what_is_no_earlier_row_is_refused(harness: Harness, number: str) -> None:
     text = f"from,to,value,withdraws\nX1:1,X2:1,1,\nX1:1,X2:1,2,{number}\nX1:1,X2:1,3,\n"
     assert [(line, column) for line, column, _ in problems(harness, text)] == [(3, "withdraws")]
 
 
 def test_a_row_taken_back_twice_draws_a_warning(harness: Harness) -> None:
-    readings = load(harness, "from,to,value,withdraws\nX1:1,X2:1,1,\nX1:1,X2:1,,2\nX1:1,X2:1,,2\n")
+    readings = load(harness, "from,to,value,withdraws\nX1:1,X2:1,1,\nX1:1,X2:1,,1\nX1:1,X2:1,,1\n")
     assert len(readings) == 0
     assert [(w.line, w.column) for w in readings.warnings] == [(4, "withdraws")]
 
 
 def test_a_withdrawal_holds_no_reading_to_withdraw(harness: Harness) -> None:
-    text = "from,to,value,withdraws\nX1:1,X2:1,1,\nX1:1,X2:1,,2\nX1:1,X2:1,,3\n"
+    text = "from,to,value,withdraws\nX1:1,X2:1,1,\nX1:1,X2:1,,1\nX1:1,X2:1,,2\n"
     assert problems(harness, text)[0][:2] == (4, "withdraws")
 
 

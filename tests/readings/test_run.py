@@ -61,9 +61,9 @@ def events(folder: Path) -> list[dict[str, object]]:
 
 
 def test_a_recorded_reading_is_on_disk_when_its_row_is_returned(writer: RunWriter) -> None:
-    assert writer.record(Reading("X1:1", "X2:1", "0.42")) == 2
+    assert writer.record(Reading("X1:1", "X2:1", "0.42")) == 1
     assert lines(writer)[1] == "X1:1,X2:1,0.42,,,,,,,,2026-05-01T12:00:00.000+02:00,,,,"
-    assert writer.record(Reading("X1:1", "X2:1", math.inf)) == 3
+    assert writer.record(Reading("X1:1", "X2:1", math.inf)) == 2
     assert lines(writer)[2].startswith("X1:1,X2:1,OL,")
 
 
@@ -150,7 +150,7 @@ def test_started_resumed_and_ended_are_added_and_nothing_is_rewritten(
     assert events(folder)[1]["reason"] == "the battery is flat"
     assert events(folder)[2]["at"] == "2026-05-01T13:00:00+02:00"
     assert events(folder)[4] == {
-        "what": "ended", "at": "2026-05-01T13:00:00+02:00", "status": "complete", "last_row": 2,
+        "what": "ended", "at": "2026-05-01T13:00:00+02:00", "status": "complete", "last_row": 1,
     }  # fmt: skip
 
 
@@ -166,12 +166,12 @@ def test_an_exception_ends_the_run_with_its_reason(tmp_path: Path, harness: Harn
 def test_a_reading_is_taken_back_by_one_more_row(writer: RunWriter, harness: Harness) -> None:
     writer.record(Reading("X1:1", "X2:1", "42"))
     before = lines(writer)
-    assert writer.withdraw(2) == 3
+    assert writer.withdraw(1) == 2
     assert lines(writer)[:2] == before
     writer.record(Reading("X1:1", "X2:1", "0.42"))
-    writer.record(Reading("X1:1", "X2:1", "0.43", withdraws=4))
+    writer.record(Reading("X1:1", "X2:1", "0.43", withdraws=3))
     assert load_readings(writer.folder, harness).value.tolist() == [0.43]
-    for row in (1, 3, 99, 0, -1):
+    for row in (2, 99, 0, -1):
         with pytest.raises(ValueError, match="no reading"):
             writer.withdraw(row)
 
@@ -204,7 +204,7 @@ def test_a_torn_last_line_is_set_aside_and_never_guessed(tmp_path: Path, harness
     assert readings.value.tolist() == [0.42]
     assert [(w.line, w.severity) for w in readings.warnings] == [(3, "warning")]
     with resume_run(folder, clock=Clock()) as writer:
-        assert writer.record(Reading("X1:2", "X2:2", "0.5")) == 3
+        assert writer.record(Reading("X1:2", "X2:2", "0.5")) == 2
     assert load_readings(folder, harness).value.tolist() == [0.42, 0.5]
     assert load_readings(folder, harness).warnings == ()
     aside = (folder / "set-aside.txt").read_bytes()
@@ -271,14 +271,14 @@ def test_a_folder_that_is_no_run_is_not_resumed(tmp_path: Path) -> None:
 def test_a_stream_is_on_disk_within_its_bound(writer: RunWriter, monkeypatch: pytest.MonkeyPatch) -> None:
     now = 100.0
     monkeypatch.setattr(run_module.time, "monotonic", lambda: now)
-    assert [writer.record_later(Reading("X1:1", "X2:1", f"{k}")) for k in range(3)] == [2, 3, 4]
+    assert [writer.record_later(Reading("X1:1", "X2:1", f"{k}")) for k in range(3)] == [1, 2, 3]
     assert len(lines(writer)) == 1
     now += run_module.FLUSH_WITHIN_S
     writer.flush_due()  # the stream pauses: what waits is written all the same
     assert len(lines(writer)) == 4
     writer.record_later(Reading("X1:1", "X2:1", "4"))
     now += run_module.FLUSH_WITHIN_S
-    assert writer.record_later(Reading("X1:1", "X2:1", "5")) == 6
+    assert writer.record_later(Reading("X1:1", "X2:1", "5")) == 5
     assert len(lines(writer)) == 6
     writer.record_later(Reading("X1:1", "X2:1", "6"))
     assert writer.record(Reading("X1:1", "X2:1", "7")) == 8
@@ -317,7 +317,7 @@ def test_a_full_disk_is_one_plain_message_and_nothing_half_written(
     with pytest.raises(RunFolderError, match="line 2 is safe"):
         writer.record(Reading("X1:2", "X2:2", "2"))
     monkeypatch.undo()
-    assert writer.record(Reading("X1:2", "X2:2", "3")) == 3  # room again: the session goes on
+    assert writer.record(Reading("X1:2", "X2:2", "3")) == 2  # room again: the session goes on
     assert load_readings(writer.folder, harness).value.tolist() == [1.0, 3.0]
     assert open_run(writer.folder).torn == b""
 

@@ -76,7 +76,7 @@ def point(text: str) -> Point:
 
 
 def between(sheet: Sheet, a: Point, b: Point, half: float) -> tuple[Point, Point, bool]:
-    """Wires from both points up to a part `2 * half` long in the middle; the part's ends, and if it stands."""
+    """Wires from both points up to a part `2 * half` long; the part's ends, whether it stands."""
     upright = a[0] == b[0]
     if not upright and a[1] != b[1]:
         raise ValueError(f"{a} and {b} are not on one line")
@@ -145,7 +145,8 @@ def amp(sheet: Sheet, words: list[str]) -> None:
 def term(sheet: Sheet, words: list[str], right: bool) -> None:
     x, y = point(words[0])
     sheet.circle((x, y), 0.35, "part")
-    sheet.words((x + 0.7, y + 0.35) if right else (x - 0.7, y + 0.35), " ".join(words[1:]), "name", "start" if right else "end")
+    place = (x + 0.7, y + 0.35) if right else (x - 0.7, y + 0.35)
+    sheet.words(place, " ".join(words[1:]), "name", "start" if right else "end")
 
 
 def gnd(sheet: Sheet, words: list[str]) -> None:

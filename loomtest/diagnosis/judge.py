@@ -24,7 +24,7 @@ from loomtest.harness.model import Harness, IntArray, Limits
 from loomtest.readings.instrument import generic_handheld
 from loomtest.readings.model import Instrument, Readings
 
-_TRIED = 4  # explanations of equal cost, and of one fault more, tried against the resistances
+_TRIED = 8  # explanations of equal cost, and of one fault more, tried against the resistances
 _PART_SLACK_OHM = 0.2  # what wires and joints on the way to a part may add
 _UNKNOWN_LEADS_OHM = 0.5  # contract: leads nobody stated have 0 to 0.5 Ω
 

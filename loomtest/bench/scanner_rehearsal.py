@@ -13,7 +13,7 @@ from loomtest.bench.scanner_sockets import SOCKETS_FILE, Sockets, proposed, read
 from loomtest.errors import InputError, Problem
 from loomtest.harness.load import load_harness
 
-SIZES = (16, 64, 128)
+SIZES = (64, 128)  # boards with transistor switches, so that all of it can be tried
 STEADY_ROWS, FLEXED_ROWS = 30, 10  # of a flex watch: a rehearsed intermittent opens for so long, so often
 
 
@@ -53,7 +53,7 @@ def rehearsal_port(folder: Path) -> RehearsalPort:
     parts = Parts(
         ref_1k=1004.0, ref_10k=9968.0, ref_100k=100.4e3, gain=39.91, current=0.0992, amp_offset=2e-5
     )
-    board = Board(network_of(loom, sockets, pins, parts), switches=pins > SIZES[0])
+    board = Board(network_of(loom, sockets, pins, parts))
     calibrate(board, parts)
     if loom.flexing != loom.edges:
         flexed = network_of(loom, sockets, pins, parts, flexed=True)

@@ -136,8 +136,7 @@ def joints_sentence(verdict: Verdict) -> str:
         text = f"No wire has more than {at}, or than its amperes allow."
     elif verdict.joints == "fail":
         bad = sum(finding.fault == "high-resistance" for finding in verdict.findings)
-        text = f"Judged at {at}: {counted(bad, 'wire that sits', 'wires that sit')} right "
-        text += "is worse." if bad == 1 else "are worse."
+        text = f"Judged at {at}: {counted(bad, 'bad joint')} among the wires that sit right."
     else:
         doubtful = sum(row.verdict in ("undecided", "untested") for row in verdict.wires)
         text = f"Judged at {at}: {counted(doubtful, 'wire is', 'wires are')} not settled."

@@ -26,6 +26,7 @@ def ports(
     """
     from loomtest.bench.ask import who_answers
     from loomtest.bench.port import FoundPort, ports_found
+    from loomtest.bench.scanner import identify
     from loomtest.commands.screen import show_json
     from loomtest.commands.text import shown
 
@@ -34,7 +35,7 @@ def ports(
     for port in found:
         row = {"port": port.device, "description": port.description}
         if ask:
-            row["answers"] = who_answers(port.device)
+            row["answers"] = identify(port.device) or who_answers(port.device)
         rows.append(row)
         if not as_json:
             words = [row["port"], row["description"], row.get("answers", "")]

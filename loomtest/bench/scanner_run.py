@@ -8,7 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from loomtest.bench.scanner import Row, Scanner, SelfTest
+from loomtest.bench.scanner import Scanner
+from loomtest.bench.scanner_answers import Row, SelfTest
 from loomtest.bench.scanner_protocol import Value
 from loomtest.bench.scanner_sockets import Sockets
 from loomtest.bench.scanner_values import (

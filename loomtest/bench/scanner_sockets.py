@@ -20,7 +20,7 @@ from pathlib import Path
 
 import numpy as np
 
-from loomtest.bench.scanner import Row
+from loomtest.bench.scanner_answers import Row
 from loomtest.errors import InputError, Problem, nearest
 from loomtest.harness.model import Harness, connector_of
 

@@ -10,7 +10,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 
-from loomtest.bench.scanner import RangeCalibration
+from loomtest.bench.scanner_answers import RangeCalibration
 from loomtest.bench.scanner_protocol import Value
 
 SAMPLES, QUICK = 8, 4  # of each polarity in the milliohm range, of each channel in the others

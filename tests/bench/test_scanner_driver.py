@@ -6,7 +6,8 @@ import math
 
 import pytest
 
-from loomtest.bench.scanner import Row, Scanner, StandingVoltageError, open_scanner
+from loomtest.bench.scanner import Scanner, open_scanner
+from loomtest.bench.scanner_answers import Row, StandingVoltageError
 from loomtest.bench.scanner_protocol import check_of, frame
 from loomtest.errors import InstrumentError
 

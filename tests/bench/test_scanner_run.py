@@ -11,8 +11,9 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
-from loomtest.bench.scanner import RangeCalibration, Scanner, StandingVoltageError, identify, open_scanner
+from loomtest.bench.scanner import Scanner, identify, open_scanner
 from loomtest.bench.scanner_analog import HIGH, Analog, State
+from loomtest.bench.scanner_answers import RangeCalibration, StandingVoltageError
 from loomtest.bench.scanner_board import Board, RehearsalPort
 from loomtest.bench.scanner_flex import Watch, flex_watch
 from loomtest.bench.scanner_network import Network, Parts, pin_impedance

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from loomtest.bench.scanner import Row
+from loomtest.bench.scanner_answers import Row
 from loomtest.bench.scanner_faults import read_faults, true_loom
 from loomtest.bench.scanner_protocol import Value
 from loomtest.bench.scanner_sockets import proposed, read_sockets, touched, zero_leads

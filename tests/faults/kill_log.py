@@ -108,7 +108,7 @@ def one_kill(folder: Path, rng: random.Random, meter: bool) -> str:
         acknowledged = recorded(by_hand(folder, rng.uniform(0.0, 0.4)))
     data = (folder / "run" / "readings.csv").read_bytes()
     lines = data[: data.rfind(b"\n") + 1].decode("utf-8").splitlines()
-    rows = {n: (r[0], r[1], r[2]) for n, r in enumerate(csv.reader(lines)) if n > 0}  # the header has no number
+    rows = {n: (r[0], r[1], r[2]) for n, r in enumerate(csv.reader(lines)) if n > 0}
     for number, row in acknowledged.items():
         if rows.get(number) != row:
             return f"row {number} was answered as {row}, the file has {rows.get(number)}"

@@ -14,7 +14,7 @@ import math
 
 import numpy as np
 
-from loomtest.bench.scanner import RangeCalibration
+from loomtest.bench.scanner_answers import RangeCalibration
 from loomtest.bench.scanner_network import Network, Parts
 from loomtest.bench.scanner_protocol import parse_value
 from loomtest.bench.scanner_values import Budget

@@ -14,7 +14,8 @@ import typer
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from loomtest.bench.scanner import Row, Scanner
+    from loomtest.bench.scanner import Scanner
+    from loomtest.bench.scanner_answers import Row
     from loomtest.bench.scanner_sockets import Sockets
     from loomtest.bench.scanner_values import Budget
     from loomtest.harness.model import Harness

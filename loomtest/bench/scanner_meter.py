@@ -56,7 +56,7 @@ class Meter:
 
     def _set(self, took_s: float, **changes: object) -> None:
         self.t_s += took_s
-        state = replace(self.analog.state, **changes)  # type: ignore[arg-type]
+        state = replace(self.analog.state, **changes)  # type: ignore[arg-type]  # names come from the protocol
         if state != self.analog.state:
             self.analog.change(state, self.t_s)
 

@@ -127,7 +127,7 @@ class _closed_as:
         if error[0] is None:
             self.run.close(self.status)
         else:
-            self.run.__exit__(*error)  # type: ignore[arg-type]
+            self.run.__exit__(*error)  # type: ignore[arg-type]  # passed on as given
 
 
 def _cautions_read(screen: Screen, keys: Keyboard) -> bool:

@@ -44,6 +44,7 @@ from loomtest.commands import (  # noqa: E402, F401
     judge,
     keep,
     log,
+    new,
     plan,
     ports,
     report,

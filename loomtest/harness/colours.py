@@ -46,8 +46,8 @@ _WORDS = {word: code for code, word in IEC_60757.items()} | {
 }
 # Colours that wires have and the standard has no letters for; they stay words.
 _UNCODED = {"tan", "beige", "cream", "ivory", "lilac", "maroon", "olive", "natural", "clear", "transparent"}
-_SHADES = {"light", "dark", "lt", "dk", "pale"}
-_FILLERS = {"and", "with", "stripe", "striped", "tracer", "trace", "on"}
+SHADES = {"light", "dark", "lt", "dk", "pale"}
+FILLERS = {"and", "with", "stripe", "striped", "tracer", "trace", "on"}
 _BREAK = re.compile(r"[\s/+\-_.,&]+")
 
 
@@ -60,9 +60,9 @@ def colour_parts(text: str) -> tuple[str, ...]:
     shade = ""
     for piece in _BREAK.split(text.strip()):
         word = piece.casefold()
-        if not word or word in _FILLERS:
+        if not word or word in FILLERS:
             continue
-        if word in _SHADES:
+        if word in SHADES:
             shade = {"lt": "light", "dk": "dark", "pale": "light"}.get(word, word) + " "
             continue
         if word in _WORDS:

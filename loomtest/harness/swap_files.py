@@ -14,7 +14,7 @@ from loomtest.errors import InputError, Problem
 from loomtest.harness.model import Face, Harness
 from loomtest.harness.origin import BEFORE_FOLDER, WAS, was_at
 from loomtest.harness.swap import Swapped
-from loomtest.harness.table import Table, lines_of, read_table, read_text, visible
+from loomtest.harness.table import COMMENT, Table, lines_of, read_table, read_text, visible
 from loomtest.harness.wirelist import NEEDED
 
 if TYPE_CHECKING:
@@ -109,7 +109,7 @@ def _table(harness: Harness) -> Table:
 def _comments(harness: Harness, table: Table) -> list[str]:
     """The comment lines above the header, which are part of what the person wrote."""
     text = read_text(harness.files[-1], table.file, []) or ""
-    return [line for line in lines_of(text)[: table.header_line - 1] if line.lstrip().startswith("#")]
+    return [line for line in lines_of(text)[: table.header_line - 1] if line.lstrip().startswith(COMMENT)]
 
 
 def settings_text(before: Harness, after: Harness) -> str:

@@ -11,6 +11,7 @@ from loomtest.errors import Problem
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab"}
 LARGEST_BYTES = 200_000_000  # a million wires need about 60 MB
 LONGEST_CELL = 10_000
+COMMENT = ("#", '"#')  # some spreadsheets put every cell into quotation marks
 MOST_COLUMNS = 1_000
 
 
@@ -86,7 +87,9 @@ def read_table(path: Path, file: str, needed: tuple[str, ...], problems: list[Pr
         return None
     lines = [line + "\n" for line in lines_of(text)]
     skipped = 0
-    while skipped < len(lines) and (not lines[skipped].strip() or lines[skipped].lstrip().startswith("#")):
+    while skipped < len(lines) and (
+        not lines[skipped].strip() or lines[skipped].lstrip().startswith(COMMENT)
+    ):
         skipped += 1
     separator = ""
     if skipped < len(lines) and lines[skipped].lower().startswith("sep="):  # some spreadsheets' own hint

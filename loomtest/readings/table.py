@@ -124,7 +124,7 @@ def parse_header(text: str, file: str) -> Header:
         first = text[start:] if end < 0 else text[start:end]
         if first.lower().startswith("sep=") and first[4:5] in SEPARATORS:
             separator = first[4:5]
-        elif first.strip() and not first.lstrip().startswith("#"):
+        elif first.strip() and not first.lstrip().startswith(("#", '"#')):
             break
         if end < 0:
             raise InputError([Problem(file, 1, "", "an empty file", "a header row: from,to,value")])

@@ -3,11 +3,17 @@
 from __future__ import annotations
 
 import io
+import os
 import sys
 
 
 def main() -> None:
     """Run the command line; every LoomtestError becomes one message and exit status 2."""
+    # What typer reads options with looks through every installed package for plugins; there are none here.
+    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")
+    if sys.argv[1:] == ["--version"]:  # answered before anything is imported
+        print(version_line())
+        return
     from loomtest.commands.app import app
     from loomtest.commands.text import shown_lines
     from loomtest.errors import LoomtestError
@@ -23,3 +29,10 @@ def main() -> None:
     except KeyboardInterrupt:
         print("loomtest: interrupted; what was recorded is safe on disk", file=sys.stderr)
         sys.exit(130)
+
+
+def version_line() -> str:
+    """What `--version` prints."""
+    from importlib.metadata import version
+
+    return f"loomtest {version('loomtest')}"

@@ -9,6 +9,8 @@ from typing import Annotated
 
 import typer
 
+from loomtest.commands import version_line
+
 app = typer.Typer(
     name="loomtest",
     help="Proves a rebuilt vehicle wiring loom right before it goes back in.",
@@ -21,9 +23,7 @@ app = typer.Typer(
 
 def _print_version(wanted: bool) -> None:
     if wanted:
-        from importlib.metadata import version
-
-        typer.echo(f"loomtest {version('loomtest')}")
+        typer.echo(version_line())
         raise typer.Exit
 
 

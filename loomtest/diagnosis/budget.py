@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from loomtest.diagnosis.distinct import distinct
 from loomtest.harness.model import FloatArray, IntArray
 from loomtest.readings.model import Instrument, Quantity, Range, Readings
 
@@ -185,7 +186,7 @@ def _columns(
 ) -> FloatArray:
     """(k, c) gains of each range, and offsets of the ranges other than the main one, times their u."""
     columns: list[FloatArray] = []
-    for label in np.unique(group):
+    for label in distinct(group):
         if label == STATED:
             continue
         member = group == label

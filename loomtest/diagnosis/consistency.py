@@ -7,6 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from loomtest.diagnosis.budget import Budget
+from loomtest.diagnosis.distinct import distinct
 from loomtest.diagnosis.statistics import chi_square_above, student_quantile
 from loomtest.harness.model import BoolArray, FloatArray, IntArray
 from loomtest.readings.model import Quantity, Readings
@@ -49,9 +50,10 @@ def steadiness(
     own = np.maximum(budget.own, _FLOOR_OHM)
     ohm = budget.ohm.copy()
 
-    unique, both = np.unique(np.stack([pair, budget.group]), axis=1, return_inverse=True)
-    both = both.ravel()
-    count = unique.shape[1]
+    lowest_group = int(budget.group.min(initial=0))
+    groups = int(budget.group.max(initial=0)) - lowest_group + 1
+    unique, both = np.unique(pair * groups + (budget.group - lowest_group), return_inverse=True)
+    unique, count = unique // groups, len(unique)  # the pair of every method that it was read by
     half, directed = _directions(ohm, own, turned, both, count)
     ohm = ohm + np.where(directed[both], np.where(turned, half[both], -half[both]), 0.0)
     own, scattered = _scatter(ohm, own, both, count)
@@ -60,22 +62,26 @@ def steadiness(
     np.minimum.at(lowest, both, ohm)
     np.maximum.at(highest, both, ohm)
     unsteady = scattered & (highest - lowest > material_ohm) & (lowest < short_below_ohms)
-    pairs = [unique[0][unsteady]]
+    pairs = [unique[unsteady]]
     spans = [np.column_stack([lowest[unsteady], highest[unsteady]])]
 
     over, over_turned = _over_range(readings, size)
     joined = ohm < short_below_ohms
-    contradicted = np.intersect1d(pair[joined], over)
-    least = np.array([float(np.min(ohm[joined & (pair == p)])) for p in contradicted]).reshape(-1)
+    contradicted = _in_both(distinct(pair[joined]), over)
+    where = np.searchsorted(contradicted, pair)
+    known = joined & (where < len(contradicted))
+    known[known] = contradicted[where[known]] == pair[known]
+    least = np.full(len(contradicted), np.inf)
+    np.minimum.at(least, where[known], ohm[known])
     steady_by_now = np.isin(pairs[0], contradicted)
     pairs = [pairs[0][~steady_by_now], contradicted]
     spans = [spans[0][~steady_by_now], np.column_stack([least, np.full(least.size, np.inf)])]
     one_way = [
         p
-        for p in contradicted
+        for p in contradicted.tolist()
         if set(over_turned[over == p].tolist()).isdisjoint(turned[joined & (pair == p)].tolist())
     ]
-    directed_pairs = np.concatenate([unique[0][directed], np.array(one_way, dtype=np.int64)])
+    directed_pairs = np.concatenate([unique[directed], np.array(one_way, dtype=np.int64)])
     directed_ohm = np.concatenate([np.abs(half[directed]), np.full(len(one_way), np.inf)])
     return Steadiness(
         ohm,
@@ -86,6 +92,16 @@ def steadiness(
         _codes(directed_pairs, size),
         directed_ohm,
     )
+
+
+def _in_both(few: IntArray, many: IntArray) -> IntArray:
+    """The values of `few`, ascending and each once, that occur among `many`."""
+    if not len(few):
+        return few
+    where = np.minimum(np.searchsorted(few, many), len(few) - 1)
+    found = np.zeros(len(few), dtype=np.bool_)
+    found[where[few[where] == many]] = True
+    return few[found]
 
 
 def _codes(pair: IntArray, size: np.int64) -> IntArray:
@@ -128,9 +144,10 @@ def _scatter(ohm: FloatArray, own: FloatArray, group: IntArray, count: int) -> t
     mean = np.bincount(group, weight * ohm, count) / np.bincount(group, weight, count)
     square = np.bincount(group, weight * (ohm - mean[group]) ** 2, count)
     freedom = np.maximum(times - 1, 1)
-    chance = np.where(times > 1, chi_square_above(square, freedom), 1.0)
+    chance = np.ones(count)
+    chance[times > 1] = chi_square_above(square[times > 1], freedom[times > 1])
     factor = np.ones(count)
-    for degrees in np.unique(freedom[chance < 0.01]):
+    for degrees in distinct(freedom[chance < 0.01]):
         few = student_quantile(0.975, float(degrees)) / student_quantile(0.975, np.inf)
         rows = (chance < 0.01) & (freedom == degrees)
         factor[rows] = few * np.sqrt(square[rows] / degrees)

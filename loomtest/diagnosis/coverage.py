@@ -7,32 +7,14 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from loomtest.diagnosis.distinct import distinct
 from loomtest.diagnosis.isolation import RequiredPairs, required_pairs
+from loomtest.diagnosis.network import component_labels
 from loomtest.diagnosis.observe import APART, JOINED, Observations
 from loomtest.diagnosis.verdict import Untested
 from loomtest.harness.model import BoolArray, Harness, IntArray
 
 MOST_LISTED = 1000  # untested items that a verdict lists; the counts are always whole
-
-
-def merged_labels(size: int, a: IntArray, b: IntArray) -> IntArray:
-    """(size,) the smallest code of all that the pairs (a, b) join; vectorised, a few passes in practice.
-
-    Hooking and pointer jumping (Shiloach and Vishkin, J. Algorithms 3, 57, 1982), with minima.
-    """
-    label = np.arange(size, dtype=np.int64)
-    while True:
-        x, y = label[a], label[b]
-        apart = x != y
-        if not apart.any():
-            return label
-        low, high = np.minimum(x[apart], y[apart]), np.maximum(x[apart], y[apart])
-        np.minimum.at(label, high, low)
-        while True:
-            jumped = label[label]
-            if np.array_equal(jumped, label):
-                break
-            label = jumped
 
 
 @dataclass(frozen=True)
@@ -61,11 +43,11 @@ def isolation_coverage(harness: Harness, seen: Observations, nets: IntArray) -> 
     has_point = np.zeros(net_count, dtype=np.bool_)
     has_point[harness.net_of[harness.reachable]] = True
     joined = seen.pair_state == JOINED
-    groups = merged_labels(len(nets), seen.pair_start[joined], seen.pair_end[joined])
+    groups = component_labels(len(nets), seen.pair_start[joined], seen.pair_end[joined])
     reachable = np.flatnonzero(np.concatenate([harness.reachable, nets[len(harness.points) :] < net_count]))
     reachable = reachable[nets[reachable] < net_count]
     stride = len(nets) + 1
-    owned = np.unique(nets[reachable] * stride + groups[reachable])
+    owned = distinct(nets[reachable] * stride + groups[reachable])
     group_count = np.bincount(owned // stride, minlength=net_count)
     clear = (seen.pair_state == APART) & (seen.pair_low_ohm >= limits.isolation_ohms)
     clear &= (nets[seen.pair_start] < net_count) & (nets[seen.pair_end] < net_count)
@@ -73,7 +55,7 @@ def isolation_coverage(harness: Harness, seen: Observations, nets: IntArray) -> 
     flip = nets[a] > nets[b]
     a, b = np.where(flip, b, a), np.where(flip, a, b)
     a, b = a[nets[a] != nets[b]], b[nets[a] != nets[b]]
-    pieces = np.unique(
+    pieces = distinct(
         (nets[a] * stride + groups[a]) * (stride * (net_count + 1)) + nets[b] * stride + groups[b]
     )
     one, other = np.divmod(pieces, stride * (net_count + 1))
@@ -92,7 +74,7 @@ def _read_between(seen: Observations, nets: IntArray, net_count: int, which: Boo
     a, b = nets[seen.pair_start[which]], nets[seen.pair_end[which]]
     kept = (a != b) & (a < net_count) & (b < net_count)
     low, high = np.minimum(a[kept], b[kept]), np.maximum(a[kept], b[kept])
-    return np.unique(low * net_count + high)
+    return distinct(low * net_count + high)
 
 
 def _missing(

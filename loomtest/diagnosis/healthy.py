@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from loomtest.diagnosis.distinct import distinct
 from loomtest.diagnosis.network import inverse_laplacian, loop_resistance, squared_currents
 from loomtest.harness.model import BoolArray, FloatArray, IntArray
 
@@ -302,7 +303,7 @@ def merged(
         first[row, np.unique(label[row], return_index=True)[1]] = True
     counts = first.sum(axis=1)
     out = []
-    for count in np.unique(counts):
+    for count in distinct(counts):
         rows = counts == count
         if count == label.shape[1] and rows.all():
             return [(rows, a, loop, label)]

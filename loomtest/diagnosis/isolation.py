@@ -19,6 +19,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from loomtest.diagnosis.distinct import distinct
 from loomtest.harness.model import (
     BoolArray,
     Face,
@@ -173,11 +174,11 @@ def _near_pairs(harness: Harness, group: IntArray) -> IntArray:
     pairs = np.sort(np.concatenate(near), axis=1)
     a, b = pairs[:, 0], pairs[:, 1]
     wanted = (group[a] >= 0) & (group[b] >= 0) & (group[a] != group[b])
-    return np.unique(a[wanted] * len(group) + b[wanted])
+    return distinct(a[wanted] * len(group) + b[wanted])
 
 
 def _all_pairs(nets: IntArray) -> IntArray:
-    nets = np.unique(nets)
+    nets = distinct(nets)
     first, second = np.triu_indices(len(nets), 1)
     return np.stack([nets[first], nets[second]], axis=1)
 

@@ -22,6 +22,7 @@ from loomtest.diagnosis.decide import (
     row_verdict,
     tested,
 )
+from loomtest.diagnosis.distinct import distinct
 from loomtest.diagnosis.estimate import Prior, Solution, prior_of, solve_run
 from loomtest.diagnosis.joint_findings import Found, joint_findings
 from loomtest.diagnosis.layout import Arranged, arrange
@@ -277,7 +278,7 @@ def _next(harness: Harness, solved: _Solved, wire: int, why: tuple[str, float]) 
 
 def _resolved(solved: _Solved, wires: IntArray, confidence: float) -> float | None:
     s = solved.solution
-    links = np.unique(s.link[wires])
+    links = distinct(s.link[wires])
     known = np.isfinite(s.uncertainty[links])
     expected = np.where(_all_known(solved)[links], s.prior_mean[links], 0.0)
     return resolved_ohms(np.where(known, s.estimate[links], 0.0), s.uncertainty[links], expected, confidence)

@@ -8,11 +8,12 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from loomtest.diagnosis.assembly import Evidence, intermittent_shorts, verdict_of
-from loomtest.diagnosis.coverage import isolation_coverage, merged_labels
+from loomtest.diagnosis.coverage import isolation_coverage
 from loomtest.diagnosis.explain import Solution, explain
 from loomtest.diagnosis.findings import Told, crossed_or_broken, findings_of
 from loomtest.diagnosis.joints import alternative_log_likelihoods, estimate
 from loomtest.diagnosis.leakage import FoundLabels, leakage_findings, with_parts_joined
+from loomtest.diagnosis.network import component_labels
 from loomtest.diagnosis.observe import Observations, observe
 from loomtest.diagnosis.plugged import judge_parts
 from loomtest.diagnosis.scene import Scene
@@ -205,7 +206,7 @@ def _found_labels(harness: Harness, size: int, wiring: Wiring) -> IntArray:
     whole = harness.conducts & wiring.joined
     a = np.concatenate([wiring.start[whole], wiring.shorts[:, 0]])
     b = np.concatenate([wiring.end[whole], wiring.shorts[:, 1]])
-    return merged_labels(size, a, b)
+    return component_labels(size, a, b)
 
 
 def _leak_labels(harness: Harness, size: int, wiring: Wiring) -> FoundLabels:

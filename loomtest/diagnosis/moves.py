@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from loomtest.diagnosis.cuts import cleared_edges
+from loomtest.diagnosis.distinct import distinct
 from loomtest.diagnosis.scene import Parts, Placement, Scene, components
 
 _EACH_MORE = 4.0  # log weight of one more terminal in the wrong place
@@ -144,11 +145,11 @@ def quick_cost(scene: Scene, placed: Placement) -> int:
         groups = np.where(groups >= 0, joins, -1)
     same = of[columns.apart_start] == of[columns.apart_end]
     a, b = columns.apart_start[same], columns.apart_end[same]
-    told = np.unique(np.concatenate([of[a] * scene.size + groups[a], of[b] * scene.size + groups[b]]))
-    opens = len(told) - len(np.unique(told // scene.size))
+    told = distinct(np.concatenate([of[a] * scene.size + groups[a], of[b] * scene.size + groups[b]]))
+    opens = len(told) - len(distinct(told // scene.size))
     touched = groups >= 0
-    spread = np.unique(groups[touched] * scene.size + of[touched])
-    return opens + len(spread) - len(np.unique(spread // scene.size))
+    spread = distinct(groups[touched] * scene.size + of[touched])
+    return opens + len(spread) - len(distinct(spread // scene.size))
 
 
 def _through(parts: Parts, labels: list[int], a: int, b: int, ohm: float) -> bool:

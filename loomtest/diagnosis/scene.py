@@ -13,6 +13,7 @@ from functools import cached_property
 
 import numpy as np
 
+from loomtest.diagnosis.distinct import distinct
 from loomtest.harness.model import FloatArray, IntArray
 
 Ends = tuple[int, int]
@@ -206,7 +207,7 @@ def effective_ohms(size: int, ends: Sequence[tuple[int, int]], ohms: Sequence[fl
     for a, b, siemens in kept:
         laplacian[[a, b], [a, b]] += siemens
         laplacian[[a, b], [b, a]] -= siemens
-    earthed = np.unique(labels)
+    earthed = distinct(labels)
     laplacian[earthed, earthed] += 1.0
     inverse = np.linalg.inv(laplacian)
     own = np.diag(inverse)

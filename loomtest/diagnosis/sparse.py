@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from loomtest.diagnosis.distinct import distinct
 from loomtest.diagnosis.healthy import EXCESS_HIGH_OHM, EXCESS_LOW_OHM, Given
 from loomtest.harness.model import BoolArray, FloatArray, IntArray
 
@@ -296,7 +297,7 @@ def refine(given: Given, slab: Slab, sets: Sets, sweeps: int = 4) -> Sets:
     mean, var = sets.mean.copy(), sets.var.copy()
     nets = given.nets
     sizes = sets.member.sum(axis=1)
-    for size in np.unique(sizes[sizes > 0]):
+    for size in distinct(sizes[sizes > 0]):
         rows = np.flatnonzero(sizes == size)
         link = np.nonzero(sets.member[rows])[1].reshape(-1, size)
         net = sets.row[rows]

@@ -14,20 +14,22 @@ from statistics import NormalDist
 import numpy as np
 from numpy.typing import ArrayLike
 
+from loomtest.diagnosis import tails
 from loomtest.harness.model import FloatArray, IntArray
 
 MAD_TO_SIGMA = 1.4826022185056018  # 1/Φ⁻¹(3/4): makes the median deviation a standard deviation
 FEWEST_FOR_GRUBBS = 3  # where its table begins
 FEWEST_FOR_ESD = 25  # Rosner 1983: the approximation of the critical values holds from 25 on
-_SMALL = 4096  # below this many values a loop is quicker than importing scipy.special
+_FEW_TAILS = 2000  # and so for the sums of `tails`
+_SMALL = 1 << 16  # up to this many values a loop is quicker than importing scipy.special
 
 
 def normal_cdf(x: ArrayLike) -> FloatArray:
     """Φ, the standard normal distribution function, element by element; ±inf are allowed."""
     values = np.asarray(x, dtype=np.float64)
     if values.size <= _SMALL and "scipy.special" not in sys.modules:
-        flat = [0.5 * math.erfc(-v * 0.7071067811865476) for v in values.ravel().tolist()]
-        return np.array(flat, dtype=np.float64).reshape(values.shape)
+        turned = (values.ravel() * -0.7071067811865476).tolist()
+        return 0.5 * np.fromiter(map(math.erfc, turned), np.float64, values.size).reshape(values.shape)
     from scipy.special import ndtr
 
     return np.asarray(ndtr(values), dtype=np.float64)
@@ -40,18 +42,26 @@ def normal_quantile(probability: float) -> float:
 
 def student_quantile(probability: float, degrees_of_freedom: float) -> float:
     """Quantile of Student's t distribution."""
+    if math.isinf(degrees_of_freedom):
+        return normal_quantile(probability)
+    whole = degrees_of_freedom == int(degrees_of_freedom) <= tails.MOST_DEGREES
+    if whole and "scipy.special" not in sys.modules:
+        return tails.student_quantile(probability, int(degrees_of_freedom), normal_quantile(probability))
     from scipy.special import stdtrit
 
     return float(stdtrit(degrees_of_freedom, probability))
 
 
 def chi_square_above(value: ArrayLike, degrees_of_freedom: IntArray) -> FloatArray:
-    """Probability that a chi-square variable exceeds `value`, element by element."""
+    """Probability that a chi-square variable exceeds `value`, element by element; both (n,)."""
+    values = np.asarray(value, dtype=np.float64)
+    few = values.size <= _FEW_TAILS and np.max(degrees_of_freedom, initial=1) <= tails.MOST_DEGREES
+    if few and "scipy.special" not in sys.modules:
+        pairs = zip(values.tolist(), degrees_of_freedom.tolist(), strict=True)
+        return np.array([tails.chi_square_tail(v, k) for v, k in pairs], dtype=np.float64)
     from scipy.special import chdtrc
 
-    return np.asarray(
-        chdtrc(degrees_of_freedom.astype(np.float64), np.asarray(value, dtype=np.float64)), dtype=np.float64
-    )
+    return np.asarray(chdtrc(degrees_of_freedom.astype(np.float64), values), dtype=np.float64)
 
 
 @dataclass(frozen=True, slots=True)

@@ -44,6 +44,7 @@ def plot_rows(harness: Harness, change: Change) -> tuple[list[PlotRow], int]:
     left_out = max(0, len(chosen) - MOST_ROWS)
     if left_out:
         chosen = sorted(chosen, key=lambda row: -row.severity)[:MOST_ROWS]
+
     def place(row: PlotRow) -> tuple[int, int, int]:
         start, end = harness.code_of[row.pair.start], harness.code_of[row.pair.end]
         return int(harness.net_of[start]), start, end

@@ -91,9 +91,7 @@ class Columns:
             if earlier < 0 or earlier >= line:
                 found = quoted(text) + (", a later row" if earlier > line else "")
                 found += ", this row itself" if earlier == line else ""
-                self._error(
-                    line, "withdraws", found, "the number of an earlier reading (the first is 1)"
-                )
+                self._error(line, "withdraws", found, "the number of an earlier reading (the first is 1)")
             elif self._only_withdraws(row_of_line.get(earlier)):
                 self._error(line, "withdraws", quoted(text), "a row that holds a reading")
             elif earlier in taken_back:

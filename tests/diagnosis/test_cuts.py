@@ -7,8 +7,8 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomtest.diagnosis.coverage import merged_labels
 from loomtest.diagnosis.cuts import cleared_edges, repair, smallest_hitting_set
+from loomtest.diagnosis.network import component_labels
 from loomtest.diagnosis.scene import Scene, components, effective_ohms
 
 NONE: frozenset[int] = frozenset()
@@ -119,7 +119,7 @@ def test_labels_are_networkx_components(size: int, data: st.DataObject) -> None:
             expected[member] = min(members)
     a, b = (np.array(column, dtype=np.int64) for column in zip(*edges, strict=True)) if edges else ([], [])
     ends = np.asarray(a, dtype=np.int64), np.asarray(b, dtype=np.int64)
-    assert merged_labels(size, *ends).tolist() == expected
+    assert component_labels(size, *ends).tolist() == expected
     assert components(size, edges) == expected
 
 

@@ -40,6 +40,35 @@ def test_start_up_loads_nothing_heavy(option: str) -> None:
     assert not loaded & set(HEAVY)
 
 
+@pytest.mark.parametrize("words", ["loomtest jud", "loomtest judge --ins", "loomtest plan --isolation "])
+def test_completing_a_word_in_the_shell_loads_nothing_heavy(
+    words: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("_LOOMTEST_COMPLETE", "complete_bash")
+    monkeypatch.setenv("COMP_WORDS", words)
+    monkeypatch.setenv("COMP_CWORD", str(len(words.split(" ")) - 1))
+    loaded = modules_after("sys.argv = ['loomtest']\nimport loomtest.commands as c\nc.main()")
+    assert "loomtest" in loaded
+    assert not loaded & set(HEAVY)
+
+
+@pytest.mark.parametrize("verb", ["check", "judge"])
+@pytest.mark.parametrize("size", ["", ",1,2"])
+def test_a_small_loom_is_judged_without_pandas_and_scipy(verb: str, size: str, tmp_path: Path) -> None:
+    wires = [f"X1:{k},X2:{k}{size}" for k in range(1, 31)]
+    (tmp_path / "wires.csv").write_text("\n".join(["from,to" + (",size,length" if size else ""), *wires]))
+    rows = [f"X1:{k},X2:{k},{0.3 + k % 4 / 10:.1f}" for k in range(1, 31)]  # some are read twice
+    (tmp_path / "readings.csv").write_text("\n".join(["from,to,value", *rows, *rows[:9], "X1:1,X1:2,OL"]))
+    arguments = ["loomtest", verb, str(tmp_path / "wires.csv"), str(tmp_path / "readings.csv")]
+    loaded = modules_after(
+        f"sys.argv = {arguments[: 4 if verb == 'judge' else 3]!r}\n"
+        "import loomtest.commands as c\ntry:\n    c.main()\nexcept SystemExit as end:\n"
+        "    assert end.code in (0, 3), end.code"
+    )
+    assert "numpy" in loaded or verb == "check"
+    assert not loaded & (set(HEAVY) - {"numpy"})
+
+
 def test_importing_the_package_loads_nothing_heavy() -> None:
     assert not modules_after("import loomtest") & {*HEAVY, "typer"}
 

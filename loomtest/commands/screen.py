@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import sys
 from collections.abc import Iterable, Sequence
@@ -40,6 +39,8 @@ def show(lines: Iterable[Line]) -> None:
 
 def show_json(value: Any) -> None:
     """Print one JSON object and nothing else on standard output."""
+    import json
+
     allow_any_letter()
     typer.echo(json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False))
 

@@ -28,7 +28,7 @@ from loomtest.diagnosis.joint_findings import Found, joint_findings
 from loomtest.diagnosis.layout import Arranged, arrange
 from loomtest.diagnosis.outliers import Outlier, outliers
 from loomtest.diagnosis.sparse import OPEN_OHM
-from loomtest.diagnosis.statistics import normal_quantile
+from loomtest.diagnosis.statistics import median, normal_quantile
 from loomtest.diagnosis.verdict import Finding, Outcome, Row, Suspect, WireRow
 from loomtest.diagnosis.wiring import Wiring
 from loomtest.diagnosis.wording import ohms_text
@@ -76,7 +76,7 @@ class _Solved:
     @cached_property
     def typical(self) -> float:
         """Median own uncertainty of a reading, in ohms."""
-        return float(np.median(self.budget.own)) if self.budget.own.size else math.inf
+        return median(self.budget.own) if self.budget.own.size else math.inf
 
 
 def estimate(

@@ -18,6 +18,7 @@ from loomtest.diagnosis.observe import Observations, observe
 from loomtest.diagnosis.plugged import judge_parts
 from loomtest.diagnosis.scene import Scene
 from loomtest.diagnosis.scenes import likeliness_of, net_codes, scenes_of
+from loomtest.diagnosis.statistics import median
 from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.diagnosis.wiring import Wiring, as_drawn
 from loomtest.harness.copper import Expectation, expectation_of
@@ -224,4 +225,4 @@ def _telling(readings: Readings, seen: Observations, limits: Limits) -> float:
     large = (seen.low_ohm == seen.high_ohm) & (seen.low_ohm >= limits.short_below_ohms)
     stated = readings.uncertainty[large] / seen.low_ohm[large]
     stated = stated[np.isfinite(stated)]
-    return 4.0 * float(np.median(stated)) if len(stated) else 0.02
+    return 4.0 * median(stated) if len(stated) else 0.02

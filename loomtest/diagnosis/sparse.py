@@ -178,7 +178,7 @@ def search(given: Given, slab: Slab, known_bad: Sequence[int] = ()) -> Sets:
         np.zeros((count, 0)),
     )
     best = np.zeros(count)
-    names = np.asarray(np.random.default_rng(20261125).integers(1, 2**62, m), dtype=np.int64)
+    names = _names(m)
     for forced in known_bad:
         t = slab.tilt(given.nets.loop, level.row[:, None], np.arange(m), level.b, level.diagonal)
         level = _grown(given, level, (level.row, np.full(count, forced)), names, t)
@@ -260,6 +260,17 @@ def weights(row: IntArray, log_z: FloatArray, own_log_odds: FloatArray, count: i
     np.maximum.at(top, row, log_weight)
     weight = np.exp(log_weight - top[row])
     return np.asarray(weight / np.bincount(row, weight, count)[row], dtype=np.float64)
+
+
+def _names(count: int) -> IntArray:
+    """(count,) scattered numbers below 2⁶², the same each time; a set is known by those of its links, XORed.
+
+    splitmix64 (G. Steele, D. Lea, C. Flood, OOPSLA 2014), because numpy's generators are slow to import.
+    """
+    z = np.arange(1, count + 1, dtype=np.uint64) * np.uint64(0x9E3779B97F4A7C15)
+    z = (z ^ (z >> np.uint64(30))) * np.uint64(0xBF58476D1CE4E5B9)
+    z = (z ^ (z >> np.uint64(27))) * np.uint64(0x94D049BB133111EB)
+    return ((z ^ (z >> np.uint64(31))) >> np.uint64(2)).astype(np.int64)
 
 
 def _collected(found: list[tuple[_Level, FloatArray]], given: Given) -> Sets:

@@ -93,13 +93,20 @@ def summary(values: ArrayLike) -> Summary:
     return Summary(n, float(y[0]) + shift, sd, products / squares if squares > 0 else math.nan)
 
 
+def median(values: FloatArray) -> float:
+    """Median of at least one number, none of them NaN (numpy's own imports masked arrays first)."""
+    middle = values.size // 2
+    ordered = np.partition(values, [(values.size - 1) // 2, middle])
+    return float(ordered[(values.size - 1) // 2] + ordered[middle]) / 2
+
+
 def median_and_mad(values: ArrayLike) -> tuple[float, float]:
     """Median and scaled median absolute deviation (an estimate of sigma); NaN for an empty sample."""
     y = np.asarray(values, dtype=np.float64)
     if y.size == 0:
         return math.nan, math.nan
-    middle = float(np.median(y))
-    return middle, MAD_TO_SIGMA * float(np.median(np.abs(y - middle)))
+    middle = median(y)
+    return middle, MAD_TO_SIGMA * median(np.abs(y - middle))
 
 
 def grubbs_critical(count: int, alpha: float = 0.05, two_sided: bool = True) -> float:

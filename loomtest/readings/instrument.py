@@ -7,7 +7,6 @@ import math
 import re
 import tomllib
 from collections.abc import Mapping
-from importlib.resources import as_file, files
 from pathlib import Path
 from typing import Any
 
@@ -28,6 +27,7 @@ _KEYS = (
 )
 _RANGE_KEYS = ("up_to_ohms", "percent", "counts", "resolution_ohms")
 _METHODS = ("two-wire", "four-wire")
+_FOLDER = Path(__file__).parents[1] / "data" / "instruments"
 _ASSUMED = "handheld-3half"
 # Where a two-wire file leaves them out: a lead is never known exactly and no touch is like another
 # (common practice; the figures of the format's own example).
@@ -37,8 +37,7 @@ _TWO_WIRE_TOUCH = 0.02
 
 def instrument_names() -> tuple[str, ...]:
     """Names of the generic instruments that come with the package."""
-    folder = files("loomtest.data") / "instruments"
-    return tuple(sorted(entry.name[:-5] for entry in folder.iterdir() if entry.name.endswith(".toml")))
+    return tuple(sorted(path.stem for path in _FOLDER.glob("*.toml")))
 
 
 def generic_handheld() -> Instrument:
@@ -56,8 +55,8 @@ def load_instrument(file_or_name: str | Path) -> Instrument:
         return _parse(path.read_bytes(), str(path))
     name = str(file_or_name).removesuffix(".toml").casefold()
     if name in instrument_names():
-        with as_file(files("loomtest.data") / "instruments" / f"{name}.toml") as shipped:
-            return _parse(shipped.read_bytes(), str(shipped))
+        shipped = _FOLDER / f"{name}.toml"
+        return _parse(shipped.read_bytes(), str(shipped))
     known = instrument_names()
     close = nearest(name, known, 1)
     raise InputError(

@@ -57,7 +57,7 @@ def test_completing_a_word_in_the_shell_loads_nothing_heavy(
 def test_a_small_loom_is_judged_without_pandas_and_scipy(verb: str, size: str, tmp_path: Path) -> None:
     wires = [f"X1:{k},X2:{k}{size}" for k in range(1, 31)]
     (tmp_path / "wires.csv").write_text("\n".join(["from,to" + (",size,length" if size else ""), *wires]))
-    rows = [f"X1:{k},X2:{k},{0.3 + k % 4 / 10:.1f}" for k in range(1, 31)]  # some are read twice
+    rows = [f"X1:{k},X2:{k},{0.3 + k % 4 / 100:.2f}" for k in range(1, 31)]  # some are read twice
     (tmp_path / "readings.csv").write_text("\n".join(["from,to,value", *rows, *rows[:9], "X1:1,X1:2,OL"]))
     arguments = ["loomtest", verb, str(tmp_path / "wires.csv"), str(tmp_path / "readings.csv")]
     loaded = modules_after(

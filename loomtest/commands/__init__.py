@@ -14,21 +14,28 @@ def main() -> None:
     if sys.argv[1:] == ["--version"]:  # answered before anything is imported
         print(version_line())
         return
+    from typer import Abort
+
     from loomtest.commands.app import app
     from loomtest.commands.text import shown_lines
+    from loomtest.commands.verbs import UsageMistake, usage_sentence
     from loomtest.errors import LoomtestError
 
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")  # a console without Ω still gets the answer
     try:
-        app()
+        status = app(standalone_mode=False)
+    except UsageMistake as mistake:
+        print(f"loomtest: {shown_lines(usage_sentence(mistake))}", file=sys.stderr)
+        sys.exit(2)
     except LoomtestError as error:
         print(f"loomtest: {shown_lines(str(error))}", file=sys.stderr)
         sys.exit(2)
-    except KeyboardInterrupt:
+    except (KeyboardInterrupt, Abort):
         print("loomtest: interrupted; what was recorded is safe on disk", file=sys.stderr)
         sys.exit(130)
+    sys.exit(status if isinstance(status, int) else 0)
 
 
 def version_line() -> str:

@@ -9,12 +9,14 @@ from typing import Annotated
 
 import typer
 
-from loomtest.commands import version_line
+from loomtest.commands.verbs import Application, Verbs
 
-app = typer.Typer(
+app = Application(
     name="loomtest",
+    cls=Verbs,
     help="Proves a rebuilt vehicle wiring loom right before it goes back in.",
-    no_args_is_help=True,
+    epilog="Example: loomtest demo\nExample: loomtest new my_loom\nExample: loomtest judge my_loom before",
+    invoke_without_command=True,
     rich_markup_mode=None,
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
@@ -23,17 +25,23 @@ app = typer.Typer(
 
 def _print_version(wanted: bool) -> None:
     if wanted:
-        typer.echo(version_line())
+        from importlib.metadata import version
+
+        typer.echo(f"loomtest {version('loomtest')}")
         raise typer.Exit
 
 
 @app.callback()
 def _root(
+    context: typer.Context,
     version: Annotated[
         bool, typer.Option("--version", callback=_print_version, is_eager=True, help="Print the version.")
     ] = False,
 ) -> None:
-    pass
+    if context.invoked_subcommand is None:
+        from loomtest.commands.help import start_page
+
+        typer.echo(start_page(), nl=False)
 
 
 from loomtest.commands import (  # noqa: E402, F401

@@ -9,6 +9,7 @@ import typer
 
 from loomtest.commands.app import app
 from loomtest.commands.text import WIDTH, counted, listed, paragraph, shown, wrapped
+from loomtest.commands.verbs import HARNESS_HELP, JSON_HELP, QUIET_HELP
 
 if TYPE_CHECKING:
     from loomtest.errors import Problem
@@ -19,16 +20,17 @@ MOST_NETS = 400
 MOST_WARNINGS = 40
 
 
-@app.command(epilog="Example: loomtest check orchard_tractor")
+@app.command(
+    epilog="Example: loomtest check orchard_tractor\nExample: loomtest check helm_new --against helm"
+)
 def check(
-    harness: Annotated[
-        str, typer.Argument(help="A folder, a harness.toml or a wire list.", show_default=False)
-    ],
+    harness: Annotated[str, typer.Argument(help=HARNESS_HELP)],
     against: Annotated[
         str | None,
         typer.Option(help="An older harness: also list the wires added, removed and changed since."),
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of text.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help=QUIET_HELP)] = False,
 ) -> None:
     """Read the harness and report every mistake at once.
 
@@ -41,12 +43,14 @@ def check(
     line, column, found, expected). With --against also changes: against (name), added and removed (wire,
     from, to, colour), changed (wire, fields: column, was, is), same (how many).
     """
+    from loomtest.commands.progress import Progress
     from loomtest.harness.load import load_harness
     from loomtest.harness.survey import survey
 
-    loaded = load_harness(harness)
-    seen = survey(loaded)
-    older = None if against is None else load_harness(against)
+    with Progress(f"reading {harness}", quiet):
+        loaded = load_harness(harness)
+        seen = survey(loaded)
+        older = None if against is None else load_harness(against)
     if as_json:
         import json
 

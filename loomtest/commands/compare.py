@@ -2,28 +2,46 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from loomtest.commands.app import app
+from loomtest.commands.verbs import HARNESS_HELP, INSTRUMENT_HELP, JSON_HELP, QUIET_HELP
+
+if TYPE_CHECKING:
+    from loomtest.errors import Problem
 
 
-@app.command(epilog="Example: loomtest compare tractor tractor/before tractor/after --out pictures")
+@app.command(
+    epilog="Example: loomtest compare wires.csv first.csv second.csv\n"
+    "Example: loomtest compare tractor tractor/before tractor/after --out pictures"
+)
 def compare(
-    harness: Annotated[str, typer.Argument(help="A folder, a harness.toml or a wire list.")],
-    before: Annotated[str, typer.Argument(help="A readings file or a run folder.")],
-    after: Annotated[str, typer.Argument(help="A readings file or a run folder.")],
-    out: Annotated[str | None, typer.Option(help="A folder for the plots (PNG and SVG).")] = None,
-    instrument: Annotated[str | None, typer.Option(help="An instrument file or name, for both runs.")] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the change as JSON.")] = False,
+    harness: Annotated[str, typer.Argument(help=HARNESS_HELP)],
+    before: Annotated[str, typer.Argument(help="The first run: a readings file (CSV) or a run folder.")],
+    after: Annotated[
+        str, typer.Argument(help="The later run, likewise; taken with the same meter if you can.")
+    ],
+    out: Annotated[
+        str | None, typer.Option(help="Also draw before and after into this folder (PNG and SVG).")
+    ] = None,
+    instrument: Annotated[str | None, typer.Option(help=INSTRUMENT_HELP)] = None,
+    as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help=QUIET_HELP)] = False,
 ) -> None:
     """Say what became better or worse between two runs, and which faults are gone, remain or are new.
 
-    Exit status, by the run after: 0 pass, 1 fail, 3 not proven; 2 could not be carried out.
+    Better and worse are said only where the difference is larger than what the meter may have added to it;
+    else it stands as the same, or as "cannot tell". A run taken before a connector change is followed to
+    the points of today.
+
+    The JSON object, "schema": "loomtest-change/1": before and after (verdicts), pairs (from, to,
+    before_ohms, after_ohms, change_ohms, uncertainty_ohms, change), faults (gone, remaining, new).
     """
     from pathlib import Path
 
+    from loomtest.commands.progress import Progress
     from loomtest.commands.screen import exit_status, show, show_json, warn
     from loomtest.diagnosis.change import Side, change_between
     from loomtest.diagnosis.follow import follow_readings, follow_verdict
@@ -31,28 +49,34 @@ def compare(
     from loomtest.harness.load import load_harness
     from loomtest.readings.earlier import load_earlier
 
-    expected = load_harness(harness)
-    meter = None
-    if instrument is not None:
-        from loomtest.readings.instrument import load_instrument
-
-        meter = load_instrument(instrument)
-
-    def side(path: str) -> Side:
-        taken_on, readings = load_earlier(path, expected)
-        warn(readings.warnings)
-        verdict = judge(taken_on, readings, meter)
-        if taken_on is not expected:  # taken before a connector change: told in the points of today
-            readings, verdict = follow_readings(readings, expected), follow_verdict(verdict, expected)
-        return Side(readings, verdict, meter)
-
-    earlier, later = side(before), side(after)
-    change = change_between(expected, earlier, later)
+    warnings: list[Problem] = []
     written: list[Path] = []
-    if out is not None:
-        from loomtest.evidence.plots import write_plots
+    with Progress(f"reading {harness}", quiet) as progress:
+        expected = load_harness(harness)
+        meter = None
+        if instrument is not None:
+            from loomtest.readings.instrument import load_instrument
 
-        written = write_plots(expected, change, earlier, later, Path(out))
+            meter = load_instrument(instrument)
+
+        def side(path: str) -> Side:
+            progress.say(f"reading {path}")
+            taken_on, readings = load_earlier(path, expected)
+            warnings.extend(readings.warnings)
+            progress.say(f"judging {path}")
+            verdict = judge(taken_on, readings, meter)
+            if taken_on is not expected:  # taken before a connector change: told in the points of today
+                readings, verdict = follow_readings(readings, expected), follow_verdict(verdict, expected)
+            return Side(readings, verdict, meter)
+
+        earlier, later = side(before), side(after)
+        change = change_between(expected, earlier, later)
+        if out is not None:
+            from loomtest.evidence.plots import write_plots
+
+            progress.say("drawing")
+            written = write_plots(expected, change, earlier, later, Path(out))
+    warn(warnings)
     if as_json:
         show_json(change.to_json())
     else:

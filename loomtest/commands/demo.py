@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from loomtest.commands.app import app
+from loomtest.commands.verbs import QUIET_HELP
 
 if TYPE_CHECKING:
     from loomtest.diagnosis.change import Side
@@ -25,16 +26,18 @@ STORIES = {
 }
 
 
-@app.command(epilog="Example: loomtest demo --out try-it")
+@app.command(epilog="Example: loomtest demo\nExample: loomtest demo --out try-it")
 def demo(
     out: Annotated[
         str | None, typer.Option(help="The folder to write into; a new loomtest-demo here without it.")
     ] = None,
+    quiet: Annotated[bool, typer.Option("--quiet", help=QUIET_HELP)] = False,
 ) -> None:
     """Do the whole job on an invented tractor loom and a small boat's: judge, compare, report, keep.
 
-    All files are written out, so that every step can be repeated by hand. Exit status 0 when done.
+    All files are written out, so that every step can be repeated by hand.
     """
+    from loomtest.commands.progress import Progress
     from loomtest.commands.screen import show
     from loomtest.evidence.plain import Line
     from loomtest.harness.load import load_harness
@@ -44,12 +47,18 @@ def demo(
     folder = place / "orchard_tractor"
     harness = load_harness(folder)
     show([Line(f"{harness.name}: an invented loom, measured three times", "head")])
-    sides = _judge_all(harness, folder, TRACTOR, None)
+    with Progress("judging", quiet):
+        sides = _judge_all(harness, folder, TRACTOR, None)
     for name, side in zip(TRACTOR, sides, strict=True):
         show(_told(name, side, harness))
-        _report(harness, side, place / "reports" / name)
-    show(_compared(harness, sides[0], sides[-1], place / "before-and-after"))
-    show(_kept(folder, place / "evidence"))
+        with Progress("writing the report", quiet):
+            _report(harness, side, place / "reports" / name)
+    with Progress("drawing before and after", quiet):
+        compared = _compared(harness, sides[0], sides[-1], place / "before-and-after")
+    show(compared)
+    with Progress("keeping the evidence", quiet):
+        kept = _kept(folder, place / "evidence")
+    show(kept)
     _boat(place)
     final = place / "reports" / TRACTOR[0] / "report.html"
     show(

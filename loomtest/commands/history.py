@@ -8,9 +8,10 @@ import typer
 
 from loomtest.commands.app import app
 from loomtest.commands.keep import ARCHIVE_HELP
+from loomtest.commands.verbs import JSON_HELP, QUIET_HELP
 
 
-@app.command(epilog="Example: loomtest history tractor --out plots")
+@app.command(epilog="Example: loomtest history\nExample: loomtest history tractor --out plots")
 def history(
     harness: Annotated[
         str | None, typer.Argument(help="A harness, or the name of one; all of them without it.")
@@ -19,15 +20,20 @@ def history(
     csv: Annotated[str | None, typer.Option(help="Also write the runs as a table to this file.")] = None,
     everything: Annotated[bool, typer.Option("--all", help="Show every run and every circuit.")] = False,
     archive: Annotated[str | None, typer.Option(help=ARCHIVE_HELP)] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of text.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help=QUIET_HELP)] = False,
 ) -> None:
     """Show the kept runs, their verdicts, and each circuit's resistance over time with its trend.
 
     "will pass its limit about" stands only where at least five runs, and the whole 95 % interval of the
     trend, say so.
+
+    The JSON object, "schema": "loomtest-history/1": runs (bag, harness, stage, started, verdict and more),
+    courses (each circuit's resistance run by run, with its trend), files.
     """
     from pathlib import Path
 
+    from loomtest.commands.progress import Progress
     from loomtest.commands.screen import show, show_json
     from loomtest.evidence.archive import Archive, default_archive
     from loomtest.evidence.archive_history import history_csv, history_json, history_of
@@ -38,7 +44,8 @@ def history(
         from loomtest.harness.load import load_harness
 
         name = load_harness(harness).name
-    found = history_of(Archive(archive) if archive is not None else Archive(default_archive()), name)
+    with Progress("reading the archive", quiet):
+        found = history_of(Archive(archive) if archive is not None else Archive(default_archive()), name)
     written: list[Path] = []
     if csv is not None:
         from loomtest.errors import InputError, Problem
@@ -52,7 +59,8 @@ def history(
     if out is not None:
         from loomtest.evidence.archive_plot import write_history_plot
 
-        written += write_history_plot(found, Path(out))
+        with Progress("drawing", quiet):
+            written += write_history_plot(found, Path(out))
     if as_json:
         show_json({**history_json(found), "files": [path.as_posix() for path in written]})
         return

@@ -7,35 +7,48 @@ from typing import Annotated
 import typer
 
 from loomtest.commands.app import app
+from loomtest.commands.verbs import HARNESS_HELP, INSTRUMENT_HELP, JSON_HELP, QUIET_HELP, READINGS_HELP
 
 
-@app.command(epilog="Example: loomtest judge wires.csv readings.csv")
+@app.command(
+    epilog="Example: loomtest judge wires.csv readings.csv\n"
+    "Example: loomtest judge tractor tractor/before --instrument milliohm-meter --json"
+)
 def judge(
-    harness: Annotated[str, typer.Argument(help="A folder, a harness.toml or a wire list.")],
-    readings: Annotated[str, typer.Argument(help="A readings file or a run folder.")],
-    instrument: Annotated[
-        str | None, typer.Option(help="An instrument file, or the name of one that comes along.")
-    ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the verdict as JSON.")] = False,
+    harness: Annotated[str, typer.Argument(help=HARNESS_HELP)],
+    readings: Annotated[str, typer.Argument(help=READINGS_HELP)],
+    instrument: Annotated[str | None, typer.Option(help=INSTRUMENT_HELP)] = None,
+    as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help=QUIET_HELP)] = False,
 ) -> None:
     """Say what is right, what is wrong and what was not measured.
 
-    Exit status: 0 pass, 1 fail, 3 not proven, 2 could not be carried out.
+    Each physical fault is one finding, the most dangerous first, with the wires that explain it, what it
+    would do in service and the one step that would settle or mend it. What was not measured is counted and
+    listed; it is never taken for right. The verdict is about the bench: it does not say that a vehicle is
+    safe.
+
+    The JSON object, "schema": "loomtest-verdict/1": verdict, wiring and joints (pass, fail, not-proven),
+    findings and undecided, wires with their estimates, nets, coverage, untested.
     """
+    from loomtest.commands.progress import Progress
     from loomtest.commands.screen import exit_status, show, show_json, warn
     from loomtest.diagnosis.judge import judge as judge_readings
     from loomtest.harness.load import load_harness
     from loomtest.readings.load import load_readings
 
-    expected = load_harness(harness)
-    measured = load_readings(readings, expected)
-    warn(measured.warnings)
-    meter = None
-    if instrument is not None:
-        from loomtest.readings.instrument import load_instrument
+    with Progress(f"reading {harness}", quiet) as progress:
+        expected = load_harness(harness)
+        progress.say(f"reading {readings}")
+        measured = load_readings(readings, expected)
+        meter = None
+        if instrument is not None:
+            from loomtest.readings.instrument import load_instrument
 
-        meter = load_instrument(instrument)
-    verdict = judge_readings(expected, measured, meter)
+            meter = load_instrument(instrument)
+        progress.say("judging")
+        verdict = judge_readings(expected, measured, meter)
+    warn(measured.warnings)
     if as_json:
         show_json(verdict.to_json())
     else:

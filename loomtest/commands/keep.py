@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from loomtest.commands.app import app
+from loomtest.commands.verbs import JSON_HELP, QUIET_HELP
 
 if TYPE_CHECKING:
     from loomtest.evidence.archive import Archive, Entry
@@ -16,7 +17,10 @@ if TYPE_CHECKING:
 ARCHIVE_HELP = "The archive folder; without it LOOMTEST_ARCHIVE, else loomtest-archive in your home folder."
 
 
-@app.command(epilog="Example: loomtest keep tractor/before --archive evidence")
+@app.command(
+    epilog="Example: loomtest keep tractor/before --archive evidence\n"
+    "Example: loomtest keep first.csv --harness launch --stage before"
+)
 def keep(
     run: Annotated[
         str | None, typer.Argument(help="A run folder; or, with --harness, a readings file.")
@@ -38,17 +42,21 @@ def keep(
         str | None, typer.Option(help="Take in a kept run from a zip file (made by verify --to-zip).")
     ] = None,
     archive: Annotated[str | None, typer.Option(help=ARCHIVE_HELP)] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of text.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help=QUIET_HELP)] = False,
 ) -> None:
     """Keep a run with its verdict, report and pictures as a BagIt bag that is never changed again.
 
     The run itself stays as it is. Anyone can check a bag years later without this program, inside its
     folder: sha256sum -c manifest-sha256.txt
+
+    The JSON object: bag (its folder), tag_manifest_sha256, verdict; with --new-key: key, private, public.
     """
     if sum(given is not None for given in (run, new_key, from_zip)) != 1:
         raise typer.BadParameter("give one of RUN, --new-key FILE and --from-zip FILE", param_hint="RUN")
     if harness is None and (instrument is not None or stage):
         raise typer.BadParameter("only with --harness: a run folder holds them itself", param_hint="--stage")
+    from loomtest.commands.progress import Progress
     from loomtest.commands.screen import show, show_json
     from loomtest.evidence.archive import Archive, default_archive
     from loomtest.evidence.plain import Line
@@ -59,11 +67,13 @@ def keep(
     elif from_zip is not None:
         from loomtest.evidence.archive_zip import import_bag
 
-        entry = import_bag(place, Path(from_zip))
+        with Progress(f"taking in {from_zip}", quiet):
+            entry = import_bag(place, Path(from_zip))
         told, text = _object(place, entry), [f"taken in as {place.folder / entry.folder}"]
     else:
         assert run is not None
-        kept = _keep(Path(run), place, key, (harness, instrument, stage))
+        with Progress(f"keeping {run}", quiet):
+            kept = _keep(Path(run), place, key, (harness, instrument, stage))
         told = {**_object(place, kept.entry), "verdict": kept.verdict.verdict}
         text = [f"kept as {kept.folder}", f"verdict: {kept.verdict.verdict}"]
         text += [f"digest of its tag manifest: {kept.entry.digest}"]

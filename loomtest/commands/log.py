@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from loomtest.commands.app import app
+from loomtest.commands.verbs import HARNESS_HELP, INSTRUMENT_HELP
 
 if TYPE_CHECKING:
     from loomtest.commands.log_request import LogRequest
@@ -15,11 +16,12 @@ if TYPE_CHECKING:
 Level = Literal["full", "neighbours", "bonded", "none"]
 
 
-@app.command(epilog="Example: loomtest log wires.csv --out before --meter /dev/ttyUSB0 --stage before")
+@app.command(
+    epilog="Example: loomtest log my_loom --out before --stage before\n"
+    "Example: loomtest log my_loom --out after --meter /dev/ttyUSB0 --instrument meter.toml --stage after"
+)
 def log(
-    harness: Annotated[
-        str, typer.Argument(help="A folder, a harness.toml or a wire list.", show_default=False)
-    ],
+    harness: Annotated[str, typer.Argument(help=HARNESS_HELP)],
     out: Annotated[
         Path, typer.Option(help="The run folder; one that stopped is resumed.", show_default=False)
     ],
@@ -27,14 +29,24 @@ def log(
         bool, typer.Option("--by-hand", help="Type what the meter shows (also where nothing is chosen).")
     ] = False,
     meter: Annotated[
-        str, typer.Option(help="Port of a meter with a serial cable; rehearse:FOLDER or rehearse:FILE.")
+        str,
+        typer.Option(
+            help="Port of a meter on a serial cable, such as /dev/ttyUSB0 or COM3; rehearse:FOLDER to try it."
+        ),
     ] = "",
-    scanner: Annotated[str, typer.Option(help="Port of a pin-scanner; rehearse:FOLDER.")] = "",
-    instrument: Annotated[str, typer.Option(help="An instrument file, or the name of a generic one.")] = "",
+    scanner: Annotated[
+        str, typer.Option(help="Port of a pin-scanner; rehearse:FOLDER to try it without one.")
+    ] = "",
+    instrument: Annotated[str, typer.Option(help=INSTRUMENT_HELP)] = "",
     stage: Annotated[str, typer.Option(help="A word for the run: before, after.")] = "",
     operator: Annotated[str, typer.Option(help="Who measures.")] = "",
-    temperature: Annotated[float | None, typer.Option(help="Of the conductors, in °C.")] = None,
-    isolation: Annotated[Level | None, typer.Option(help="Which pairs of nets to show apart.")] = None,
+    temperature: Annotated[
+        float | None, typer.Option(help="Of the conductors while you measure, in degrees Celsius.")
+    ] = None,
+    isolation: Annotated[
+        Level | None,
+        typer.Option(help="Which pairs of nets to show apart; what harness.toml asks for without it."),
+    ] = None,
     joints: Annotated[
         bool, typer.Option("--joints", help="Also what each wire's own resistance needs.")
     ] = False,
@@ -53,11 +65,17 @@ def log(
         int | None,
         typer.Option(help="Of a scanner: fill the socket table by touching, probe on this pin.", min=1),
     ] = None,
-    quiet: Annotated[bool, typer.Option("--quiet", help="No bell.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="No bell, and no word of progress.")] = False,
 ) -> None:
     """Record readings into a run folder; each is on disk before the next is asked for.
 
+    On a terminal it asks for one pair after the other in the order of the plan ("Red lead: X1 cavity 3.
+    Black lead: X4 cavity 1."), and once something is wrong, for the pair that tells most. A run that was
+    stopped is resumed by the same command. A reading that was wrong is taken back, and stays in the record.
+
     Input that is no terminal is read line by line, POINT POINT VALUE [note], and each line is answered.
+
+    Battery disconnected, control units unplugged, never on restraint-system circuits.
     """
     from loomtest.commands.log_request import LogRequest, end_on_request
 

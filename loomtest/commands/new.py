@@ -11,6 +11,7 @@ import typer
 
 from loomtest.commands.app import app
 from loomtest.commands.text import WIDTH, counted, paragraph, shown, wrapped
+from loomtest.commands.verbs import JSON_HELP
 
 if TYPE_CHECKING:
     from loomtest.harness.newfolder import Answers
@@ -19,7 +20,9 @@ if TYPE_CHECKING:
 LARGEST_NOTES_BYTES = 5_000_000
 
 
-@app.command(epilog="Example: loomtest new launch --notes notepad.txt --name 'Launch, stern loom'")
+@app.command(
+    epilog="Example: loomtest new my_loom\nExample: loomtest new launch --notes notepad.txt --name Stern"
+)
 def new(
     folder: Annotated[Path, typer.Argument(help="The folder to lay out; nothing in it is written over.")],
     notes: Annotated[
@@ -43,7 +46,7 @@ def new(
         typer.Option("--without-unread", help="Go on without the lines of the notes that were not read."),
     ] = False,
     no_questions: Annotated[bool, typer.Option("--no-questions", help="Ask nothing.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object, and ask nothing.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
 ) -> None:
     """Lay out a folder for a loom: a wire list to fill in, its settings, and a sheet for the readings.
 
@@ -58,8 +61,6 @@ def new(
 
     The JSON object, "schema": "loomtest-new/1": files; read (line, text, said); unread (line, text, why);
     wires (how many); look_at (sentences).
-
-    Exit status: 0 done, 2 nothing was written.
     """
     from dataclasses import replace
 

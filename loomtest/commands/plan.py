@@ -10,6 +10,7 @@ import typer
 
 from loomtest.commands.app import app
 from loomtest.commands.text import counted, wrapped
+from loomtest.commands.verbs import HARNESS_HELP, JSON_HELP, QUIET_HELP
 
 if TYPE_CHECKING:
     from loomtest.bench.plan import Plan
@@ -22,11 +23,11 @@ MOST_STEPS = 400  # printed; a bench sheet and --json hold them all
 Level = Literal["full", "neighbours", "bonded", "none"]
 
 
-@app.command(epilog="Example: loomtest plan wires.csv --isolation bonded --sheet bench")
+@app.command(
+    epilog="Example: loomtest plan wires.csv\nExample: loomtest plan tractor --isolation bonded --sheet bench"
+)
 def plan(
-    harness: Annotated[
-        str, typer.Argument(help="A folder, a harness.toml or a wire list.", show_default=False)
-    ],
+    harness: Annotated[str, typer.Argument(help=HARNESS_HELP)],
     isolation: Annotated[
         Level | None,
         typer.Option(help="Which pairs of nets to show apart; the harness's own level where left out."),
@@ -40,20 +41,28 @@ def plan(
     sheet: Annotated[
         Path | None, typer.Option(help="Write a bench sheet (HTML for print, CSV to fill in) to this folder.")
     ] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the plan as JSON.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help=QUIET_HELP)] = False,
 ) -> None:
     """Say which few readings prove the loom, in an order with little walking.
 
     Continuity needs one reading less than a net has points, and one more for each loop. Isolation: full
     reads every pair of nets, neighbours only those that lie near each other, bonded each net against a comb
     of clips on all nets before it, none no pair.
+
+    The JSON object, "schema": "loomtest-plan/1": steps (step, what, from, to, expected_ohms or expected,
+    bonded, proves), totals, and bounds (the fewest readings that can do).
     """
     from loomtest.bench.plan import plan as plan_of
+    from loomtest.commands.progress import Progress
     from loomtest.commands.screen import show, show_json
     from loomtest.harness.load import load_harness
 
-    loaded = load_harness(harness)
-    if scanner:
+    with Progress(f"reading {harness}", quiet) as progress:
+        loaded = load_harness(harness)
+        progress.say("planning")
+        made = None if scanner else plan_of(loaded, isolation, joints)
+    if made is None:
         from loomtest.bench.plan_isolation import scanner_json
 
         tests = scanner_json(loaded)
@@ -62,7 +71,6 @@ def plan(
         else:
             show(scanner_lines(tests))
         return
-    made = plan_of(loaded, isolation, joints)
     written = []
     if sheet is not None:
         from loomtest.evidence.sheet import write_sheet

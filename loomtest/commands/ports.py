@@ -7,9 +7,10 @@ from typing import Annotated
 import typer
 
 from loomtest.commands.app import app
+from loomtest.commands.verbs import JSON_HELP
 
 
-@app.command(epilog="Example: loomtest ports --ask")
+@app.command(epilog="Example: loomtest ports\nExample: loomtest ports /dev/ttyUSB0 --ask")
 def ports(
     address: Annotated[
         list[str] | None, typer.Argument(help="Ports to look at; all that are plugged in where left out.")
@@ -17,12 +18,14 @@ def ports(
     ask: Annotated[
         bool, typer.Option("--ask", help="Listen on each, and ask it who it is, at the usual speeds.")
     ] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print JSON.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
 ) -> None:
     """List serial ports and, when asked, what answers on them.
 
     Asking sends a few harmless bytes to every port: leave it out where something listens that must not be
     spoken to.
+
+    The JSON object, "schema": "loomtest-ports/1": ports (port, description, and with --ask answers).
     """
     from loomtest.bench.ask import who_answers
     from loomtest.bench.port import FoundPort, ports_found

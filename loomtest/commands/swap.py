@@ -8,6 +8,7 @@ import typer
 
 from loomtest.commands.app import app
 from loomtest.commands.text import counted, paragraph, shown
+from loomtest.commands.verbs import HARNESS_HELP, JSON_HELP
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -21,7 +22,7 @@ FACE_KEYS = ("rows", "numbering", "seen_from")
 
 @app.command(epilog="Example: loomtest swap helm map.csv --out helm_new --cavities X5N=8 --face X5N=2")
 def swap(
-    harness: Annotated[str, typer.Argument(help="A folder, a harness.toml or a wire list.")],
+    harness: Annotated[str, typer.Argument(help=HARNESS_HELP)],
     map_file: Annotated[
         str, typer.Argument(metavar="map", help="A CSV file: columns old,new, or colour,new.")
     ],
@@ -37,7 +38,7 @@ def swap(
         typer.Option(help="Rows of a new connector, how they count, from which side: X5N=2,across,mating."),
     ] = None,
     side: Annotated[str, typer.Option(help="The side that the pinout shows: wire, mating or both.")] = "both",
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of text.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
 ) -> None:
     """Write the harness as it is after a connector is changed for another.
 

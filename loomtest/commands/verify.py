@@ -8,9 +8,13 @@ import typer
 
 from loomtest.commands.app import app
 from loomtest.commands.keep import ARCHIVE_HELP
+from loomtest.commands.verbs import JSON_HELP, QUIET_HELP
 
 
-@app.command(epilog="Example: loomtest verify --archive evidence")
+@app.command(
+    epilog="Example: loomtest verify --archive evidence\n"
+    "Example: loomtest verify --bag 20261125-101500-tractor-before-1a2b3c4d --to-zip for-the-owner.zip"
+)
 def verify(
     key: Annotated[
         list[str] | None, typer.Option(help="A public key; every bag must be signed by one of those given.")
@@ -20,16 +24,20 @@ def verify(
         str | None, typer.Option(help="Check one bag and pack it into this zip file, to hand on.")
     ] = None,
     archive: Annotated[str | None, typer.Option(help=ARCHIVE_HELP)] = None,
-    as_json: Annotated[bool, typer.Option("--json", help="Print one JSON object instead of text.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help=QUIET_HELP)] = False,
 ) -> None:
     """Check every byte of every kept run and the chain between them, and judge the readings again.
 
-    Prints one line a bag. Exit status: 0 all good, 1 something is wrong, 2 could not be carried out.
+    Prints one line a bag.
+
+    The JSON object, "schema": "loomtest-verify/1": good (yes or no), bags (bag, wrong, said).
     """
     if (bag is None) != (to_zip is None):
         raise typer.BadParameter("--bag NAME and --to-zip FILE go together", param_hint="--to-zip")
     from pathlib import Path
 
+    from loomtest.commands.progress import Progress
     from loomtest.commands.screen import show, show_json
     from loomtest.evidence.archive import Archive, default_archive
     from loomtest.evidence.plain import Line
@@ -38,7 +46,8 @@ def verify(
     if bag is not None and to_zip is not None:
         from loomtest.evidence.archive_zip import export_bag
 
-        written = export_bag(place, bag, Path(to_zip))
+        with Progress(f"checking and packing {bag}", quiet):
+            written = export_bag(place, bag, Path(to_zip))
         if as_json:
             show_json({"zip": written.as_posix()})
         else:
@@ -51,7 +60,12 @@ def verify(
 
     keys = tuple(load_public_key(Path(name)) for name in key or ())
     checked: list[Checked] = []
-    for one in verify_archive(place, judge, keys):
+    coming = verify_archive(place, judge, keys)
+    while True:
+        with Progress(f"checking bag {len(checked) + 1}", quiet):
+            one = next(coming, None)
+        if one is None:
+            break
         checked.append(one)
         if not as_json:
             show(verify_lines([one]))

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from loomtest.commands.app import app
+from loomtest.commands.verbs import INSTRUMENT_HELP, JSON_HELP
 
 if TYPE_CHECKING:
     from loomtest.bench.port import MeterLink
@@ -18,30 +19,43 @@ if TYPE_CHECKING:
 STREAM_FILE = "wiggle.csv"
 
 
-@app.command(epilog="Example: loomtest wiggle --meter /dev/ttyUSB0 --from X1:3 --to X4:1 --out flexed")
+@app.command(
+    epilog="Example: loomtest wiggle --meter /dev/ttyUSB0 --from X1:3 --to X4:1 --out flexed\n"
+    "Example: loomtest wiggle flexed"
+)
 def wiggle(
     run: Annotated[
         Path | None, typer.Argument(help="A kept stream: its folder, or a file of time and value.")
     ] = None,
-    meter: Annotated[str, typer.Option(help="Port of the meter; rehearse:FOLDER or rehearse:FILE.")] = "",
+    meter: Annotated[
+        str,
+        typer.Option(help="Port of the meter, such as /dev/ttyUSB0 or COM3; rehearse:FOLDER to try it."),
+    ] = "",
     start: Annotated[str, typer.Option("--from", help="The point that the red lead is clipped to.")] = "",
     end: Annotated[str, typer.Option("--to", help="The point that the black lead is clipped to.")] = "",
     out: Annotated[
         Path | None, typer.Option(help="Folder for stream and picture; wiggle-FROM-TO where left out.")
     ] = None,
-    seconds: Annotated[float, typer.Option(help="How long to flex.", min=1.0)] = 300.0,
-    instrument: Annotated[str, typer.Option(help="An instrument file, or the name of a generic one.")] = "",
-    samples: Annotated[int, typer.Option(help="An event lasts at least so many samples.", min=0)] = 0,
+    seconds: Annotated[
+        float, typer.Option(help="How long to flex, counted from when the clips have settled.", min=1.0)
+    ] = 300.0,
+    instrument: Annotated[str, typer.Option(help=INSTRUMENT_HELP)] = "",
+    samples: Annotated[
+        int, typer.Option(help="An event lasts at least so many samples; 0: as many as span 0.05 s.", min=0)
+    ] = 0,
     least: Annotated[
         float, typer.Option(help="Without an event, fewer seconds than this are too short to say.", min=1.0)
     ] = 60.0,
-    quiet: Annotated[bool, typer.Option("--quiet", help="No strip, no bell.")] = False,
-    as_json: Annotated[bool, typer.Option("--json", help="Print the result as JSON.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="No live line and no bell.")] = False,
+    as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
 ) -> None:
     """Watch one pair while the loom is flexed, and say whether its contact is steady.
 
-    Clip both leads on, start, and bend the loom span by span. Exit status: 0 no event, 1 intermittent,
-    3 too short to say. 0 samples: as many as span 0.05 s, at least one.
+    Clip both leads on, start, and bend the loom span by span. Battery disconnected, and never on
+    restraint-system circuits.
+
+    The JSON object, "schema": "loomtest-flex/1": verdict (no event, intermittent, too short), text, events,
+    shifts, observed_s, baseline_ohms, sigma_ohms and more.
     """
     from loomtest.bench.stream import read_stream
     from loomtest.commands.screen import show_json

@@ -8,7 +8,8 @@ from loomtest.errors import InputError, Problem
 from loomtest.evidence.archive_history import Course, History, date_of
 from loomtest.evidence.archive_trend import FEWEST_FOR_TREND
 from loomtest.evidence.archive_words import trend_words
-from loomtest.evidence.drawing import Dot, Drawing, Item, Line, Shape, Words, save_png, to_svg
+from loomtest.evidence.drawing import Dot, Drawing, Item, Line, Shape, Words, to_svg
+from loomtest.evidence.png import save_png
 from loomtest.evidence.units import ohms
 
 WIDTH = 900.0

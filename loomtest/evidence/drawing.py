@@ -1,4 +1,4 @@
-"""A drawing as a list of simple shapes, written as themed SVG or, through matplotlib, as PNG.
+"""A drawing as a list of simple shapes, written as themed SVG (`png.py` paints the same as PNG).
 
 Lengths are CSS pixels, y down. Colours are names of the palette in `look`, or a literal `#rrggbb`, so that
 one SVG shows well on light and on dark grounds.
@@ -7,9 +7,8 @@ one SVG shows well on light and on dark grounds.
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from html import escape
-from pathlib import Path
 
 from loomtest.evidence.look import DARK, LIGHT
 
@@ -40,7 +39,7 @@ class Shape:
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """A rectangle with rounded corners."""
+    """A rectangle with rounded corners; `dash` of its outline in pixels, () for solid."""
 
     x: float
     y: float
@@ -50,11 +49,12 @@ class Box:
     fill: str
     stroke: str = "none"
     width: float = 0.0
+    dash: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
 class Dot:
-    """A circle; `title` is what a pointer or a screen reader finds there."""
+    """A circle; `title` is what a pointer finds there, `wires` the names of the wires that end there."""
 
     x: float
     y: float
@@ -63,6 +63,16 @@ class Dot:
     stroke: str = "none"
     width: float = 0.0
     title: str = ""
+    wires: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Way:
+    """Where a wire runs: seen in a page only, when its script shows it; `told` says what wire it is."""
+
+    points: tuple[XY, ...]
+    wire: str
+    told: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,30 +88,53 @@ class Words:
     bold: bool = False
 
 
-Item = Line | Shape | Box | Dot | Words
+Item = Line | Shape | Box | Dot | Way | Words
 
 
 @dataclass
 class Drawing:
-    """Shapes in painting order, within `width` by `height`; `title` and `text` describe it in words."""
+    """Shapes in painting order, within `width` by `height`; `title` and `text` describe it in words.
+
+    `top`: the y at which the drawing begins. `cuts`: where it may be cut across, so that a page can break.
+    """
 
     width: float
     height: float
     title: str
     text: str
     items: list[Item] = field(default_factory=list)
+    top: float = 0.0
+    cuts: tuple[float, ...] = ()
 
 
-def to_svg(drawing: Drawing, *, alone: bool, ident: str = "drawing") -> str:
+def bands(drawing: Drawing) -> list[Drawing]:
+    """The drawing cut across at its `cuts`; each item goes where its upper end lies."""
+    edges = [drawing.top, *drawing.cuts, drawing.top + drawing.height]
+    parts: list[list[Item]] = [[] for _ in edges[1:]]
+    for item in drawing.items:
+        at = item.y if isinstance(item, Box | Dot | Words) else min(y for _, y in item.points)
+        parts[sum(at >= edge for edge in drawing.cuts)].append(item)
+    return [
+        replace(
+            drawing, height=below - above, top=above, cuts=(), items=items,
+            title=drawing.title if not number else f"{drawing.title}, row {number + 1}",
+            text=drawing.text if not number else "told with row 1",
+        )
+        for number, (above, below, items) in enumerate(zip(edges, edges[1:], parts, strict=False))
+    ]  # fmt: skip
+
+
+def to_svg(drawing: Drawing, *, alone: bool, ident: str = "drawing", sized: bool = False) -> str:
     """The drawing as an SVG element.
 
     `alone`: with its own palette, for a file; else it takes the palette (`--ink` ...) of the page around it.
+    `sized`: at its natural size where a letter is 16 pixels high; else as wide as the page lets it be.
     """
     w, h = _n(drawing.width), _n(drawing.height)
     head = (
-        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 {w} {h}" role="img" '
+        f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 {_n(drawing.top)} {w} {h}" role="img" '
         f'aria-labelledby="{ident}-t {ident}-d" class="drawing"'
-        + (f' width="{w}" height="{h}">' if alone else ">")
+        + (f' width="{w}" height="{h}">' if alone else f"{_ems(drawing)}>" if sized else ">")
         + f'<title id="{ident}-t">{_escaped(drawing.title)}</title>'
         + f'<desc id="{ident}-d">{_escaped(drawing.text)}</desc>'
     )
@@ -110,7 +143,12 @@ def to_svg(drawing: Drawing, *, alone: bool, ident: str = "drawing") -> str:
             f"<style>{_palette_css()}</style>"
             + f'<rect width="{w}" height="{h}" {_paint("paper", "none", 0)}/>'
         )
-    return head + "".join(_element(item) for item in drawing.items) + "</svg>\n"
+    items = [item for item in drawing.items if not (alone and isinstance(item, Way))]
+    return head + "".join(_element(item) for item in items) + "</svg>\n"
+
+
+def _ems(drawing: Drawing) -> str:
+    return f' width="{drawing.width / 16:.3f}em" height="{drawing.height / 16:.3f}em"'
 
 
 def paint_rules() -> str:
@@ -132,27 +170,36 @@ def _palette_css() -> str:
 
 def _element(item: Item) -> str:
     if isinstance(item, Line):
-        dash = f' stroke-dasharray="{" ".join(_n(d) for d in item.dash)}"' if item.dash else ""
         cap = "butt" if item.dash else "round"
         return (
             f'<polyline points="{_points(item.points)}" {_paint("none", item.stroke, item.width)}'
-            f' stroke-linejoin="round" stroke-linecap="{cap}"{dash}/>'
+            f' stroke-linejoin="round" stroke-linecap="{cap}"{_dashed(item.dash)}/>'
+        )
+    if isinstance(item, Way):
+        told = f' data-told="{_escaped(item.told)}"' if item.told else ""
+        return (
+            f'<polyline class="way" points="{_points(item.points)}" data-wire="{_escaped(item.wire)}"{told}/>'
         )
     paint = _paint(item.fill, item.stroke, item.width) if not isinstance(item, Words) else ""
     if isinstance(item, Shape):
         return f'<polygon points="{_points(item.points)}" {paint} stroke-linejoin="round"/>'
     if isinstance(item, Box):
         place = f'x="{_n(item.x)}" y="{_n(item.y)}" width="{_n(item.w)}" height="{_n(item.h)}"'
-        return f'<rect {place} rx="{_n(item.radius)}" {paint}/>'
+        return f'<rect {place} rx="{_n(item.radius)}" {paint}{_dashed(item.dash)}/>'
     if isinstance(item, Dot):
         title = f"<title>{_escaped(item.title)}</title>" if item.title else ""
-        return f'<circle cx="{_n(item.x)}" cy="{_n(item.y)}" r="{_n(item.r)}" {paint}>{title}</circle>'
+        wires = f' data-wires="{_escaped(chr(10).join(item.wires))}"' if item.wires else ""
+        return f'<circle cx="{_n(item.x)}" cy="{_n(item.y)}" r="{_n(item.r)}" {paint}{wires}>{title}</circle>'
     anchor = f' text-anchor="{item.anchor}"' if item.anchor != "start" else ""
     classes = f'class="f-{item.fill}{" b" if item.bold else ""}"'
     return (
         f'<text x="{_n(item.x)}" y="{_n(item.y)}" font-size="{_n(item.size)}" {classes}{anchor}>'
         f"{_escaped(item.text)}</text>"
     )
+
+
+def _dashed(dash: tuple[float, ...]) -> str:
+    return f' stroke-dasharray="{" ".join(_n(d) for d in dash)}"' if dash else ""
 
 
 def visible(text: str) -> str:
@@ -186,60 +233,3 @@ def _points(points: Sequence[XY]) -> str:
 
 def _n(value: float) -> str:
     return f"{value:.1f}".removesuffix(".0")
-
-
-def save_png(drawing: Drawing, path: Path, *, dark: bool = False, scale: float = 2.0) -> None:
-    """The drawing as a PNG of `scale` times its size in pixels."""
-    from matplotlib.backends.backend_agg import FigureCanvasAgg
-    from matplotlib.figure import Figure
-
-    colours = DARK if dark else LIGHT
-    figure = Figure(figsize=(drawing.width / 100, drawing.height / 100), dpi=100 * scale)
-    FigureCanvasAgg(figure)
-    figure.patch.set_facecolor(colours["paper"])
-    axes = figure.add_axes((0, 0, 1, 1))
-    axes.set_xlim(0, drawing.width)
-    axes.set_ylim(drawing.height, 0)
-    axes.axis("off")
-    for order, item in enumerate(drawing.items):
-        _patch(axes, item, colours, order + 1)
-    figure.savefig(path, metadata={"Software": None})
-
-
-def _patch(axes: object, item: Item, colours: dict[str, str], order: int) -> None:
-    from matplotlib import patches
-    from matplotlib.axes import Axes
-    from matplotlib.lines import Line2D
-
-    assert isinstance(axes, Axes)
-
-    def colour(name: str) -> str:
-        return colours.get(name, name)
-
-    points = 72 / 100  # a CSS pixel in typographic points on this figure
-    if isinstance(item, Words):
-        align = {"start": "left", "middle": "center", "end": "right"}[item.anchor]
-        weight = "bold" if item.bold else "normal"
-        axes.text(
-            item.x, item.y, visible(item.text), fontsize=item.size * points, color=colour(item.fill),
-            ha=align, va="baseline", weight=weight, zorder=order, parse_math=False,
-        )  # fmt: skip
-        return
-    if isinstance(item, Line):
-        xs, ys = zip(*item.points, strict=True)
-        line = Line2D(xs, ys, color=colour(item.stroke), linewidth=item.width * points, zorder=order)
-        line.set_solid_capstyle("round")
-        line.set_solid_joinstyle("round")
-        if item.dash:
-            line.set_linestyle((0, tuple(max(d / item.width, 0.1) for d in item.dash)))
-        axes.add_artist(line)
-        return
-    if isinstance(item, Shape):
-        patch: patches.Patch = patches.Polygon(item.points, closed=True)
-    elif isinstance(item, Box):
-        style = f"round,pad=0,rounding_size={item.radius}"
-        patch = patches.FancyBboxPatch((item.x, item.y), item.w, item.h, boxstyle=style)
-    else:
-        patch = patches.Circle((item.x, item.y), item.r)
-    patch.set(fc=colour(item.fill), ec=colour(item.stroke), lw=item.width * points, zorder=order)
-    axes.add_artist(patch)  # add_patch would measure every outline for limits that are set already

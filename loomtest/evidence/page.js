@@ -1,4 +1,5 @@
-// Sorts a table by the column whose heading is pressed; the page is whole without it.
+// Sorts a table by the column whose heading is pressed, and shows the way of a wire through the picture;
+// the page is whole without it.
 document.querySelectorAll("table.sorts").forEach(function (table) {
   var heads = table.tHead.rows[0].cells;
   Array.prototype.forEach.call(heads, function (head, column) {
@@ -28,3 +29,44 @@ document.querySelectorAll("table.sorts").forEach(function (table) {
     });
   });
 });
+
+(function () {
+  var board = document.querySelector(".board");
+  var ways = board ? Array.prototype.slice.call(board.querySelectorAll(".way")) : [];
+  if (!ways.length) { return; }
+  var dots = Array.prototype.slice.call(board.querySelectorAll("[data-wires]"));
+  var names = function (dot) { return dot.getAttribute("data-wires").split("\n"); };
+  var line = document.createElement("p");
+  var label = document.createElement("label");
+  var select = document.createElement("select");
+  line.className = "follow small";
+  select.id = "follow";
+  label.htmlFor = select.id;
+  label.textContent = "Follow a wire: ";
+  select.appendChild(new Option("none", ""));
+  var told = ways.filter(function (way) { return way.hasAttribute("data-told"); });
+  told.sort(function (a, b) {
+    return a.getAttribute("data-wire").localeCompare(b.getAttribute("data-wire"), "en", { numeric: true });
+  });
+  told.forEach(function (way) {
+    select.appendChild(new Option(way.getAttribute("data-told"), way.getAttribute("data-wire")));
+  });
+  line.appendChild(label);
+  line.appendChild(select);
+  board.parentNode.insertBefore(line, board);
+  var show = function () {
+    var name = select.value;
+    ways.forEach(function (way) {
+      way.classList.toggle("lit", name !== "" && way.getAttribute("data-wire") === name);
+    });
+    dots.forEach(function (dot) { dot.classList.toggle("lit", name !== "" && names(dot).indexOf(name) >= 0); });
+  };
+  select.addEventListener("change", show);
+  board.addEventListener("click", function (event) {
+    var here = event.target.getAttribute("data-wires");
+    if (!here) { return; }
+    var own = here.split("\n");
+    select.value = own[(own.indexOf(select.value) + 1) % own.length];
+    show();
+  });
+})();

@@ -5,8 +5,9 @@ from __future__ import annotations
 import base64
 import hashlib
 import json
+import re
 from collections.abc import Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import dataclass, replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
@@ -14,12 +15,13 @@ from typing import Any
 from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.errors import InputError, Problem
 from loomtest.evidence.cautions import CAUTIONS
+from loomtest.evidence.closeup import closeups
 from loomtest.evidence.danger import ranked
-from loomtest.evidence.drawing import Drawing, paint_rules, palette, save_png, to_svg, visible
+from loomtest.evidence.drawing import Drawing, bands, paint_rules, palette, to_svg, visible
 from loomtest.evidence.look import DARK, FAULT_WORD, LIGHT, NET_WORD, OUTCOME_TONE, ROW_TONE
-from loomtest.evidence.loom_faces import mark_shapes
-from loomtest.evidence.loom_picture import loom_picture
-from loomtest.evidence.page_measured import how_measured, limits_held, meter_ranges
+from loomtest.evidence.loom_picture import MOST_HUBS, loom_picture
+from loomtest.evidence.page_first import MOST_SAID, bare_mark, looked_at, meaning, tally
+from loomtest.evidence.page_measured import how_measured, limits_held, meter_ranges, source_name
 from loomtest.evidence.page_wires import axis_of, wire_rows
 from loomtest.evidence.plain import (
     NOT_A_LICENCE,
@@ -32,12 +34,15 @@ from loomtest.evidence.plain import (
     sentence,
     untested_sentences,
 )
+from loomtest.evidence.png import save_png
 from loomtest.evidence.units import counted, ohms, percent
-from loomtest.harness.model import Harness
+from loomtest.evidence.where import probes_for, where_sentence
+from loomtest.harness.model import Harness, Wire, connector_of
 from loomtest.readings.model import Instrument, Readings
 
 MOST_FAULTS = 200
 MOST_UNTESTED = 60
+MOST_CLOSE = 40  # faults with close-ups of the faces they concern
 MOST_GOOD_ROWS = 300  # of the circuits and wires that are as they should be
 
 
@@ -89,26 +94,33 @@ def report_page(
         trim_blocks=True,
         finalize=lambda value: value if isinstance(value, Markup) or value is None else visible(str(value)),
     )
+    environment.filters["parted"] = parted
     style = _style((here / "page.css").read_text(encoding="utf-8"))
     script = (here / "page.js").read_text(encoding="utf-8")
     found = ranked(verdict.findings, verdict, harness)
     doubtful = doubts(verdict, harness)[:MOST_FAULTS]
+    loom = _Loom.of(harness)
     context = {
         "style": Markup(style),
         "style_hash": _hash(style),
         "script": Markup(script),
         "script_hash": _hash(script),
-        "board": Markup(to_svg(board, alone=False, ident="board")),
-        "findings": _faults(found[:MOST_FAULTS], harness, 1, "bad"),
+        "boards": [
+            Markup(to_svg(band, alone=False, ident=f"board-{number}"))
+            for number, band in enumerate(bands(board), 1)
+        ],
+        "meaning": meaning(found, harness, loom.by_name),
+        "more_meant": max(0, len(found) - MOST_SAID),
+        "findings": _faults(found[:MOST_FAULTS], loom, 1, "bad"),
         "more_findings": max(0, len(found) - MOST_FAULTS),
-        "undecided": _faults(doubtful, harness, min(len(found), MOST_FAULTS) + 1, "doubt"),
+        "undecided": _faults(doubtful, loom, min(len(found), MOST_FAULTS) + 1, "doubt"),
         **_answer(harness, readings, verdict, instrument),
         **_tables(harness, verdict),
         "how": how_measured(readings, instrument),
         "ranges": meter_ranges(instrument),
         "limits": limits_held(harness, verdict),
         "cautions": CAUTIONS,
-        "footer": f"Made with loomtest {version('loomtest')} from {readings.source or 'readings'}.",
+        "footer": f"Made with loomtest {version('loomtest')} from {source_name(readings) or 'readings'}.",
     }
     return environment.get_template("page.html").render(context)
 
@@ -117,6 +129,7 @@ def _answer(
     harness: Harness, readings: Readings, verdict: Verdict, instrument: Instrument | None
 ) -> dict[str, Any]:
     run = readings.run
+    hubs = {connector_of(point) or point for point in harness.points}
     facts = [run.stage, run.started.replace("T", " ")[:16], run.operator] if run else []
     facts += [counted(len(readings), "reading"), instrument.name if instrument else ""]
     return {
@@ -126,14 +139,23 @@ def _answer(
         "tone": OUTCOME_TONE[verdict.verdict],
         "say": headline(verdict, harness),
         "joints": held("Joints: " + joints_sentence(verdict)),
+        "tally": tally(verdict),
+        "looked_at": looked_at(verdict),
         "coverage": coverage_sentences(verdict),
         "not_a_licence": NOT_A_LICENCE,
         "notes": [
             *map(sentence, verdict.notes),
-            *(str(problem) for problem in (*harness.warnings, *readings.warnings)),
+            *(_nearby(problem) for problem in (*harness.warnings, *readings.warnings)),
         ],
         "faces_known": all(name in harness.faces for name in harness.cavities),
+        "whole_board": len(hubs) <= MOST_HUBS,
+        "hubs": counted(len(hubs), "connector or terminal", "connectors and terminals"),
     }
+
+
+def _nearby(problem: Problem) -> str:
+    """A warning with the name of its file, without the way to it."""
+    return str(replace(problem, file=Path(problem.file).name))
 
 
 def _tables(harness: Harness, verdict: Verdict) -> dict[str, Any]:
@@ -170,48 +192,89 @@ def _bad_and_some_good(good: Sequence[bool]) -> int:
 
 
 @dataclass(frozen=True)
+class _Loom:
+    """The harness with its wires by name, and by the points where they end."""
+
+    harness: Harness
+    by_name: dict[str, Wire]
+    at: dict[str, list[Wire]]
+
+    @classmethod
+    def of(cls, harness: Harness) -> _Loom:
+        at: dict[str, list[Wire]] = {}
+        for wire in harness.wires:
+            for point in {wire.start, wire.end}:
+                at.setdefault(point, []).append(wire)
+        return cls(harness, {wire.name: wire for wire in harness.wires}, at)
+
+
+@dataclass(frozen=True)
 class _Fault:
     number: int
     tone: str
     word: str
     mark: Any
+    points: str
     where: str
     text: str
     consequence: str
     next: str
+    probes: str
+    faces: tuple[Any, ...]
     suspects: tuple[str, ...]
     alternatives: tuple[str, ...]
 
 
-def _faults(findings: Sequence[Finding], harness: Harness, first: int, tone: str) -> list[dict[str, Any]]:
-    from markupsafe import Markup
-
+def _faults(findings: Sequence[Finding], loom: _Loom, first: int, tone: str) -> list[_Fault]:
     faults = []
     for number, finding in enumerate(findings, first):
-        text, consequence, after = map(held, said_once(finding, harness))
-        mark = Drawing(20, 20, "", "", mark_shapes(finding, 10, 10, 9, "mark"))
+        where = where_sentence(finding, loom.harness, loom.by_name)
+        said = said_once(finding, loom.harness)
+        text, consequence, after = (held(_shorter(part, where, loom)) for part in said)
+        probes = probes_for(finding, loom.harness)
         faults.append(
             _Fault(
                 number,
                 tone,
-                FAULT_WORD[finding.fault],
-                Markup(_bare(mark)),
+                FAULT_WORD[finding.fault] + ("?" if tone == "doubt" else ""),
+                bare_mark(finding, "mark" if tone == "bad" else tone),
                 " – ".join(finding.points[:6]) + (" …" if len(finding.points) > 6 else ""),
+                held(where),
                 text or "No more is known.",
                 consequence,
                 after,
+                probes.sentence if probes else "",
+                _faces(finding, loom, number, tone) if number < first + MOST_CLOSE else (),
                 tuple(_suspect(finding, i) for i in range(len(finding.suspects[:12]))),
                 tuple(_moves(other.moves) for other in finding.alternatives[1:]),
             )
         )
-    return [asdict(fault) for fault in faults]
+    return faults
 
 
-def _bare(mark: Drawing) -> str:
-    """A mark as decoration: the word beside it is read instead."""
-    svg = to_svg(mark, alone=False, ident="mark")
-    start = svg.index("</desc>") + len("</desc>")
-    return f'<svg viewBox="0 0 {mark.width:g} {mark.height:g}" aria-hidden="true">' + svg[start:].strip()
+def _shorter(text: str, where: str, loom: _Loom) -> str:
+    """The text without the places that `where` has told."""
+    for place in loom.harness.places.values():
+        if f"({place})" in where:
+            text = text.replace(f" ({place})", "")
+    return text
+
+
+def _faces(finding: Finding, loom: _Loom, number: int, tone: str) -> tuple[Any, ...]:
+    from markupsafe import Markup
+
+    return tuple(
+        Markup(to_svg(drawing, alone=False, ident=f"close-{number}-{place}", sized=True))
+        for place, drawing in enumerate(closeups(loom.harness, finding, tone, loom.at))
+    )
+
+
+def parted(text: str) -> Any:
+    """The text, with a place to break in every run of letters too long for a column."""
+    from markupsafe import Markup
+
+    runs = re.split(r"(\S{24})(?=\S)", visible(str(text)))
+    return Markup("<wbr>" if len(runs) > 1 else "").join(run for run in runs if run)
 
 
 def _suspect(finding: Finding, index: int) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import fields
 
 from loomtest.diagnosis.verdict import Verdict
@@ -12,7 +13,9 @@ from loomtest.readings.model import Instrument, Readings
 
 def how_measured(readings: Readings, instrument: Instrument | None) -> list[tuple[str, str]]:
     """Rows of name and value: the run, the meter, its leads, the temperature."""
-    rows: list[tuple[str, str]] = [("Readings", f"{len(readings):,} from {readings.source or 'a table'}")]
+    rows: list[tuple[str, str]] = [
+        ("Readings", f"{len(readings):,} from {source_name(readings) or 'a table'}")
+    ]
     run = readings.run
     if run:
         told = (("Stage", run.stage), ("Started", run.started), ("By", run.operator), ("Notes", run.notes))
@@ -35,6 +38,11 @@ def how_measured(readings: Readings, instrument: Instrument | None) -> list[tupl
     if instrument.open_above_ohms is not None:
         rows.append(("Over-range above", ohms(instrument.open_above_ohms)))
     return rows
+
+
+def source_name(readings: Readings) -> str:
+    """The file or folder of the readings, without the way to it: that is the workshop's own affair."""
+    return re.split(r"[/\\]", re.sub(r"[/\\]+$", "", str(readings.source or "")))[-1]
 
 
 def meter_ranges(instrument: Instrument | None) -> list[tuple[str, str, str]]:

@@ -100,14 +100,26 @@ def _what(wire: Wire | None) -> str:
     return ", ".join(part for part in (kind, colour_words(wire.colour), size, length, wire.circuit) if part)
 
 
-def _measured(row: WireRow) -> str:
+def _measured(row: WireRow) -> Any:
+    from markupsafe import Markup
+
     if row.ohms is None or row.uncertainty_ohms is None or math.isinf(row.ohms):
         return _cell(row.ohms)
-    return f"{ohms(row.ohms)} ± {ohms(row.uncertainty_ohms, 1)}"
+    return Markup("{} ± {}").format(_cell(row.ohms), quantity(ohms(row.uncertainty_ohms, 1)))
 
 
-def _cell(value: float | None) -> str:
-    return "–" if value is None else ohms(value)
+def _cell(value: float | None) -> Any:
+    return "–" if value is None else quantity(ohms(value))
+
+
+def quantity(text: str) -> Any:
+    """A number and its unit, the unit in a box of its own so that both align down a column."""
+    from markupsafe import Markup
+
+    number, space, unit = text.rpartition(" ")
+    return (
+        Markup("{}{}<i>{}</i>").format(number, HARD_SPACE, unit) if space and number[-1].isdigit() else text
+    )
 
 
 def _sort(value: float | None) -> str:

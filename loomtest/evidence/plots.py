@@ -10,11 +10,12 @@ from loomtest.diagnosis.change import Change, Side
 from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.errors import InputError, Problem
 from loomtest.evidence.danger import ranked
-from loomtest.evidence.drawing import Dot, Drawing, Item, Line, Shape, Words, save_png, to_svg
+from loomtest.evidence.drawing import Dot, Drawing, Item, Line, Shape, Words, to_svg
 from loomtest.evidence.look import FAULT_WORD, OUTCOME_TONE
 from loomtest.evidence.loom_faces import mark_shapes
 from loomtest.evidence.plain import headline
 from loomtest.evidence.plot_rows import PlotRow, plot_rows
+from loomtest.evidence.png import save_png
 from loomtest.evidence.units import ohms
 from loomtest.harness.model import Harness
 

@@ -47,9 +47,14 @@ def strip_figure(time_s: FloatArray, value_ohm: FloatArray, flexing: Flexing, ti
     axes.set_xlabel("seconds", color=LIGHT["ink"])
     axes.set_ylabel("ohms", color=LIGHT["ink"])
     axes.set_title(f"{title}\n{flexing.text}", loc="left", fontsize=10, color=LIGHT["ink"])
-    axes.legend(loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=2, fontsize=8, frameon=False)
-    for side in ("top", "right"):
-        axes.spines[side].set_visible(False)
+    axes.legend(
+        loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=2, fontsize=8, frameon=False,
+        labelcolor=LIGHT["ink"],
+    )  # fmt: skip
+    axes.tick_params(colors=LIGHT["soft"])
+    for side, spine in axes.spines.items():
+        spine.set_visible(side in ("left", "bottom"))
+        spine.set_color(LIGHT["soft"])
     return figure
 
 
@@ -61,7 +66,8 @@ def _mark_events(axes: Any, flexing: Flexing, top: float, room: float) -> None:
         place = (event.start_s, min(top, height) + 0.06 * room)
         axes.plot(*place, marker="v", color=LIGHT["bad"], markersize=6)
         if len(flexing.events) <= 40:
-            axes.annotate(str(number), place, (0, 5), textcoords="offset points", ha="center", fontsize=8)
+            axes.annotate(str(number), place, (0, 5), textcoords="offset points", ha="center", fontsize=8,
+                          color=LIGHT["ink"])  # fmt: skip
 
 
 def thinned(x: FloatArray, y: FloatArray) -> tuple[FloatArray, FloatArray]:

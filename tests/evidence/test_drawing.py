@@ -6,9 +6,12 @@ import xml.etree.ElementTree as ElementTree
 from pathlib import Path
 
 import numpy as np
+import pytest
 from matplotlib import image
 
-from loomtest.evidence.drawing import Box, Dot, Drawing, Line, Shape, Words, save_png, to_svg
+from loomtest.evidence.drawing import Box, Dot, Drawing, Line, Shape, Way, Words, to_svg
+from loomtest.evidence.look import DARK, LIGHT
+from loomtest.evidence.png import save_png
 
 SVG = "{http://www.w3.org/2000/svg}"
 
@@ -63,3 +66,61 @@ def test_the_same_drawing_is_the_same_bytes(tmp_path: Path) -> None:
     for name in ("a.png", "b.png"):
         save_png(everything(), tmp_path / name)
     assert (tmp_path / "a.png").read_bytes() == (tmp_path / "b.png").read_bytes()
+
+
+def test_a_broken_outline_is_broken_in_both(tmp_path: Path) -> None:
+    whole, broken = (
+        Drawing(80, 40, "", "", [Box(10, 10, 60, 20, 0, "none", "#000000", 2, dash)]) for dash in ((), (4, 6))
+    )
+    assert 'stroke-dasharray="4 6"' in to_svg(broken, alone=True)
+    dark = []
+    for drawing in (whole, broken):
+        save_png(drawing, tmp_path / "a.png")
+        dark.append((image.imread(tmp_path / "a.png")[:, :, 0] < 0.3).sum())
+    assert dark[1] < 0.6 * dark[0]
+
+
+def test_a_letter_that_the_typeface_lacks_is_a_box_and_no_warning(tmp_path: Path) -> None:
+    words = Words(10, 30, "\u65e5\u672c", 20)  # warnings are errors here
+    save_png(Drawing(80, 40, "", "", [words]), tmp_path / "a.png")
+    assert (image.imread(tmp_path / "a.png")[:, :, 0] < 0.3).sum() > 50
+
+
+def test_words_stand_where_they_are_anchored(tmp_path: Path) -> None:
+    middles = {}
+    for anchor in ("start", "middle", "end"):
+        words = Words(100, 30, "HHHH", 20, "ink", anchor)
+        save_png(Drawing(200, 40, "", "", [words]), tmp_path / "a.png", scale=2)
+        dark = image.imread(tmp_path / "a.png")[:, :, 0] < 0.3
+        columns = np.flatnonzero(dark.any(axis=0)) / 2
+        middles[anchor] = (columns[0], columns[-1])
+        rows = np.flatnonzero(dark.any(axis=1)) / 2
+        assert rows[-1] + 0.5 == pytest.approx(30, abs=1)  # the base line
+        assert rows[-1] - rows[0] == pytest.approx(0.72 * 20, abs=1.5)
+    assert middles["start"][0] == pytest.approx(100, abs=3)
+    assert middles["end"][1] == pytest.approx(100, abs=3)
+    assert sum(middles["middle"]) / 2 == pytest.approx(100, abs=1)
+
+
+def test_a_png_has_a_ground_of_its_own_and_so_shows_on_any_other(tmp_path: Path) -> None:
+    for dark, ground in ((False, LIGHT), (True, DARK)):
+        save_png(everything(), tmp_path / "a.png", dark=dark)
+        picture = image.imread(tmp_path / "a.png")
+        assert picture.shape[2] == 3  # nothing shows through
+        paper = [int(ground["paper"][i : i + 2], 16) / 255 for i in (1, 3, 5)]
+        assert picture[-1, -1] == pytest.approx(paper, abs=0.01)
+
+
+def test_a_drawing_too_tall_for_a_viewer_is_made_smaller(tmp_path: Path) -> None:
+    tall = Drawing(10, 40_000, "", "", [])
+    save_png(tall, tmp_path / "a.png")
+    assert image.imread(tmp_path / "a.png").shape[0] == 30_000
+
+
+def test_where_a_wire_runs_is_for_a_page_only() -> None:
+    drawing = Drawing(10, 10, "", "", [Way(((0, 0), (5, 5)), 'W"1', "red <b>")])
+    assert "polyline" not in to_svg(drawing, alone=True)
+    root = ElementTree.fromstring(to_svg(drawing, alone=False))
+    way = root.find(f"{SVG}polyline")
+    assert way is not None
+    assert (way.attrib["data-wire"], way.attrib["data-told"]) == ('W"1', "red <b>")

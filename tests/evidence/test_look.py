@@ -2,15 +2,24 @@
 
 from __future__ import annotations
 
+import re
 from itertools import combinations
+from pathlib import Path
 from typing import get_args
 
+import matplotlib
 import numpy as np
 import pytest
 
+from loomtest.diagnosis.change import Change
+from loomtest.diagnosis.flexing import analyse
 from loomtest.diagnosis.verdict import Fault, Finding
 from loomtest.evidence.danger import ranked
-from loomtest.evidence.look import DARK, FAULT_WORD, LIGHT, MARKS
+from loomtest.evidence.drawing import to_svg
+from loomtest.evidence.look import DARK, FAULT_WORD, LIGHT, MARKS, WIRE_COLOURS
+from loomtest.evidence.plots import faults_plot
+from loomtest.evidence.strip import write_strip
+from loomtest.harness.load import load_harness
 from tests.evidence import example
 
 # Machado, Oliveira, Fernandes, "A physiologically-based model for simulation of color vision deficiency"
@@ -27,6 +36,19 @@ EYES = {
         [[1.255528, -0.076749, -0.178779], [-0.078411, 0.930809, 0.147602], [0.004733, 0.691367, 0.303900]]
     ),
 }
+
+# Viénot, Brettel, Mollon, "Digital video colourmaps for checking the legibility of displays by dichromats"
+# (Color Research and Application 24, 1999), on linear RGB (value from memory): another route to the same.
+DICHROMATS = {
+    "protanope": np.array([[0.11238, 0.88762, 0.0], [0.11238, 0.88762, 0.0], [0.00401, -0.00401, 1.0]]),
+    "deuteranope": np.array([[0.29275, 0.70725, 0.0], [0.29275, 0.70725, 0.0], [-0.02234, 0.02234, 1.0]]),
+}
+EYES |= DICHROMATS
+# The ten colours that matplotlib gives to curves by itself.
+STOCK = (
+    "#1f77b4", "#ff7f0e", "#2ca02c", "#d62728", "#9467bd", "#8c564b", "#e377c2", "#7f7f7f", "#bcbd22",
+    "#17becf",
+)  # fmt: skip
 
 
 def linear(colour: str) -> np.ndarray:
@@ -55,6 +77,52 @@ def test_the_three_answers_keep_apart_for_every_eye(eye: str, palette: dict[str,
     for one, other in combinations(("good", "doubt", "bad"), 2):
         a, b = (lab(EYES[eye] @ linear(palette[name])) for name in (one, other))
         assert np.linalg.norm(a - b) > 20, (one, other)
+
+
+def test_each_eye_keeps_white_white_and_black_black() -> None:
+    """A matrix with a slip in it would tint them."""
+    for eye, matrix in EYES.items():
+        assert matrix @ np.ones(3) == pytest.approx(np.ones(3), abs=2e-4), eye
+
+
+@pytest.mark.parametrize("palette", [LIGHT, DARK])
+def test_what_is_drawn_stands_out_from_what_it_is_drawn_on(palette: dict[str, str]) -> None:
+    """WCAG 2.1, 1.4.11: 3 to 1 for what a picture needs. The trunk's own edge is drawn in `soft`."""
+    for ground in ("paper", "card", "body"):
+        for name in ("ink", "soft", "good", "doubt", "bad"):
+            assert contrast(palette[name], palette[ground]) >= 3, (name, ground)
+    for name in ("ink", "doubt", "bad"):  # letters, broken lines
+        assert contrast(palette[name], palette["sleeve"]) >= 3, name
+
+
+def test_the_contrast_is_that_of_the_recommendation() -> None:
+    """WCAG 2.1: black on white is 21 to 1; #767676 on white is the lightest grey that has 4.5."""
+    assert contrast("#000000", "#ffffff") == pytest.approx(21)
+    assert contrast("#767676", "#ffffff") == pytest.approx(4.54, abs=0.005)
+
+
+def test_no_colour_is_one_that_a_plotting_library_gives_by_itself() -> None:
+    ours = {*LIGHT.values(), *DARK.values(), *WIRE_COLOURS.values()}
+    assert not ours & set(STOCK)
+    usual = matplotlib.rcParamsDefault["axes.prop_cycle"].by_key()["color"]
+    assert not ours & set(usual)
+
+
+def test_every_colour_of_the_plots_is_of_the_palette(tmp_path: Path) -> None:
+    time_s = np.arange(0.0, 30.0, 0.1)
+    value = np.full(len(time_s), 0.5)
+    value[100:103] = np.inf
+    value[200:] += 0.2
+    write_strip(tmp_path, time_s, value, analyse(time_s, value), "title")
+    harness = load_harness(example.TRACTOR)
+    sides = [example.verdict(harness), example.verdict(harness, ())]
+    none: tuple[()] = ()
+    change = Change("fail", "pass", none, none, none, none, none)
+    (tmp_path / "faults.svg").write_text(to_svg(faults_plot(harness, change, *sides), alone=True))
+    for path in tmp_path.glob("*.svg"):
+        used = set(re.findall(r"#[0-9a-fA-F]{6}\b", path.read_text(encoding="utf-8")))
+        assert used, path
+        assert used <= {*LIGHT.values(), *DARK.values()}, path
 
 
 @pytest.mark.parametrize("palette", [LIGHT, DARK])

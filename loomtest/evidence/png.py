@@ -27,7 +27,7 @@ MISSING = "\N{WHITE SQUARE}"  # for a letter that the typeface lacks
 def save_png(drawing: Drawing, path: FilePath, *, dark: bool = False, scale: float = 2.0) -> None:
     """The drawing as a PNG of `scale` times its size in pixels; less where that is too large to open."""
     from matplotlib.backends import backend_agg
-    from PIL import Image
+    from matplotlib.image import imsave
 
     colours = DARK if dark else LIGHT
     scale = min(scale, MOST_PIXELS / max(drawing.width, drawing.height))
@@ -40,7 +40,8 @@ def save_png(drawing: Drawing, path: FilePath, *, dark: bool = False, scale: flo
         elif not isinstance(item, Way):
             _paint(renderer, item, colours, drawing, scale)
     pixels = np.asarray(renderer.buffer_rgba())[:, :, :3]
-    Image.fromarray(pixels).save(path, dpi=(96 * scale, 96 * scale), compress_level=3)
+    quick = {"compress_level": 3}  # half the time for a seventh more bytes
+    imsave(path, pixels, dpi=round(96 * scale), metadata={"Software": "loomtest"}, pil_kwargs=quick)
 
 
 def _paint(renderer: Any, item: Item, colours: dict[str, str], drawing: Drawing, scale: float) -> None:

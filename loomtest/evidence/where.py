@@ -76,7 +76,8 @@ class Probes:
     def sentence(self) -> str:
         """`Red lead: X1 cavity 3. Black lead: X4 cavity 1. ...`"""
         right = "a low value that stays" if self.joined else "over-range"
-        return f"Red lead: {name_text(self.red)}. Black lead: {name_text(self.black)}. Mended, the meter shows {right}."
+        leads = f"Red lead: {name_text(self.red)}. Black lead: {name_text(self.black)}."
+        return f"{leads} Mended, the meter shows {right}."
 
 
 def probes_for(finding: Finding, harness: Harness) -> Probes | None:

@@ -88,14 +88,20 @@ def _missing(
     first = np.full(net_count, -1, dtype=np.int64)
     for code in np.flatnonzero(harness.reachable)[::-1].tolist():
         first[harness.net_of[code]] = code
+    rows = np.arange(net_count + 1, dtype=np.int64) * net_count
+    from_good, from_bad = np.searchsorted(good, rows), np.searchsorted(bad, rows)
     for block in required.iterate():
-        codes = block[:, 0] * net_count + block[:, 1]
-        left = block[~np.isin(codes, good)]
+        net, others = int(block[0, 0]), block[:, 1]
+        shown, read = np.zeros((2, net_count), dtype=np.bool_)
+        shown[good[from_good[net] : from_good[net + 1]] - rows[net]] = True
+        left = others[~shown[others]]
         net_untested[left] = True
-        if len(listed) < MOST_LISTED:
-            unread = left[~np.isin(left[:, 0] * net_count + left[:, 1], bad)]
+        net_untested[net] |= len(left) > 0
+        if len(listed) < MOST_LISTED and len(left):
+            read[bad[from_bad[net] : from_bad[net + 1]] - rows[net]] = True
+            unread = left[~read[left]]
             listed.extend(
-                (int(first[x]), int(first[y])) for x, y in unread[: MOST_LISTED - len(listed)].tolist()
+                (int(first[net]), int(first[y])) for y in unread[: MOST_LISTED - len(listed)].tolist()
             )
     return net_untested, tuple(listed)
 

@@ -3,30 +3,28 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
 from loomtest.diagnosis.assembly import Evidence, intermittent_shorts, verdict_of
 from loomtest.diagnosis.coverage import isolation_coverage
-from loomtest.diagnosis.explain import Solution, explain
-from loomtest.diagnosis.findings import Told, crossed_or_broken, findings_of
-from loomtest.diagnosis.joints import alternative_log_likelihoods, estimate
+from loomtest.diagnosis.findings import crossed_or_broken, findings_of
+from loomtest.diagnosis.joints import estimate
 from loomtest.diagnosis.leakage import FoundLabels, leakage_findings, with_parts_joined
 from loomtest.diagnosis.network import component_labels
 from loomtest.diagnosis.observe import Observations, observe
 from loomtest.diagnosis.plugged import judge_parts
-from loomtest.diagnosis.scene import Scene
-from loomtest.diagnosis.scenes import likeliness_of, net_codes, scenes_of
+from loomtest.diagnosis.scenes import net_codes, scenes_of
 from loomtest.diagnosis.statistics import median
 from loomtest.diagnosis.verdict import Finding, Verdict
-from loomtest.diagnosis.wiring import Wiring, as_drawn
-from loomtest.harness.copper import Expectation, expectation_of
+from loomtest.diagnosis.weighing import Run, nets_as_found, weighed, wiring_found
+from loomtest.diagnosis.wiring import Wiring
+from loomtest.harness.copper import expectation_of
 from loomtest.harness.model import Harness, IntArray, Limits
 from loomtest.readings.instrument import generic_handheld
 from loomtest.readings.model import Instrument, Readings
 
-_TRIED = 8  # explanations of equal cost, and of one fault more, tried against the resistances
 _PART_SLACK_OHM = 0.2  # what wires and joints on the way to a part may add
 _UNKNOWN_LEADS_OHM = 0.5  # contract: leads nobody stated have 0 to 0.5 Ω
 
@@ -38,10 +36,11 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
     verdict's notes then say. Never raises for what readings say of each other.
     """
     meter = instrument or readings.instrument or generic_handheld()
-    run = _Run(harness, readings, meter, expectation_of(harness, _temperature_c(readings)))
+    expectation = expectation_of(harness, _temperature_c(readings))
     seen = observe(readings, meter, harness.limits)
-    told = [_told(run, scene) for scene in scenes_of(harness, readings.points, seen)]
-    wiring = _wiring_found(harness, told)
+    scenes = scenes_of(harness, readings.points, seen)
+    told = weighed(Run(harness, readings, meter, expectation), scenes)
+    wiring = wiring_found(harness, told)
     size = len(readings.points)
     labels = _found_labels(harness, size, wiring)
     parts = judge_parts(harness, wiring, readings, seen, labels, _part_slack_ohm(meter))
@@ -59,24 +58,16 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
     found = [finding for one in told for finding in findings_of(one)]
     if len(found) > 1:
         found = crossed_or_broken(harness, found, _probed(names, seen, found))
-    joints = estimate(harness, wiring, readings, meter, run.expectation)
+    joints = estimate(harness, wiring, readings, meter, expectation)
     evidence = Evidence(
         harness,
         (*found, *parts.findings, *leaks, *touching),
         joints,
         parts,
-        isolation_coverage(harness, seen, _nets_as_found(net_codes(harness, size), told)),
+        isolation_coverage(harness, seen, nets_as_found(net_codes(harness, size), told)),
         (*_assumed(meter), *joints.notes),
     )
     return verdict_of(evidence)
-
-
-@dataclass(frozen=True)
-class _Run:
-    harness: Harness
-    readings: Readings
-    instrument: Instrument
-    expectation: Expectation
 
 
 def _temperature_c(readings: Readings) -> float | None:
@@ -98,99 +89,6 @@ def _part_slack_ohm(meter: Instrument) -> float:
         return _PART_SLACK_OHM
     leads = _UNKNOWN_LEADS_OHM if meter.lead_ohms is None else meter.lead_ohms
     return _PART_SLACK_OHM + leads + 3 * meter.lead_uncertainty_ohms + 3 * meter.touch_ohms
-
-
-def _told(run: _Run, scene: Scene) -> Told:
-    """The scene's explanations, weighed by the resistances where the placements differ."""
-    likeliness = likeliness_of(run.harness, run.readings.points, scene)
-    solutions, dearer = explain(scene, likeliness)
-    told = Told(run.harness, run.readings.points, scene, likeliness, tuple(solutions))
-    readings = _within(run.readings, scene)
-    if not len(readings):
-        return told
-    best = _with_fewest_joints(run, told, readings, [*solutions[:_TRIED], *dearer[:_TRIED]])
-    alike = [s for s in solutions if _shape(s) == _shape(best)]  # the same readings are used in each
-    if len(alike) < 2 or not best.move_faults:
-        return replace(told, solutions=(best, *(s for s in solutions if s is not best)))
-    wirings = [_wiring_found(run.harness, [told], solution) for solution in alike]
-    fit = alternative_log_likelihoods(run.harness, wirings, readings, run.instrument, run.expectation)
-    weighed = [
-        replace(solution, log_weight=solution.log_weight + float(gain))
-        for solution, gain in zip(alike, fit - fit.max(), strict=True)
-        if np.isfinite(gain)
-    ]
-    return replace(told, solutions=tuple(sorted(weighed, key=lambda s: -s.log_weight)))
-
-
-def _with_fewest_joints(
-    run: _Run, told: Told, readings: Readings, candidates: Sequence[Solution]
-) -> Solution:
-    """The candidate with the fewest faults in all, counting the bad joints it makes necessary.
-
-    What joins and parts may be explained cheaply by a terminal in another place, and the resistances then
-    want bad joints that nobody made.
-    """
-
-    def faults(solution: Solution) -> int:
-        wiring = _wiring_found(run.harness, [told], solution)
-        report = estimate(run.harness, wiring, readings, run.instrument, run.expectation)
-        return solution.cost + sum(f.fault in ("high-resistance", "open") for f in report.findings)
-
-    best, least = candidates[0], faults(candidates[0])
-    for solution in candidates[1:]:
-        if least == candidates[0].cost:
-            break  # no joint is bad under it
-        if solution.cost < least and (count := faults(solution)) < least:
-            best, least = solution, count
-    return best
-
-
-def _shape(solution: Solution) -> tuple[int, tuple[int, ...], int]:
-    return len(solution.move_faults), solution.repair.opens, len(solution.repair.shorts)
-
-
-def _within(readings: Readings, scene: Scene) -> Readings:
-    """The readings between the scene's points, clips left out."""
-    inside = np.zeros(len(readings.points), dtype=np.bool_)
-    inside[list(scene.codes)] = True
-    kept = inside[readings.start] & inside[readings.end]
-    kept[list(readings.bonded)] = False
-    columns = (
-        "start",
-        "end",
-        "quantity",
-        "value",
-        "above_ohm",
-        "current_a",
-        "uncertainty",
-        "temperature_c",
-        "row",
-    )
-    picked = {name: getattr(readings, name)[kept] for name in columns}
-    return replace(readings, **picked, bonded={}, notes={}, times={})
-
-
-def _wiring_found(harness: Harness, told: Sequence[Told], solution: Solution | None = None) -> Wiring:
-    """The wiring under each scene's best solution, or under this one."""
-    drawn = as_drawn(harness)
-    start, end, joined = drawn.start.copy(), drawn.end.copy(), drawn.joined.copy()
-    shorts: list[tuple[int, int]] = []
-    for one in told:
-        scene, best = one.scene, solution or one.best
-        for edge, (a, b) in enumerate(best.moves.placement(scene)):
-            start[scene.wire[edge]], end[scene.wire[edge]] = scene.codes[a], scene.codes[b]
-        joined[[scene.wire[edge] for edge in best.repair.opens]] = False
-        shorts += [(scene.codes[a], scene.codes[b]) for a, b, _ in best.repair.shorts]
-    return Wiring(start, end, joined, np.array(shorts, dtype=np.int64).reshape(-1, 2))
-
-
-def _nets_as_found(nets: IntArray, told: Sequence[Told]) -> IntArray:
-    """(P,) the net of the terminal that sits at each point; what is not there any more has left its net."""
-    found = nets.copy()
-    for one in told:
-        for home, place in one.best.moves.cavity:
-            found[one.scene.codes[place]] = nets[one.scene.codes[home]]
-    return found
 
 
 def _probed(names: Sequence[str], seen: Observations, of: Sequence[Finding]) -> set[frozenset[str]]:

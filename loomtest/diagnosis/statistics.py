@@ -21,13 +21,16 @@ MAD_TO_SIGMA = 1.4826022185056018  # 1/Φ⁻¹(3/4): makes the median deviation 
 FEWEST_FOR_GRUBBS = 3  # where its table begins
 FEWEST_FOR_ESD = 25  # Rosner 1983: the approximation of the critical values holds from 25 on
 _FEW_TAILS = 2000  # and so for the sums of `tails`
-_SMALL = 1 << 16  # up to this many values a loop is quicker than importing scipy.special
+_SMALL = 1 << 20  # and so for up to this many values of Φ in all, by a loop
+_looped = 0  # values of Φ so far in this process: what is paid once scipy.special is imported is saved later
 
 
 def normal_cdf(x: ArrayLike) -> FloatArray:
     """Φ, the standard normal distribution function, element by element; ±inf are allowed."""
+    global _looped
     values = np.asarray(x, dtype=np.float64)
-    if values.size <= _SMALL and "scipy.special" not in sys.modules:
+    if _looped + values.size <= _SMALL and "scipy.special" not in sys.modules:
+        _looped += values.size
         turned = (values.ravel() * -0.7071067811865476).tolist()
         return 0.5 * np.fromiter(map(math.erfc, turned), np.float64, values.size).reshape(values.shape)
     from scipy.special import ndtr

@@ -216,9 +216,7 @@ def test_what_has_two_meanings_is_told_and_not_guessed(text: str, why: str) -> N
 
 
 def test_one_spelling_and_what_to_look_at() -> None:
-    notepad = read_notepad(
-        "X1 1 to ground\nx1 2 to ground\nX4 1 to X1 1\nX1 1 to X4 1"
-    )
+    notepad = read_notepad("X1 1 to ground\nx1 2 to ground\nX4 1 to X1 1\nX1 1 to X4 1")
     assert notepad.wires[1].start == "X1:2"
     assert notepad.remarks == (
         "line 2: x1 is taken for X1 of line 1",

@@ -50,23 +50,40 @@ def isolation_coverage(harness: Harness, seen: Observations, nets: IntArray) -> 
     owned = distinct(nets[reachable] * stride + groups[reachable])
     group_count = np.bincount(owned // stride, minlength=net_count)
     clear = (seen.pair_state == APART) & (seen.pair_low_ohm >= limits.isolation_ohms)
-    clear &= (nets[seen.pair_start] < net_count) & (nets[seen.pair_end] < net_count)
-    a, b = seen.pair_start[clear], seen.pair_end[clear]
-    flip = nets[a] > nets[b]
-    a, b = np.where(flip, b, a), np.where(flip, a, b)
-    a, b = a[nets[a] != nets[b]], b[nets[a] != nets[b]]
-    pieces = distinct(
-        (nets[a] * stride + groups[a]) * (stride * (net_count + 1)) + nets[b] * stride + groups[b]
-    )
-    one, other = np.divmod(pieces, stride * (net_count + 1))
-    pair, shown = np.unique((one // stride) * net_count + other // stride, return_counts=True)
-    x, y = np.divmod(pair, net_count)
-    good = pair[(shown >= group_count[x] * group_count[y]) & required.contains(x, y)]
+    good = _shown(nets, groups, group_count, seen.pair_start[clear], seen.pair_end[clear])
+    good = good[required.contains(*np.divmod(good, net_count))]
     bad = _read_between(
         seen, nets, net_count, joined | ((seen.pair_state == APART) & ~seen.pair_over & ~clear)
     )
     net_untested, untested = _missing(harness, required, good, bad)
     return Isolation(required.count, len(good), net_untested, untested, int((~has_point).sum()))
+
+
+def _shown(nets: IntArray, groups: IntArray, group_count: IntArray, a: IntArray, b: IntArray) -> IntArray:
+    """Ascending codes a·N + b of pairs of nets, every group of the one cleared from every group of the other.
+
+    `a`, `b`: (n,) points of the readings that clear; `nets`, `groups`: (P,) of every point; `group_count`:
+    (N,) of every net.
+    """
+    net_count, stride = len(group_count), len(nets) + 1
+    x, y = nets[a], nets[b]
+    whole = np.zeros(max(net_count, int(nets.max(initial=0)) + 1), dtype=np.bool_)  # nets of one group
+    whole[:net_count] = group_count == 1
+    plain = whole[x] & whole[y] & (x != y)  # on a sound loom all of them: no need to look at groups
+    low, high = np.minimum(x[plain], y[plain]), np.maximum(x[plain], y[plain])
+    shown = [distinct(low * net_count + high, net_count * net_count)]
+    rest = ~plain & (x < net_count) & (y < net_count) & (x != y)
+    if rest.any():
+        a, b, flip = a[rest], b[rest], x[rest] > y[rest]
+        a, b = np.where(flip, b, a), np.where(flip, a, b)
+        pieces = distinct(
+            (nets[a] * stride + groups[a]) * (stride * (net_count + 1)) + nets[b] * stride + groups[b]
+        )
+        one, other = np.divmod(pieces, stride * (net_count + 1))
+        pair, count = np.unique((one // stride) * net_count + other // stride, return_counts=True)
+        x, y = np.divmod(pair, net_count)
+        shown.append(pair[count >= group_count[x] * group_count[y]])
+    return distinct(np.concatenate(shown)) if len(shown) > 1 else shown[0]
 
 
 def _read_between(seen: Observations, nets: IntArray, net_count: int, which: BoolArray) -> IntArray:

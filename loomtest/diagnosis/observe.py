@@ -3,13 +3,17 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
+from loomtest.diagnosis.distinct import ranked
 from loomtest.harness.model import BoolArray, FloatArray, IntArray, Limits
 from loomtest.readings.model import Instrument, Quantity, Readings
 
 UNKNOWN, JOINED, APART = 0, 1, 2
+StateArray = NDArray[np.int8]
 
 
 Clipped = tuple[int, tuple[int, ...], tuple[int, ...]]
@@ -33,10 +37,10 @@ class Observations:
 
     low_ohm: FloatArray
     high_ohm: FloatArray
-    state: IntArray
+    state: StateArray
     pair_start: IntArray
     pair_end: IntArray
-    pair_state: IntArray
+    pair_state: StateArray
     pair_low_ohm: FloatArray
     pair_over: BoolArray
     contradictory: IntArray
@@ -47,19 +51,19 @@ class Observations:
 def observe(readings: Readings, instrument: Instrument, limits: Limits) -> Observations:
     """Turn readings into bounds and joined or apart evidence; pure, O(n log n)."""
     low, high = bounds_ohm(readings, instrument)
-    state = np.zeros(len(readings), dtype=np.int64)
+    state = np.zeros(len(readings), dtype=np.int8)
     resistive = readings.quantity != Quantity.DIODE
     state[resistive & (high < limits.short_below_ohms)] = JOINED
     state[resistive & (low >= limits.short_below_ohms)] = APART
     beeps = readings.quantity == Quantity.CONTINUITY
     state[beeps] = np.where(readings.value[beeps] > 0.5, JOINED, APART)
 
-    clipped = np.zeros(len(readings), dtype=np.bool_)
-    clipped[list(readings.bonded)] = True
-    plain = (state != UNKNOWN) & ~clipped
-    start, end = [readings.start[plain]], [readings.end[plain]]
-    seen, lows = [state[plain]], [np.where(state[plain] == JOINED, high[plain], low[plain])]
-    over = [np.isinf(high[plain])]
+    plain = state != UNKNOWN
+    plain[list(readings.bonded)] = False
+    kept = slice(None) if plain.all() else plain  # a scan of millions is not copied for nothing
+    start, end, seen = [readings.start[kept]], [readings.end[kept]], [state[kept]]
+    lows = [np.where(seen[0] == JOINED, high[kept], low[kept])]
+    over = [np.isinf(high[kept])]
     joins, numbers = [], []
     for index, (with_start, with_end) in sorted(readings.bonded.items()):
         one = (int(readings.start[index]), *with_start)
@@ -68,14 +72,16 @@ def observe(readings: Readings, instrument: Instrument, limits: Limits) -> Obser
             across = np.array([(a, b) for a in one for b in other if a != b], dtype=np.int64).reshape(-1, 2)
             start.append(across[:, 0])
             end.append(across[:, 1])
-            seen.append(np.full(len(across), APART, dtype=np.int64))
+            seen.append(np.full(len(across), APART, dtype=np.int8))
             lows.append(np.full(len(across), low[index]))
             over.append(np.ones(len(across), dtype=np.bool_))  # no pair by itself showed the number
             if np.isfinite(high[index]):
                 numbers.append((index, one, other))
         elif state[index] == JOINED:
             joins.append((index, one, other))
-    columns = _Evidence(*(np.concatenate(column) for column in (start, end, seen, lows, over)))
+    columns = _Evidence(
+        _pair_keys(_whole(start), _whole(end), len(readings.points)), *map(_whole, (seen, lows, over))
+    )
     pairs = _by_pair(columns, len(readings.points))
     return Observations(low, high, state, *pairs, tuple(joins), tuple(numbers))
 
@@ -86,20 +92,23 @@ def bounds_ohm(readings: Readings, instrument: Instrument) -> tuple[FloatArray, 
     What over-range proves: more than its own `range` or `>` value; without them more than open_above_ohms
     where the meter changes ranges by itself, else only more than its lowest range.
     """
-    value = readings.value.astype(np.float64, copy=True)
+    value = readings.value
     drop = readings.quantity == Quantity.VOLTAGE_DROP
     if drop.any():
+        value = value.copy()
         value[drop] = value[drop] / readings.current_a[drop]
-    low, high = value.copy(), value.copy()
-    over = np.isinf(value)
-    low[over] = np.where(
-        np.isnan(readings.above_ohm[over]), over_range_proves_ohm(instrument), readings.above_ohm[over]
-    )
+    low, over = value.copy(), np.isinf(value)
+    low[over] = over_range_proves_ohm(instrument)
+    over &= ~np.isnan(readings.above_ohm)
+    low[over] = readings.above_ohm[over]
     beeps = readings.quantity == Quantity.CONTINUITY
+    diode = readings.quantity == Quantity.DIODE
+    if not beeps.any() and not diode.any():
+        return low, value
+    high = value.copy()
     limit = 0.0 if instrument.beep_below_ohms is None else instrument.beep_below_ohms
     low[beeps] = np.where(value[beeps] > 0.5, 0.0, limit)
     high[beeps] = np.where(value[beeps] > 0.5, limit if limit else np.inf, np.inf)
-    diode = readings.quantity == Quantity.DIODE
     low[diode], high[diode] = 0.0, np.inf
     return low, high
 
@@ -115,41 +124,44 @@ def over_range_proves_ohm(instrument: Instrument) -> float:
 
 @dataclass(frozen=True)
 class _Evidence:
-    start: IntArray
-    end: IntArray
-    state: IntArray
+    key: IntArray  # the two codes of a pair as one number
+    state: StateArray
     low_ohm: FloatArray
     over: BoolArray
 
 
+def _whole(pieces: list[NDArray[Any]]) -> NDArray[Any]:
+    return pieces[0] if len(pieces) == 1 else np.concatenate(pieces)
+
+
+def _pair_keys(start: IntArray, end: IntArray, point_count: int) -> IntArray:
+    key = np.minimum(start, end)
+    key *= point_count
+    key += np.maximum(start, end)
+    return key
+
+
 def _by_pair(
     seen: _Evidence, point_count: int
-) -> tuple[IntArray, IntArray, IntArray, FloatArray, BoolArray, IntArray]:
+) -> tuple[IntArray, IntArray, StateArray, FloatArray, BoolArray, IntArray]:
     """One entry a pair. A finite apart value beside a joined one is a joint near the limit: joined."""
-    first, second = np.minimum(seen.start, seen.end), np.maximum(seen.start, seen.end)
-    key, inverse = np.unique(first * point_count + second, return_inverse=True)
+    key, inverse = ranked(seen.key, point_count * point_count)
     is_joined, is_apart = seen.state == JOINED, seen.state == APART
-    joined = np.zeros(len(key), dtype=np.bool_)
+    joined, over, number = np.zeros((3, len(key)), dtype=np.bool_)
     joined[inverse[is_joined]] = True
-    over = np.zeros(len(key), dtype=np.bool_)
     over[inverse[is_apart & seen.over]] = True
-    number = np.zeros(len(key), dtype=np.bool_)
     number[inverse[~seen.over]] = True
-    least = np.full(len(key), np.inf)
-    np.minimum.at(least, inverse[is_joined | ~seen.over], seen.low_ohm[is_joined | ~seen.over])
-    most = np.zeros(len(key))
-    np.maximum.at(most, inverse[is_apart], seen.low_ohm[is_apart])
-    pair_state = np.where(joined, JOINED, APART)
-    pair_low = np.where(joined | number, least, most)
+    low = np.zeros(len(key))
+    np.maximum.at(low, inverse[is_apart], seen.low_ohm[is_apart])
+    told = joined | number  # those show the least that was read
+    low[told] = np.inf
+    least = is_joined | ~seen.over
+    np.minimum.at(low, inverse[least], np.where(told[inverse[least]], seen.low_ohm[least], np.inf))
     first, second = np.divmod(key, point_count)
+    state = np.where(joined, JOINED, APART).astype(np.int8)
     both = joined & over
+    if not both.any():
+        return first, second, state, low, ~told, np.empty((0, 2), dtype=np.int64)
     kept = ~both
     contradictory = np.column_stack([first[both], second[both]])
-    return (
-        first[kept],
-        second[kept],
-        pair_state[kept],
-        pair_low[kept],
-        (~joined & ~number)[kept],
-        contradictory,
-    )
+    return first[kept], second[kept], state[kept], low[kept], ~told[kept], contradictory

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections import deque
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
@@ -55,10 +56,23 @@ def scenes_of(harness: Harness, points: Sequence[str], seen: Observations) -> li
     labels = components(net_count, tied)
     for net in {net for pair in tied for net in pair}:
         clusters.setdefault(labels[net], set()).add(net)
-    return [
-        _scene(harness, points, nets, seen, _with_hubs(members, links))
-        for _, members in sorted(clusters.items())
-    ]
+    told = [_with_hubs(members, links) for _, members in sorted(clusters.items())]
+    some = _between(nets, seen, set().union(*told))
+    return [_scene(harness, points, nets, some, members) for members in told]
+
+
+def _between(nets: IntArray, seen: Observations, members: set[int]) -> Observations:
+    """The pairs between points of these nets: few of a large scan, and each scene looks through them."""
+    inside: BoolArray = np.isin(nets, sorted(members))
+    kept = np.flatnonzero(inside[seen.pair_start] & inside[seen.pair_end])
+    return replace(
+        seen,
+        pair_start=seen.pair_start[kept],
+        pair_end=seen.pair_end[kept],
+        pair_state=seen.pair_state[kept],
+        pair_low_ohm=seen.pair_low_ohm[kept],
+        pair_over=seen.pair_over[kept],
+    )
 
 
 def likeliness_of(harness: Harness, points: Sequence[str], scene: Scene) -> Likeliness:

@@ -90,10 +90,10 @@ def scale_of(unit: str) -> tuple[Function, float]:
 
 
 def last_digit(number: str) -> float:
-    """The worth of the last printed digit: `0.42` is 0.01, `1.20E+3` is 10; 12 is 1."""
+    """The worth of the last printed digit: `0.42` is 0.01, `1.20E+3` is 10; 12 is 1; `0E999` is infinity."""
     mantissa, _, exponent = number.upper().partition("E")
     decimals = len(mantissa.partition(".")[2])
-    return float(10.0 ** (int(exponent or 0) - decimals))
+    return float(f"1e{int(exponent or 0) - decimals}")
 
 
 class Lines:

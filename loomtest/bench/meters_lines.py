@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Sequence
+from contextlib import suppress
 
 from loomtest.bench.meters import Event, Lines, Readability, Shown, Trouble, last_digit, scale_of
 from loomtest.bench.meters_settings import SerialSettings
@@ -84,7 +85,7 @@ class LineMeter:
             value, step = float(number) * factor, last_digit(number) * factor
         except ValueError:
             return self._readable.bad(line)
-        if not math.isfinite(value):
+        if not math.isfinite(value) or not math.isfinite(step):
             return self._readable.bad(line)
         if function == "ohm":
             self._note_range(step)
@@ -97,5 +98,6 @@ class LineMeter:
 
     def _overload_range(self, match: re.Match[str], factor: float) -> float | None:
         if "range" in self._groups and match["range"]:
-            return float(match["range"]) * factor
+            with suppress(ValueError):  # a pattern of the person's own may match what is no number
+                return float(match["range"].replace(",", ".")) * factor
         return self._range_ohm

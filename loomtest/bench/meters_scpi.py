@@ -175,6 +175,7 @@ class ScpiMeter:
         if 9.895e37 <= value < 9.905e37:
             fixed = None if self._auto_range else self._range_ohm
             return Shown(math.inf, function, math.nan, fixed, text)
-        if abs(value) >= 9.8e37:
+        step = last_digit(text)
+        if abs(value) >= 9.8e37 or not math.isfinite(step):
             return Trouble("no-value", f"the meter answers {text}, which is no measured value")
-        return Shown(value, function, last_digit(text), None, text)
+        return Shown(value, function, step, None, text)

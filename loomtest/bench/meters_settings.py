@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import math
 import re
-import tomllib
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any
 
 from loomtest.errors import InputError, Problem, nearest
+from loomtest.harness.document import finite_number, plain, read_document
 
 # What a bare line-printing meter is taken to print: a number, perhaps a unit, or a word for over-range.
 ANY_NUMBER = (
@@ -61,14 +60,15 @@ def read_settings(text: str, file: str) -> SerialSettings | None:
 
     Raises InputError with every mistake found.
     """
-    try:
-        table = tomllib.loads(text).get("serial")
-    except tomllib.TOMLDecodeError as error:
-        raise InputError([Problem(file, None, "", str(error), "a TOML file")]) from None
+    broken: list[Problem] = []
+    document = read_document(text, file, broken)
+    if document is None:
+        raise InputError(broken)
+    table = document.get("serial")
     if table is None:
         return None
     if not isinstance(table, dict):
-        raise InputError([Problem(file, None, "serial", repr(table), "a table [serial]")])
+        raise InputError([Problem(file, None, "serial", plain(table), "a table [serial]")])
     problems = list(_problems(table, file))
     if problems:
         raise InputError(problems)
@@ -90,13 +90,14 @@ def _problems(table: Mapping[str, Any], file: str) -> list[Problem]:
         kind = type(defaults[key])
         numeric = kind in (int, float)
         if isinstance(value, bool) or not isinstance(value, (int, float) if kind is float else kind):
-            found.append(Problem(file, None, place, repr(value), "a number" if numeric else "text in quotes"))
+            wanted = "a number" if numeric else "text in quotes"
+            found.append(Problem(file, None, place, plain(value), wanted))
         elif key in _CHOICES and value not in _CHOICES[key]:
-            found.append(Problem(file, None, place, repr(value), " or ".join(map(str, _CHOICES[key]))))
-        elif key in _POSITIVE and not (math.isfinite(value) and value > 0):
-            found.append(Problem(file, None, place, repr(value), "a number above zero"))
+            found.append(Problem(file, None, place, plain(value), " or ".join(map(str, _CHOICES[key]))))
+        elif key in _POSITIVE and not (finite_number(value) or 0.0) > 0.0:
+            found.append(Problem(file, None, place, plain(value), "a number above zero"))
         elif key in ("poll", "terminator") and not str(value).isascii():
-            found.append(Problem(file, None, place, repr(value), "plain ASCII characters"))
+            found.append(Problem(file, None, place, plain(value), "plain ASCII characters"))
         elif key == "terminator" and not value:
             found.append(
                 Problem(file, None, place, "nothing", "the characters that end a line, such as \\r\\n")
@@ -107,7 +108,7 @@ def _problems(table: Mapping[str, Any], file: str) -> list[Problem]:
 def _check_pattern(pattern: str, file: str) -> None:
     try:
         groups = re.compile(pattern).groupindex
-    except re.error as error:
+    except (re.error, RecursionError, OverflowError) as error:
         raise InputError(
             [Problem(file, None, "serial.pattern", str(error), "a regular expression")]
         ) from None

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import csv
 import math
 import os
 from pathlib import Path
@@ -12,6 +11,7 @@ import numpy as np
 
 from loomtest.errors import InputError, Problem, RunFolderError
 from loomtest.harness.model import FloatArray
+from loomtest.harness.table import lines_of, read_text
 from loomtest.readings.values import ValueSyntaxError, parse_value
 
 HEADER = "time_s,value_ohms\n"
@@ -81,18 +81,19 @@ def read_stream(path: Path) -> tuple[FloatArray, FloatArray]:
     Any two columns will do, with or without a header, separated by comma, semicolon or tab; lines with `#`
     are remarks. Raises InputError with every bad line, at most twenty of them.
     """
-    try:
-        text = path.read_text("utf-8-sig")
-    except (OSError, UnicodeDecodeError) as error:
-        raise InputError([Problem(str(path), None, "", str(error), "a file of time and value")]) from None
-    lines = text.splitlines(keepends=True)
+    refused: list[Problem] = []
+    text = read_text(path, str(path), refused)
+    if text is None:
+        raise InputError(refused)
+    lines = [f"{line}\n" for line in lines_of(text)]
+    lines[-1] = lines[-1].removesuffix("\n")
     if lines and lines[0].startswith("#") and not lines[-1].endswith("\n"):
         lines.pop()  # one of our own, and the program was stopped while it wrote
     separator = next((mark for mark in (";", "\t", ",") if any(mark in line for line in lines[:3])), ",")
     rows: list[tuple[float, float]] = []
     problems: list[Problem] = []
     header_over = False
-    for number, cells in enumerate(csv.reader(lines, delimiter=separator), 1):
+    for number, cells in enumerate((line.strip().split(separator) for line in lines), 1):
         if not cells or not cells[0].strip() or cells[0].startswith("#"):
             continue
         try:
@@ -117,11 +118,11 @@ def _sample(cells: list[str], before_s: float) -> tuple[float, float]:
     if len(cells) < 2:
         raise ValueSyntaxError(repr(",".join(cells)), "time in seconds and value in ohms")
     try:
-        time_s = float(cells[0].replace(",", "."))
+        time_s = float(cells[0].strip(' "').replace("_", "x").replace(",", "."))  # no 1_000 as in Python
     except ValueError:
         time_s = math.nan
     if not math.isfinite(time_s):
         raise ValueSyntaxError(repr(cells[0]), "a time in seconds")
     if time_s < before_s:
         raise ValueSyntaxError(f"time {time_s:g} s after {before_s:g} s", "times that go forward")
-    return time_s, parse_value(cells[1], comma_is_decimal=True).number
+    return time_s, parse_value(cells[1].strip(' "'), comma_is_decimal=True).number

@@ -128,21 +128,26 @@ def _library_problems(bag: Path) -> list[str]:
 
 
 def _stray_problems(bag: Path) -> list[str]:
-    """Files that no manifest names, links, and manifests that are missing."""
-    named: set[str] = set()
+    """Files that no manifest names, manifests that are missing or leave one out, and links."""
+    named: dict[str, set[str]] = {}
     for algorithm in ALGORITHMS:
         for name in (f"manifest-{algorithm}.txt", f"tagmanifest-{algorithm}.txt"):
             if not (bag / name).is_file():
                 return [f"{name} is missing"]
-            named |= {path for _, path in _manifest_lines(bag / name)}
-            named.add(name)
+            named[name] = {path for _, path in _manifest_lines(bag / name)}
+    known = set().union(*named.values()) | set(named) | {SIGNATURE_FILE}
     found = []
     for path in _files(bag, links=True):
         name = path.relative_to(bag).as_posix()
         if path.is_symlink():
             found.append(f"{name} is a link")
-        elif name not in named and name != SIGNATURE_FILE:
+        elif name not in known:
             found.append(f"{name} was added")
+    # Where one kind of digest names a file, the other must too: else its line could be taken out unseen.
+    for kind in ("manifest-", "tagmanifest-"):
+        whole = set().union(*(names for name, names in named.items() if name.startswith(kind)))
+        short = [name for name, names in named.items() if name.startswith(kind) and names != whole]
+        found += [f"{name} leaves files out" for name in short]
     return found
 
 

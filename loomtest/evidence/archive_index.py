@@ -17,6 +17,7 @@ from typing import Any
 from loomtest.errors import ArchiveError
 from loomtest.evidence import archive_bag
 from loomtest.evidence.archive import INDEX, Archive, Entry
+from loomtest.harness.document import finite_number
 
 _VERSION = "1"
 _TABLES = """
@@ -176,7 +177,7 @@ def _read_bag(bag: Path, entry: Entry) -> tuple[tuple[Any, ...], list[tuple[Any,
         read = json.loads((bag / "data" / "verdict.json").read_text("utf-8"))
         verdict = read if isinstance(read, dict) else {}
         readings = archive_bag.digest_of(bag / "data" / "run" / "readings.csv")
-    except (ArchiveError, OSError, ValueError):
+    except (ArchiveError, OSError, ValueError, RecursionError):
         pass  # `verify` says what is wrong with it; the history goes on without it
     labels = (archive_bag.HARNESS, archive_bag.STAGE, archive_bag.OPERATOR, archive_bag.STARTED)
     row = (
@@ -187,8 +188,8 @@ def _read_bag(bag: Path, entry: Entry) -> tuple[tuple[Any, ...], list[tuple[Any,
         *(info.get(label, "") for label in labels),
         info.get(archive_bag.KEPT, ""),
         info.get(archive_bag.TOOL, ""),
-        *(str(verdict.get(key, "")) for key in ("verdict", "wiring", "joints")),
-        len(verdict.get("findings", ())),
+        *(_text(verdict.get(key)) for key in ("verdict", "wiring", "joints")),
+        len(_listed(verdict.get("findings"))),
         readings,
         info.get(archive_bag.KEY, ""),
     )
@@ -196,18 +197,33 @@ def _read_bag(bag: Path, entry: Entry) -> tuple[tuple[Any, ...], list[tuple[Any,
 
 
 def _wire_rows(sequence: int, verdict: Mapping[str, Any]) -> list[tuple[Any, ...]]:
+    """The wires of a verdict that may have come from anybody: what has not its usual form is passed over."""
     circuit_of: dict[str, str] = {}
-    for net in verdict.get("nets", ()):
-        for point in net.get("points", ()):
-            circuit_of[point] = net.get("net", "")
+    for net in _tables(verdict.get("nets")):
+        for point in _listed(net.get("points")):
+            circuit_of[_text(point)] = _text(net.get("net"))
     rows: dict[str, tuple[Any, ...]] = {}
-    for wire in verdict.get("wires", ()):
-        if not isinstance(wire.get("ohms"), int | float):
+    for wire in _tables(verdict.get("wires")):
+        ohms, uncertainty, limit = (
+            finite_number(wire.get(key)) for key in ("ohms", "uncertainty_ohms", "limit_ohms")
+        )
+        if ohms is None:
             continue
         # Wires that cannot be told apart share one value: it is one line of the history.
-        wires = " + ".join(sorted([wire["wire"], *wire.get("with", ())]))
-        circuit = circuit_of.get(wire.get("from", ""), "")
-        limit = wire.get("limit_ohms")
-        limit = limit if isinstance(limit, int | float) else None
-        rows.setdefault(wires, (sequence, wires, circuit, wire["ohms"], wire.get("uncertainty_ohms"), limit))
+        wires = " + ".join(sorted(map(_text, [wire.get("wire"), *_listed(wire.get("with"))])))
+        circuit = circuit_of.get(_text(wire.get("from")), "")
+        rows.setdefault(wires, (sequence, wires, circuit, ohms, uncertainty, limit))
     return list(rows.values())
+
+
+def _listed(value: object) -> list[Any]:
+    return value if isinstance(value, list) else []
+
+
+def _tables(value: object) -> list[dict[str, Any]]:
+    return [item for item in _listed(value) if isinstance(item, dict)]
+
+
+def _text(value: object) -> str:
+    """Text that SQLite can hold: JSON may escape half of a character."""
+    return value.encode("utf-8", "replace").decode("utf-8") if isinstance(value, str) else ""

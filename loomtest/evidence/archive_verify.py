@@ -178,12 +178,15 @@ def _judged_again(
         kept = json.loads((bag / "data" / VERDICT_FILE).read_text("utf-8"))
         # Through its text, so that both sides have been written and read alike.
         again = json.loads(json.dumps(judge_kept(bag, judge).to_json()))
-    except (OSError, ValueError, LoomtestError) as error:
+    except (OSError, ValueError, RecursionError, LoomtestError) as error:
         return [f"cannot be judged again: {error}{versions}"], []
-    differences = verdict_differences(kept, again)
+    try:
+        differences = verdict_differences(kept, again)
+    except (AttributeError, KeyError, TypeError):  # well-formed JSON of some other shape
+        return [f"cannot be judged again: {VERDICT_FILE} holds no verdict{versions}"], []
     if differences:
         return [f"is judged otherwise now: {'; '.join(differences)}{versions}"], []
-    return [], [f"{kept['verdict']}, and judged the same again{versions}"]
+    return [], [f"{again['verdict']}, and judged the same again{versions}"]
 
 
 def verdict_differences(kept: Mapping[str, Any], again: Mapping[str, Any]) -> list[str]:

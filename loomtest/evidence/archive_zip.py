@@ -4,7 +4,9 @@ from __future__ import annotations
 
 import re
 import stat
+import struct
 import zipfile
+import zlib
 from pathlib import Path, PurePosixPath
 
 from loomtest.errors import ArchiveError, InputError, Problem
@@ -19,6 +21,11 @@ MOST_BYTES = 4_000_000_000
 MOST_RATIO = 300
 _FREE_BYTES = 1_000_000  # below this no ratio is a bomb
 _DEVICES = re.compile(r"(con|prn|aux|nul|com[0-9]|lpt[0-9])(\.|$)", re.IGNORECASE)
+# What the library lets through for damaged bytes besides its own error.
+_UNPACKABLE = (
+    zipfile.BadZipFile, zlib.error, struct.error, EOFError, OSError, ValueError, NotImplementedError,
+    RuntimeError,
+)  # fmt: skip
 _ZIP_EPOCH = (1980, 1, 1, 0, 0, 0)
 
 
@@ -74,7 +81,7 @@ def import_bag(archive: Archive, source: Path) -> Entry:
                     entry = archive.place(aside, digest, imported=True)
                     Index(archive).catch_up()
                 return entry
-    except (zipfile.BadZipFile, OSError, NotImplementedError, RuntimeError) as error:
+    except _UNPACKABLE as error:
         raise _refused(str(source), f"a file that cannot be unpacked ({error})") from error
 
 
@@ -122,6 +129,8 @@ def _refusal(info: zipfile.ZipInfo) -> str:
     mode = stat.S_IFMT(info.external_attr >> 16)
     if info.flag_bits & 0x1:
         return "which is encrypted"
+    if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+        return "which is packed in a way that loomtest does not use"
     if mode not in (0, stat.S_IFREG, stat.S_IFDIR):
         return "which is a link or a device"
     if not name.isprintable() or "\\" in name or ":" in name:

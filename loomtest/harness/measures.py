@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 
-_NUMBER = r"[+-]?(?:\d{1,15}(?:[.,]\d{0,15})?|[.,]\d{1,15})(?:[eE][+-]?\d{1,3})?"
+_NUMBER = r"[+-]?(?:\d{1,15}(?:[.,]\d{0,25})?|[.,]\d{1,25})(?:[eE][+-]?\d{1,3})?"
 _MEASURE = re.compile(rf"({_NUMBER})\s*([^\d\s].*)?", re.ASCII)
 _FEET_AND_INCHES = re.compile(
     rf"({_NUMBER})\s*(?:ft|feet|foot|')\s*({_NUMBER})\s*(?:in|inch|inches|\"|'')", re.ASCII

@@ -8,8 +8,18 @@ from __future__ import annotations
 import re
 
 LONGEST_NAME = 100
+_FIGURES = "0123456789"  # `²` is a digit too, and no number
 _EVERYDAY = re.compile(r"[A-Za-z_]\w{0,30}[+-]?(?::\w{1,30})?", re.ASCII)
-_TIME = re.compile(r"\d{1,2}:\d{2}:\d{2}", re.ASCII)
+# What spreadsheets make of a cavity such as 3:2, of 1-2 or 1/2, and of MAR1 (common practice).
+_TIME = re.compile(
+    r"\d{1,2}:\d{2}:\d{2}(?:[.,]\d+)?(?:\s*[ap]\.?m\.?)?|\d{1,2}:\d{2}\s*[ap]\.?m\.?", re.I | re.A
+)
+_MONTH = "(?:Jan|Feb|Mar|Apr|May|Jun|Jul|Aug|Sep|Oct|Nov|Dec)"  # as spreadsheets write them: no MAR-12
+_DATE = re.compile(
+    r"\d{4}-\d{1,2}-\d{1,2}(?:[T ].*)?|(?:\d{1,2}[/.]){2}(?:\d{2}|\d{4})"
+    rf"|\d{{1,2}}-{_MONTH}(?:-\d{{2,4}})?|{_MONTH}-\d{{2,4}}",
+    re.ASCII,
+)
 
 
 def read_point(text: str) -> str:
@@ -23,12 +33,14 @@ def read_point(text: str) -> str:
         raise ValueError("a point such as X3:2 or GND1")
     if len(name) > LONGEST_NAME:
         raise ValueError(f"a name of at most {LONGEST_NAME} letters")
+    if name[0].isdigit() or name[-1].isdigit():
+        made = "a time" if _TIME.fullmatch(name) else "a date" if _DATE.fullmatch(name) else ""
+        if made:
+            raise ValueError(
+                f"a point such as X3:2 (a spreadsheet made {made} of it: format the column as text)"
+            )
     if ":" in name:
         if name.count(":") > 1:
-            if _TIME.fullmatch(name):
-                raise ValueError(
-                    "a point such as X3:2 (a spreadsheet made a time of it: format the column as text)"
-                )
             raise ValueError("one colon, between connector and cavity: X3:2")
         connector, _, cavity = name.partition(":")
         connector, cavity = connector.rstrip(), cavity.lstrip()
@@ -57,4 +69,4 @@ def folded(point: str) -> str:
 def natural(name: str) -> tuple[tuple[int, int, str], ...]:
     """A sorting key under which X2:10 comes after X2:9."""
     pieces = re.findall(r"[0-9]+|[^0-9]+", name)
-    return tuple((0, int(piece), "") if piece.isdigit() else (1, 0, piece.casefold()) for piece in pieces)
+    return tuple((0, int(p), "") if p[0] in _FIGURES else (1, 0, p.casefold()) for p in pieces)

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import re
-import tomllib
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
 from loomtest.errors import Problem, nearest
+from loomtest.harness.document import finite_number, plain, read_document
 from loomtest.harness.model import Expect, Face, Limits
 from loomtest.harness.points import read_point
 from loomtest.harness.table import lines_of, quoted, visible
 
 MOST_CAVITIES = 10_000
-LARGEST_TOML_BYTES = 5_000_000
 _TOP = ("name", "wires", "unreachable", "worked_on", "expect", "limits", "cavities", "faces", "places")
 _LEVELS = ("full", "neighbours", "bonded", "none")
 _NUMBERINGS = ("across", "down", "back-and-forth")
@@ -60,17 +59,8 @@ class Settings:
 
 def read_settings(text: str, file: str, problems: list[Problem]) -> Settings:
     """Read the text of a harness.toml; mistakes are added to `problems`, their keys keep the defaults."""
-    try:
-        document = tomllib.loads(text)
-    except tomllib.TOMLDecodeError as error:
-        at = re.search(r"\(at line (\d+), column (\d+)\)", str(error))
-        where = f", at column {at[2]}" if at else ""
-        found = f"text that is not TOML ({quoted(str(error).split(' (at')[0])[1:-1]}{where})"
-        problems.append(Problem(file, int(at[1]) if at else None, "", found, 'lines such as key = "value"'))
-        return Settings()
-    except (RecursionError, ValueError) as error:
-        found = "text that is not TOML" + (", nested too deep" if isinstance(error, RecursionError) else "")
-        problems.append(Problem(file, None, "", found, 'lines such as key = "value"'))
+    document = read_document(text, file, problems)
+    if document is None:
         return Settings()
     return _Reader(file, _lines(text), problems).settings(document)
 
@@ -133,20 +123,20 @@ class _Reader:
         value = document.get(key, {})
         if isinstance(value, dict):
             return value
-        self.say(key, _plain(value), f"a table, [{key}]")
+        self.say(key, plain(value), f"a table, [{key}]")
         return {}
 
     def string(self, table: Mapping[str, Any], key: str, default: str) -> str:
         value = table.get(key, default)
         if isinstance(value, str):
             return value.strip()
-        self.say(key, _plain(value), "a text in quotation marks")
+        self.say(key, plain(value), "a text in quotation marks")
         return default
 
     def names(self, document: Mapping[str, Any], key: str, what: str) -> tuple[str, ...]:
         value = document.get(key, [])
         if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
-            self.say(key, _plain(value), f'a list of {what} in quotation marks, such as ["X1", "X2"]')
+            self.say(key, plain(value), f'a list of {what} in quotation marks, such as ["X1", "X2"]')
             return ()
         found = (self.point(key, item) for item in value)
         return tuple(dict.fromkeys(name for name in found if name))
@@ -165,12 +155,11 @@ class _Reader:
         for key, (fits, expected) in bounds.items():
             if key not in table:
                 continue
-            value = table[key]
-            number = isinstance(value, int | float) and not isinstance(value, bool)
-            if number and abs(value) <= 1e15 and fits(float(value)):  # NaN and infinity are not <= 1e15
-                numbers[key] = float(value)
+            number = finite_number(table[key])
+            if number is not None and fits(number):
+                numbers[key] = number
             else:
-                self.say(f"{name}.{key}", _plain(value), expected)
+                self.say(f"{name}.{key}", plain(table[key]), expected)
         return numbers
 
     def limits(self, table: Mapping[str, Any]) -> Limits:
@@ -179,7 +168,7 @@ class _Reader:
             if table["isolation"] in _LEVELS:
                 numbers["isolation"] = table["isolation"]
             else:
-                self.say("limits.isolation", _plain(table["isolation"]), "one of " + ", ".join(_LEVELS))
+                self.say("limits.isolation", plain(table["isolation"]), "one of " + ", ".join(_LEVELS))
         limits = Limits(**numbers, bad_joint_written="bad_joint_milliohms" in numbers)
         for low, high in (
             ("continuity_ohms", "short_below_ohms"),
@@ -202,15 +191,15 @@ class _Reader:
             elif isinstance(value, list) and 1 <= len(value) <= MOST_CAVITIES:
                 for item in value:
                     if isinstance(item, bool) or not isinstance(item, str | int):
-                        self.say(key, _plain(item), "cavity names in quotation marks")
+                        self.say(key, plain(item), "cavity names in quotation marks")
                         continue
-                    name = self.cavity(key, str(item))
+                    name = self.cavity(key, item if isinstance(item, str) else plain(item))
                     if name in names:
                         self.say(key, f"cavity {quoted(name)} twice", "each cavity once")
                     elif name:
                         names.append(name)
             else:
-                self.say(key, _plain(value), f"a count from 1 to {MOST_CAVITIES}, or a list of cavity names")
+                self.say(key, plain(value), f"a count from 1 to {MOST_CAVITIES}, or a list of cavity names")
             if connector and ":" in connector:
                 self.say(key, quoted(written), "the name of a connector, without a cavity")
             elif connector and names:
@@ -230,17 +219,17 @@ class _Reader:
             key = f"faces.{written}"
             connector = self.point(key, written)
             if not isinstance(value, dict):
-                self.say(key, _plain(value), 'a table such as {rows = 2, numbering = "across"}')
+                self.say(key, plain(value), 'a table such as {rows = 2, numbering = "across"}')
                 continue
             self.unknown(value, ("rows", "numbering", "seen_from"), f"{key}.")
             rows, numbering = value.get("rows", 1), value.get("numbering", "across")
             side = value.get("seen_from", "mating")
             if isinstance(rows, bool) or not isinstance(rows, int) or not 1 <= rows <= 100:
-                self.say(f"{key}.rows", _plain(rows), "a whole number from 1 to 100")
+                self.say(f"{key}.rows", plain(rows), "a whole number from 1 to 100")
             elif numbering not in _NUMBERINGS:
-                self.say(f"{key}.numbering", _plain(numbering), "one of " + ", ".join(_NUMBERINGS))
+                self.say(f"{key}.numbering", plain(numbering), "one of " + ", ".join(_NUMBERINGS))
             elif side not in SIDES:
-                self.say(f"{key}.seen_from", _plain(side), "one of " + ", ".join(SIDES))
+                self.say(f"{key}.seen_from", plain(side), "one of " + ", ".join(SIDES))
             elif connector:
                 out[connector] = Face(rows, numbering, side)
         return out
@@ -249,16 +238,7 @@ class _Reader:
         out: dict[str, str] = {}
         for written, value in table.items():
             if not isinstance(value, str):
-                self.say(f"places.{written}", _plain(value), "words in quotation marks")
+                self.say(f"places.{written}", plain(value), "words in quotation marks")
             elif name := self.point(f"places.{written}", written):
                 out[name] = value.strip()
         return out
-
-
-def _plain(value: object) -> str:
-    """A TOML value for a message, short and visible."""
-    if isinstance(value, str):
-        return quoted(value)
-    if isinstance(value, bool):
-        return "true" if value else "false"
-    return quoted(repr(value))[1:-1]

@@ -130,6 +130,10 @@ def _rows(file: str, lines: list[str], skipped: int, separator: str, problems: l
                     found = f"a line that begins with #: {quoted(separator.join(cells))}"
                     expected = "a row; it was left out as a comment"
                     problems.append(Problem(file, line, "", found, expected, "warning"))
+                elif skipped + reader.line_num > line and _swallowed(cells, width, separator):
+                    found = f"a cell that goes on to line {skipped + reader.line_num} and holds whole rows"
+                    expected = "a quotation mark and its partner on one line"
+                    problems.append(Problem(file, line, "", found, expected))
                 elif len(cells) == width and max(map(len, cells)) <= LONGEST_CELL:
                     rows.append((line, cells))
                 else:
@@ -141,6 +145,15 @@ def _rows(file: str, lines: list[str], skipped: int, separator: str, problems: l
     if header is None:
         return None
     return Table(file, header, skipped + 1, tuple(rows), separator)
+
+
+def _swallowed(cells: list[str], width: int, separator: str) -> bool:
+    """Whether a quotation mark without a partner made text of rows: a line in a cell that looks like one.
+
+    A row has no space behind its separators, and prose has one behind its commas.
+    """
+    lines = (line for cell in cells if "\n" in cell for line in cell.split("\n")[1:])
+    return any(line.count(separator) == width - 1 and separator + " " not in line for line in lines)
 
 
 def _misfit(

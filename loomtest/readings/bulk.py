@@ -14,6 +14,7 @@ import numpy as np
 
 from loomtest.errors import InputError
 from loomtest.harness.model import FloatArray
+from loomtest.readings.scale import COMMA, POINT
 from loomtest.readings.table import Cells, Header, Table, parse_header, read_bytes
 
 if TYPE_CHECKING:
@@ -64,6 +65,8 @@ def bulk_table(source: Path | bytes, file: str) -> Table | None:
             if cells is None:
                 return None
             if name == "value":
+                if any(map(COMMA.search, cells.texts)) and any(map(POINT.search, cells.texts)):
+                    return None  # a mistake, and to be told with its lines
                 cells, plain = _mixed(cells)
             columns[name] = cells
         else:

@@ -23,6 +23,8 @@ from loomtest.readings.values import ValueSyntaxError, parse_unit, parse_value, 
 
 # After so many bad cells of one column the file is of another kind, and a longer list helps nobody.
 MOST_PROBLEMS_PER_COLUMN = 1000
+MOST_NEAREST = 100  # unknown points after which nobody looks for the nearest name: it takes long
+MOST_UNDECLARED = 10_000
 
 
 class NeedsCareError(Exception):
@@ -66,6 +68,7 @@ class Columns:
         self._code_of = dict(harness.code_of)
         self._connectors = {connector_of(point) for point in harness.points} | set(harness.cavities)
         self._connectors.discard("")
+        self._strangers = 0
 
     # Rows -----------------------------------------------------------------------------------------------
 
@@ -175,6 +178,8 @@ class Columns:
                     numbers[code] = parse(cells.texts[code])
                 except ValueSyntaxError as error:
                     bad[code] = error
+                    if len(bad) >= MOST_PROBLEMS_PER_COLUMN:
+                        break
         self.report(cells.codes, column, bad)
         filled = np.array([bool(text) for text in cells.texts], dtype=np.bool_)
         return numbers[cells.codes], filled[cells.codes]
@@ -194,6 +199,8 @@ class Columns:
                 out[code] = self._point(cells.texts[code])
             except ValueSyntaxError as error:
                 bad[code] = error
+                if len(bad) >= MOST_PROBLEMS_PER_COLUMN:
+                    break
         self.report(cells.codes, column, bad)
         return out[cells.codes]
 
@@ -204,9 +211,13 @@ class Columns:
             raise ValueSyntaxError(quoted(text) if text else "nothing", str(error)) from None
         if name not in self._code_of:
             if connector_of(name) not in self._connectors:
-                close = nearest(name, self.points)
+                self._strangers += 1
+                close = nearest(name, self.points) if self._strangers <= MOST_NEAREST else []
                 advice = f": {', '.join(close)}?" if close else ""
                 raise ValueSyntaxError(quoted(text), f"a point of the harness{advice}")
+            if len(self.points) - len(self.harness.points) >= MOST_UNDECLARED:
+                most = f"at most {MOST_UNDECLARED:,} cavities that the harness does not name"
+                raise ValueSyntaxError(f"{quoted(text)}, one more undeclared cavity", most)
             self._code_of[name] = len(self.points)
             self.points.append(name)
         return self._code_of[name]
@@ -240,12 +251,13 @@ class Columns:
         odd = [self.harness.code_of[p] for p in self.harness.unreachable if p in self.harness.code_of]
         odd += range(declared, len(self.points))
         alike = {folded(point): point for point in self.harness.points}
+        if not odd:
+            return
+        first_from, first_to = (_first_rows(codes, len(self.points)) for codes in (start, end))
         for code in sorted(odd):
-            at_start, at_end = np.flatnonzero(start == code)[:1], np.flatnonzero(end == code)[:1]
-            both = [(int(rows[0]), name) for rows, name in ((at_start, "from"), (at_end, "to")) if len(rows)]
-            if not both:
+            row, column = min((int(first_from[code]), "from"), (int(first_to[code]), "to"))
+            if row == len(start):
                 continue
-            row, column = min(both)
             found = quoted(self.points[code])
             if code < declared:
                 expected = "no reading there: the harness says that no probe reaches it; the reading is used"
@@ -302,6 +314,13 @@ class Columns:
 def constant(count: int, value: float) -> FloatArray:
     """(count,) the same number throughout, in the memory of one; it cannot be written to."""
     return np.broadcast_to(np.float64(value), count)
+
+
+def _first_rows(codes: IntArray, count: int) -> IntArray:
+    """(count,) the first row of each code; the number of rows where it does not occur."""
+    first = np.full(count, len(codes), dtype=np.int64)
+    first[codes[::-1]] = np.arange(len(codes) - 1, -1, -1)  # written last, the first row stays
+    return first
 
 
 def used_codes(codes: IntArray) -> list[int]:

@@ -3,14 +3,14 @@
 from __future__ import annotations
 
 import dataclasses
-import math
 import re
-import tomllib
 from collections.abc import Mapping
 from pathlib import Path
 from typing import Any
 
 from loomtest.errors import InputError, Problem, nearest
+from loomtest.harness.document import LARGEST_TOML_BYTES, finite_number, plain, read_document
+from loomtest.harness.table import lines_of, read_text, visible
 from loomtest.readings.model import Instrument, Range
 
 _KEYS = (
@@ -52,11 +52,10 @@ def load_instrument(file_or_name: str | Path) -> Instrument:
     """
     path = Path(file_or_name)
     if path.is_file():
-        return _parse(path.read_bytes(), str(path))
+        return _parse(path)
     name = str(file_or_name).removesuffix(".toml").casefold()
     if name in instrument_names():
-        shipped = _FOLDER / f"{name}.toml"
-        return _parse(shipped.read_bytes(), str(shipped))
+        return _parse(_FOLDER / f"{name}.toml")
     known = instrument_names()
     close = nearest(name, known, 1)
     raise InputError(
@@ -72,19 +71,12 @@ def load_instrument(file_or_name: str | Path) -> Instrument:
     )
 
 
-def _parse(data: bytes, file: str) -> Instrument:
-    try:
-        text = data.decode("utf-8-sig")
-        table = tomllib.loads(text)
-    except UnicodeDecodeError as error:
-        line = data[: error.start].count(b"\n") + 1
-        raise InputError(
-            [Problem(file, line, "", "bytes that are no UTF-8", "a text file in UTF-8")]
-        ) from None
-    except tomllib.TOMLDecodeError as error:
-        at = re.search(r"at line (\d+)", str(error))
-        found = re.sub(r" \(at .*\)$", "", str(error))
-        raise InputError([Problem(file, int(at[1]) if at else None, "", found, "TOML")]) from None
+def _parse(path: Path) -> Instrument:
+    file, problems = str(path), list[Problem]()
+    text = read_text(path, file, problems, LARGEST_TOML_BYTES)
+    table = None if text is None else read_document(text, file, problems)
+    if text is None or table is None:
+        raise InputError(problems)
     reader = _Reader(file, text)
     instrument = reader.instrument(table)
     if reader.problems:
@@ -96,22 +88,22 @@ class _Reader:
     """Collects every problem of one file while its tables are read."""
 
     def __init__(self, file: str, text: str) -> None:
-        self.file, self.lines = file, text.splitlines()
+        self.file, self.lines = file, lines_of(text)
         self.problems: list[Problem] = []
 
     def instrument(self, table: Mapping[str, Any]) -> Instrument:
         self._unknown(table, _KEYS)
         method = table.get("method", "two-wire")
         if method not in _METHODS:
-            self._say("method", repr(method), '"two-wire" or "four-wire"')
+            self._say("method", plain(method), '"two-wire" or "four-wire"')
         two_wire = method != "four-wire"
         lead = self._number(table, "lead_ohms", None if two_wire else 0.0)
         autorange = table.get("autorange", False)
         if not isinstance(autorange, bool):
-            self._say("autorange", repr(autorange), "true or false")
+            self._say("autorange", plain(autorange), "true or false")
         name = table.get("name", Path(self.file).stem)
         if not isinstance(name, str):
-            self._say("name", repr(name), "text in quotes")
+            self._say("name", plain(name), "text in quotes")
         return Instrument(
             name=str(name),
             method=str(method),
@@ -131,7 +123,7 @@ class _Reader:
     def _ranges(self, tables: object) -> tuple[Range, ...]:
         if not isinstance(tables, list) or not tables or not all(isinstance(t, dict) for t in tables):
             self._say(
-                "range", "no [[range]]" if tables is None else repr(tables), "at least one table [[range]]"
+                "range", "no [[range]]" if tables is None else plain(tables), "at least one table [[range]]"
             )
             return ()
         ranges = []
@@ -158,12 +150,12 @@ class _Reader:
         if key not in table:
             return default
         value = table[key]
-        good = isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value)
-        if not good or value < 0 or (above_zero and value == 0):
+        number = finite_number(value)
+        if number is None or number < 0 or (above_zero and number == 0):
             wanted = "a number above zero" if above_zero else "a number, zero or more"
-            self._say(key, repr(value), wanted, occurrence)
+            self._say(key, plain(value), wanted, occurrence)
             return default
-        return float(value)
+        return number
 
     def _unknown(self, table: Mapping[str, Any], known: tuple[str, ...], occurrence: int = 0) -> None:
         for key in table:
@@ -177,4 +169,4 @@ class _Reader:
         places = [number for number, line in enumerate(self.lines, 1) if pattern.match(line)]
         # Within the tables [[range]] a key may be missing from earlier ones: then the place is only near.
         line = places[min(occurrence, len(places) - 1)] if places else None
-        self.problems.append(Problem(self.file, line, key, found, expected))
+        self.problems.append(Problem(self.file, line, visible(key), found, expected))

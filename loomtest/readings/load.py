@@ -21,6 +21,7 @@ from loomtest.readings.columns import (
     used_codes,
 )
 from loomtest.readings.model import Quantity, Readings
+from loomtest.readings.scale import check_decimals, scale_doubts
 from loomtest.readings.table import Table, decode, parse_table, read_bytes
 from loomtest.readings.values import (
     MOST_OHMS,
@@ -85,6 +86,7 @@ def assemble(table: Table, harness: Harness) -> Readings:
     temperature, _ = columns.parsed("temperature", parse_temperature)
     uncertainty, stated = _uncertainty(columns, quantity, scale)
     _check_pairs(columns, start, end, tied_start, tied_end)
+    check_decimals(columns)
     start, end, value = _check_drops(columns, quantity, current, (start, end, value))
     if columns.errors:
         raise InputError(sorted(columns.errors, key=lambda p: p.line or 0))
@@ -103,7 +105,7 @@ def assemble(table: Table, harness: Harness) -> Readings:
         )
         for row in sorted(tied_start.keys() | tied_end.keys())
     }
-    return Readings(
+    readings = Readings(
         points=tuple(columns.points),
         start=start,
         end=end,
@@ -120,6 +122,7 @@ def assemble(table: Table, harness: Harness) -> Readings:
         warnings=tuple(sorted(columns.warnings, key=lambda p: p.line or 0)),
         source=table.file,
     )
+    return replace(readings, warnings=readings.warnings + scale_doubts(readings, harness))
 
 
 def _values(columns: Columns, quantity: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -14,11 +14,6 @@ from loomtest.harness.model import Harness
 from loomtest.readings import runfile
 from loomtest.readings.model import Instrument
 
-HEADER = (
-    "from,to,value,quantity,unit,current,uncertainty,range,bonded_from,bonded,time,withdraws,instrument,"
-    "temperature,note\n"
-)
-
 
 @dataclass(frozen=True, slots=True)
 class About:
@@ -95,7 +90,7 @@ def fill_run(folder: Path, harness: Harness, about: About, now: datetime) -> Non
         lines += [f"assumed = {runfile.toml_value(instrument.assumed)}"]
     lines += ["", "[events]", ""]
     text = "\n".join(lines) + runfile.event_line(1, {"what": "started", "at": started})
-    for name, content in ((runfile.READINGS_FILE, HEADER), (runfile.RUN_FILE, text)):
+    for name, content in ((runfile.READINGS_FILE, runfile.HEADER), (runfile.RUN_FILE, text)):
         with (folder / name).open("w", encoding="utf-8", newline="\n") as stream:
             stream.write(content)
             stream.flush()

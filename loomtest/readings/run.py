@@ -107,6 +107,7 @@ def resume_run(folder: str | Path, *, clock: Clock, harness: Harness | None = No
                 f"{place} was recorded against another version of the harness: begin a new run, or use "
                 f"the copy in {place / runfile.HARNESS_FOLDER}"
             )
+        runfile.check_grows(place)
         writer = RunWriter(place, lock, clock)
         writer.note_event("resumed", after_row=writer.last_row)
     except BaseException:
@@ -136,7 +137,7 @@ class RunWriter:
         self._lock, self._clock = lock, clock
         self._readings = AppendedFile(folder / runfile.READINGS_FILE, folder / runfile.SET_ASIDE_FILE)
         self._events = AppendedFile(folder / runfile.RUN_FILE, folder / runfile.SET_ASIDE_FILE)
-        self._event_number = len(runfile.events_of(runfile.read_run_file(folder).raw))
+        self._event_number = runfile.last_event(runfile.read_run_file(folder).raw)
         self._pending: list[str] = []
         self._oldest_pending_s = 0.0
         self._closed = False
@@ -241,8 +242,8 @@ class RunWriter:
 
     def _line(self, reading: Reading) -> str:
         value = reading.value if isinstance(reading.value, str) else _shown(reading.value)
-        if reading.withdraws is None or value:
-            parse_value(value, reading.quantity, reading.unit)
+        if (reading.withdraws is None or value) and parse_value(value, reading.quantity, reading.unit).comma:
+            value = value.replace(",", ".")  # a run has one decimal sign, whatever hands and meters give
         if not reading.start or not reading.end or reading.start == reading.end:
             raise ValueError(
                 f"found the points {reading.start!r} and {reading.end!r}; expected two different ones"

@@ -8,16 +8,18 @@ from __future__ import annotations
 
 import hashlib
 import json
-import tomllib
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from loomtest.errors import InputError, Problem
+from loomtest.errors import InputError, Problem, RunFolderError
+from loomtest.harness.document import finite_number, read_document
 from loomtest.harness.model import Harness
 from loomtest.readings.instrument import load_instrument
 from loomtest.readings.model import Instrument, Run
+from loomtest.readings.table import read_bytes
 
 RUN_FILE = "run.toml"
 READINGS_FILE = "readings.csv"
@@ -26,6 +28,10 @@ HARNESS_FOLDER = "harness"
 LOCK_FILE = "run.lock"
 SET_ASIDE_FILE = "set-aside.txt"
 FORMAT = "loomtest-run/1"
+HEADER = (
+    "from,to,value,quantity,unit,current,uncertainty,range,bonded_from,bonded,time,withdraws,instrument,"
+    "temperature,note\n"
+)
 
 Fact = str | int | float | bool
 
@@ -62,7 +68,7 @@ def open_run(folder: Path) -> OpenedRun:
         if not (folder / name).is_file():
             expected = f"a run folder, which holds {RUN_FILE} and {READINGS_FILE}, or a readings file (CSV)"
             raise InputError([Problem(str(folder), None, "", f"a folder without {name}", expected)])
-    whole, torn = split_torn((folder / READINGS_FILE).read_bytes())
+    whole, torn = split_torn(read_bytes(folder / READINGS_FILE, file))
     instrument_file = folder / INSTRUMENT_FILE
     return OpenedRun(
         run=read_run_file(folder),
@@ -85,11 +91,15 @@ def split_torn(data: bytes) -> tuple[bytes, bytes]:
 def read_run_file(folder: Path) -> Run:
     """The tables of `run.toml`, a torn last line left out. Raises InputError."""
     path = folder / RUN_FILE
-    whole, _ = split_torn(path.read_bytes())
+    problems: list[Problem] = []
+    raw: dict[str, Any] | None = None
     try:
-        raw = tomllib.loads(whole.decode("utf-8"))
-    except (UnicodeDecodeError, tomllib.TOMLDecodeError) as error:
-        raise InputError([Problem(str(path), None, "", f"damage ({error})", "a run file")]) from None
+        whole, _ = split_torn(path.read_bytes())
+        raw = read_document(whole.decode("utf-8"), str(path), problems)
+    except (OSError, UnicodeDecodeError) as error:
+        problems.append(Problem(str(path), None, "", f"damage ({error})", "a run file"))
+    if raw is None:
+        raise InputError(problems)
     harness = raw.get("harness") if isinstance(raw.get("harness"), dict) else {}
     assert isinstance(harness, dict)
     leads = [event for event in events_of(raw) if event.get("what") == "leads"]
@@ -98,10 +108,10 @@ def read_run_file(folder: Path) -> Run:
         stage=str(raw.get("stage", "")),
         operator=str(raw.get("operator", "")),
         started=str(raw.get("started", "")),
-        temperature_c=_number(raw.get("temperature_c")),
-        lead_start_ohms=_number(zero.get("start", {}).get("ohms")),
-        lead_end_ohms=_number(zero.get("end", {}).get("ohms")),
-        lead_uncertainty_ohms=_number(leads[-1].get("uncertainty_ohms")) if leads else None,
+        temperature_c=finite_number(raw.get("temperature_c")),
+        lead_start_ohms=finite_number(zero.get("start", {}).get("ohms")),
+        lead_end_ohms=finite_number(zero.get("end", {}).get("ohms")),
+        lead_uncertainty_ohms=finite_number(leads[-1].get("uncertainty_ohms")) if leads else None,
         harness_name=str(harness.get("name", "")),
         harness_digest=str(harness.get("digest", "")),
         tool_version=str(raw.get("tool_version", "")),
@@ -114,6 +124,38 @@ def events_of(raw: Mapping[str, Any]) -> list[Mapping[str, Any]]:
     """The entries of `[events]` in their order: started, leads, resumed, note, ended."""
     events = raw.get("events")
     return [event for event in events.values() if isinstance(event, dict)] if isinstance(events, dict) else []
+
+
+def last_event(raw: Mapping[str, Any]) -> int:
+    """The highest number in `[events]`; 0 where there is none."""
+    events = raw.get("events")
+    keys = events if isinstance(events, dict) else {}
+    return max((int(key) for key in keys if re.fullmatch("[0-9]{1,9}", key)), default=0)
+
+
+def check_grows(folder: Path) -> None:
+    """Raises InputError where lines of this program would not fit behind what stands in the folder's files:
+    a table behind `[events]`, or another header of the readings (of a file that was typed by hand and kept).
+    """
+    text = split_torn((folder / RUN_FILE).read_bytes())[0].decode("utf-8")
+    problems: list[Problem] = []
+    raw = read_run_file(folder).raw
+    grown = read_document(text + event_line(last_event(raw) + 1, {"what": "resumed"}), "", [])
+    if grown is None or len(events_of(grown)) != len(events_of(raw)) + 1:
+        expected = "the entries of [events], one a line and numbered from 1, at the end of the file"
+        found = "another table, or other entries"
+        file = str(folder / RUN_FILE)
+        problems.append(Problem(file, text.count("\n") + 1, "events", found, expected))
+    try:
+        with (folder / READINGS_FILE).open("rb") as stream:
+            header = stream.readline(1000)
+    except OSError as error:
+        raise RunFolderError(f"{folder / READINGS_FILE} cannot be read: {error.strerror}") from error
+    if header != HEADER.encode():
+        expected = f"{HEADER.strip()}, as a recorded run has it: begin a new run"
+        problems.append(Problem(str(folder / READINGS_FILE), 1, "", "a header of its own", expected))
+    if problems:
+        raise InputError(problems)
 
 
 def event_line(number: int, facts: Mapping[str, Fact]) -> str:
@@ -183,7 +225,3 @@ def instrument_text(instrument: Instrument) -> str:
         )
         lines += ["", "[[range]]", *(f"{key} = {toml_value(value)}" for key, value in fields)]
     return "\n".join(lines) + "\n"
-
-
-def _number(value: object) -> float | None:
-    return float(value) if isinstance(value, int | float) and not isinstance(value, bool) else None

@@ -7,18 +7,19 @@ from __future__ import annotations
 
 import csv
 import gzip
-import io
+import zlib
 from array import array
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
 
 from loomtest.errors import InputError, Problem, nearest
 from loomtest.harness.model import FloatArray, IntArray
-from loomtest.readings.values import quoted
+from loomtest.readings.values import ValueSyntaxError, parse_value, quoted
 
 COLUMNS = (
     "from",
@@ -39,6 +40,10 @@ COLUMNS = (
 )
 REQUIRED = ("from", "to", "value")
 SEPARATORS = (",", ";", "\t")
+LARGEST_BYTES = 1_000_000_000  # a full scan of 4,096 pins has some 200 MB
+LARGEST_CAREFUL_BYTES = 300_000_000  # row by row, it takes some ten times its size in memory
+MOST_COLUMNS = 1_000
+MOST_BAD_ROWS = 500  # rows of another width, after which the rest stays unread
 
 
 @dataclass(frozen=True)
@@ -86,17 +91,19 @@ def read_bytes(path: Path, file: str) -> bytes:
     """The bytes of a CSV file, unpacked where its name ends in `.gz`. Raises InputError."""
     wanted = "a readings file (CSV) or a run folder"
     try:
-        if path.suffix == ".gz":
-            with gzip.open(path, "rb") as stream:
-                return stream.read()
-        return path.read_bytes()
+        with gzip.open(path, "rb") if path.suffix == ".gz" else path.open("rb") as stream:
+            data = stream.read(LARGEST_BYTES + 1)  # a few packed bytes may be the whole disk unpacked
     except FileNotFoundError:
         raise InputError([Problem(file, None, "", "no such file", wanted)]) from None
-    except (OSError, EOFError) as error:
+    except (OSError, EOFError, zlib.error) as error:
         reason = error.strerror if isinstance(error, OSError) and error.strerror else str(error)
         raise InputError(
             [Problem(file, None, "", f"a file that cannot be read ({reason})", wanted)]
         ) from None
+    if len(data) > LARGEST_BYTES:
+        most = f"{LARGEST_BYTES:,} bytes"
+        raise InputError([Problem(file, None, "", f"more than {most}", f"at most {most}: several files")])
+    return data
 
 
 def decode(data: bytes, file: str) -> str:
@@ -137,6 +144,9 @@ def _header(first: str, line: int, separator: str, file: str) -> Header:
         names = [name.strip().casefold() for name in next(csv.reader([first], delimiter=separator), [])]
     except csv.Error as error:
         raise InputError([Problem(file, line, "", str(error), "a header row: from,to,value")]) from None
+    if len(names) > MOST_COLUMNS:
+        expected = f"at most {MOST_COLUMNS:,} columns"
+        raise InputError([Problem(file, line, "", f"{len(names):,} columns", expected)])
     problems: list[Problem] = []
     warnings: list[Problem] = []
     index_of: dict[str, int] = {}
@@ -166,6 +176,10 @@ def _header(first: str, line: int, separator: str, file: str) -> Header:
 
 def parse_table(text: str, file: str) -> Table:
     """The table of a file's text, row by row: the careful way, which reports every bad row."""
+    if len(text) > LARGEST_CAREFUL_BYTES:
+        found = f"{len(text):,} characters, with something in them that needs reading row by row"
+        expected = f"at most {LARGEST_CAREFUL_BYTES:,}, or plain rows: no quotes, no blank lines, no mistakes"
+        raise InputError([Problem(file, None, "", found, expected)])
     text = text.replace("\r\n", "\n").replace("\r", "\n")
     header = parse_header(text, file)
     columns = {name: _Column() for name in header.index_of}
@@ -178,6 +192,10 @@ def parse_table(text: str, file: str) -> Table:
             advice = ' (a comma inside a cell needs quotes: "0,42")' if header.separator == "," else ""
             expected = f"{header.width} as in the header row{advice}"
             problems.append(Problem(file, line, "", f"{len(cells)} cells", expected))
+            if len(problems) > MOST_BAD_ROWS:
+                found, expected = f"more than {MOST_BAD_ROWS} such rows", "those above put right first"
+                problems.append(Problem(file, line, "", found, expected))
+                break
             continue
         lines.append(line)
         for name, index in header.index_of.items():
@@ -195,20 +213,47 @@ def parse_table(text: str, file: str) -> Table:
 
 def _rows(text: str, header: Header, file: str, problems: list[Problem]) -> Iterator[tuple[int, list[str]]]:
     """(line, cells) of every row below the header; a line that is no CSV is a problem and is passed over."""
-    reader = csv.reader(io.StringIO(text), delimiter=header.separator)
-    line = 1
+    below = islice(_lines(text), header.line, None)
+    reader = csv.reader(below, delimiter=header.separator, strict=True)
     while True:
+        line = header.line + reader.line_num + 1
         try:
             cells = next(reader)
         except StopIteration:
             return
         except csv.Error as error:
-            problems.append(Problem(file, reader.line_num, "", str(error), "a row of CSV"))
-            line = reader.line_num + 1
-            continue
-        if line > header.line:
-            yield line, cells
-        line = reader.line_num + 1
+            at = header.line + reader.line_num
+            problems.append(Problem(file, at, "", str(error), "a row of CSV, quotation marks in pairs"))
+        else:
+            if header.line + reader.line_num == line or not _swallowed(cells, header):
+                yield line, cells
+                continue
+            found = f"a cell that goes on to line {header.line + reader.line_num} and holds whole rows"
+            problems.append(Problem(file, line, "", found, "a quotation mark and its partner on one line"))
+        if len(problems) > MOST_BAD_ROWS:
+            return
+
+
+def _swallowed(cells: list[str], header: Header) -> bool:
+    """Whether a quotation mark without a partner made text of rows: a line in a cell that reads like one."""
+    for line in (line for cell in cells if "\n" in cell for line in cell.split("\n")[1:]):
+        inside = line.split(header.separator)
+        if len(inside) >= header.width:
+            try:
+                parse_value(inside[header.index_of["value"]], comma_is_decimal=True)
+            except ValueSyntaxError:
+                continue
+            return True
+    return False
+
+
+def _lines(text: str) -> Iterator[str]:
+    start = 0
+    while end := text.find("\n", start) + 1:
+        yield text[start:end]
+        start = end
+    if start < len(text):
+        yield text[start:]
 
 
 class _Column:

@@ -240,7 +240,7 @@ def _point_for_comma(folded: str, comma_is_decimal: bool) -> tuple[str, bool]:
 
 
 def _check_plausible(number: float, folded: str, dimension: str, quantity: Quantity) -> None:
-    if math.isinf(number):
+    if number == math.inf:  # and never -inf, which `-1e309` gives
         if quantity is Quantity.VOLTAGE_DROP:
             raise ValueSyntaxError(quoted(folded), "the volts lost; over-range says nothing about a drop")
         return

@@ -58,7 +58,8 @@ def example() -> _Kept:
 
 
 _VERDICT = (
-    b'{"verdict": "pass", "wiring": "pass", "joints": "pass", "findings": [], "wires": [{"wire": "W1", "from": '
+    b'{"verdict": "pass", "wiring": "pass", "joints": "pass", "findings": [], '
+    b'"wires": [{"wire": "W1", "from": '
     b'"X1:1", "ohms": 0.1, "with": ["W2"], "limit_ohms": 1, "uncertainty_ohms": 0.1, "verdict": "pass"}], '
     b'"nets": [{"net": "horn", "points": ["X1:1"]}]}'
 )

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from decimal import Decimal
 
 from loomtest.bench.by_hand import read_line
@@ -178,3 +179,30 @@ def value(data: bytes) -> None:
             exact = oracle.ohms_of(text) if quantity is Quantity.RESISTANCE else None
             if exact is not None:
                 assert oracle.same(found.number, exact) or (found.over_range and far(text)), text
+
+
+NOTEPAD_SEEDS = (
+    b"X1 1 red to X4 3\nX1:2 - X4:1 BK/WH 1.5mm2 0.85 m (cut here)\n",
+    b'X1 to X4:\n1 -> 3 yellow 5A fuse\n2 -> 1 AWG 16 for horn\n" "\nSP1: X1 3, X4 2\n',
+)
+NOTEPAD_WORDS = (
+    b" to ", b" - ", b"->", b":", b",", b'"', b"red", b"1.5mm2", b"X1", b"(", b")", b"fuse", b" for ",
+    b"\xe2\x80\x8f", b"\xc2\xb2", b"\n",
+)  # fmt: skip
+
+
+def notepad(data: bytes) -> None:
+    """Every line is read or told; what a line was read as, in our own words, reads back as the same wire."""
+    from loomtest.harness.notepad import read_notepad
+
+    try:
+        text = data.decode("utf-8")
+    except UnicodeDecodeError:
+        return
+    found = read_notepad(text)
+    lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
+    blank = sum(not line.lstrip("\ufeff").strip() for line in lines)
+    assert len(found.lines) == len(lines) - blank  # nothing is passed over in silence
+    for wire in found.wires:
+        again = read_notepad(wire.words).wires
+        assert len(again) == 1 and replace(again[0], line=wire.line) == wire, (wire, again)

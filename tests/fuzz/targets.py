@@ -347,6 +347,7 @@ TARGETS: dict[str, Target] = {
     "readings": Target(readings, _READINGS, _CELLS),
     "instrument": Target(instrument, _METER, _KEYS),
     "run-folder": Target(run_folder, _RUN, _CELLS + _KEYS, 1200),
+    "notepad": Target(lines.notepad, lines.NOTEPAD_SEEDS, lines.NOTEPAD_WORDS, 200),
     "connector-map": Target(
         connector_map,
         (b"old,new,mark\nX1:1,X9:1,\nX1:2,unused,unused\n", b"colour;new\nRD;X9:1\nBKWH;X9:2\n"),

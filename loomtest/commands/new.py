@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -86,6 +85,8 @@ def new(
         answers = replace(answers, wires=notepad.wires, notes=text)
     files = write_new(folder, files_of(answers))
     if as_json:
+        import json
+
         typer.echo(json.dumps(_object(files, notepad), ensure_ascii=False, indent=2))
     else:
         typer.echo("\n".join(_closing(folder, len(answers.wires), notepad)))

@@ -40,7 +40,8 @@ from loomtest.readings.values import (
 
 
 def load_readings(path: str | Path, harness: Harness) -> Readings:
-    """The readings at `path`, a CSV file (also `.csv.gz`) or a run folder, on the points of `harness`.
+    """The readings at `path` on the points of `harness`: a CSV file (also `.csv.gz`), the same table as
+    `.parquet` (where pyarrow is installed), or a run folder.
 
     Withdrawn rows are removed. A voltage drop below zero is stored with its leads exchanged. Raises
     InputError with every problem; oddities stand in `Readings.warnings`.
@@ -52,7 +53,19 @@ def load_readings(path: str | Path, harness: Harness) -> Readings:
         opened = open_run(place)
         readings = _read(opened.data, opened.file, harness, opened.warnings(harness))
         return replace(readings, run=opened.run, instrument=opened.instrument, source=str(path))
+    if place.suffix == ".parquet":
+        return replace(_from_parquet(place, str(path), harness), source=str(path))
     return replace(_read(place, str(path), harness), source=str(path))
+
+
+def _from_parquet(path: Path, file: str, harness: Harness) -> Readings:
+    from loomtest.readings.parquet import in_words, parquet_table
+
+    table = parquet_table(path, file)
+    try:
+        return assemble(table, harness)
+    except (NeedsCareError, InputError):
+        return assemble(in_words(table), harness)
 
 
 def _read(source: Path | bytes, file: str, harness: Harness, warnings: tuple[Problem, ...] = ()) -> Readings:

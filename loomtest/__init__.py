@@ -4,8 +4,9 @@
     readings = loomtest.load_readings("after/", harness)
     verdict = loomtest.judge(harness, readings)
 
-`plan` says which pairs to probe, `compare` what changed between two runs, and `frame` turns
-the rows of a verdict into a pandas frame. Everything is imported when it is first used.
+`plan` says which pairs to probe, `compare` what changed between two runs, `load_instrument` describes the
+meter, and `frame` turns the rows of an answer into a pandas frame. Everything is imported when it is first
+used.
 """
 
 from __future__ import annotations
@@ -16,20 +17,22 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     import pandas as pd
 
-    from loomtest.bench.plan import plan
+    from loomtest.bench.plan import Plan, plan
     from loomtest.diagnosis.change import Change
     from loomtest.diagnosis.judge import judge
     from loomtest.diagnosis.verdict import Verdict
     from loomtest.harness.load import load_harness
     from loomtest.harness.model import Harness
+    from loomtest.readings.instrument import load_instrument
     from loomtest.readings.load import load_readings
-    from loomtest.readings.model import Readings
+    from loomtest.readings.model import Instrument, Readings
 
-__all__ = ["compare", "frame", "judge", "load_harness", "load_readings", "plan"]
+__all__ = ["compare", "frame", "judge", "load_harness", "load_instrument", "load_readings", "plan"]
 
 _HOMES = {
     "judge": "loomtest.diagnosis.judge",
     "load_harness": "loomtest.harness.load",
+    "load_instrument": "loomtest.readings.instrument",
     "load_readings": "loomtest.readings.load",
     "plan": "loomtest.bench.plan",
 }
@@ -41,17 +44,27 @@ def __getattr__(name: str) -> Any:
     raise AttributeError(f"module 'loomtest' has no attribute {name!r}")
 
 
-def compare(harness: Harness, before: Readings, after: Readings) -> Change:
-    """What changed between two runs: pairs, and faults gone, remaining and new."""
+def compare(
+    harness: Harness, before: Readings, after: Readings, instrument: Instrument | None = None
+) -> Change:
+    """What changed between two runs with one `instrument`: pairs, and faults gone, remaining and new."""
     from loomtest.diagnosis.change import Side, change_between
     from loomtest.diagnosis.judge import judge
 
-    sides = [Side(readings, judge(harness, readings)) for readings in (before, after)]
+    sides = [Side(readings, judge(harness, readings, instrument), instrument) for readings in (before, after)]
     return change_between(harness, *sides)
 
 
-def frame(verdict: Verdict) -> pd.DataFrame:
-    """The verdict's rows of wires as a pandas frame, one row a wire, columns as in the JSON form."""
+def frame(answer: Verdict | Plan | Change, rows: str = "") -> pd.DataFrame:
+    """The rows of an answer as a pandas frame, with columns as in its JSON form.
+
+    Of a verdict `rows` is "wires" (without it), "findings", "undecided", "nets" or "untested"; of a plan
+    "steps", of a change "pairs". Raises ValueError, naming those that there are, for another word.
+    """
     import pandas as pd
 
-    return pd.DataFrame(verdict.to_json()["wires"])
+    tables = {name: value for name, value in answer.to_json().items() if isinstance(value, list)}
+    first = next(name for name in ("wires", "steps", "pairs") if name in tables)
+    if (rows or first) not in tables:
+        raise ValueError(f"found rows {rows!r}; expected one of {', '.join(tables)}")
+    return pd.DataFrame(tables[rows or first])

@@ -4,6 +4,7 @@ In a document, an HTML comment says what the fenced block behind it is:
 
     <!-- file: wires.csv -->            the block is the file; it is written first
     <!-- run: loomtest check wires.csv (exit 0) -->   the block is what the command prints
+    <!-- run: python five.py -->        likewise, of a script that the document shows
 
     python tests/documents.py docs/first-test.md      writes what the program prints now into the document
 """
@@ -59,12 +60,12 @@ def printed(document: Path, folder: Path) -> Iterator[tuple[Block, int, str]]:
 
 
 def run(command: str, folder: Path) -> tuple[int, str]:
-    """Exit status and output of a `loomtest ...` command line (no shell), without colour."""
+    """Exit status and output of a `loomtest ...` or `python FILE` line (no shell), without colour."""
     program, *arguments = shlex.split(command)
-    assert program == "loomtest", command
+    assert program in ("loomtest", "python"), command
     environment = {**os.environ, "NO_COLOR": "1", "PYTHONIOENCODING": "utf-8", "PYTHONPATH": str(ROOT)}
     done = subprocess.run(
-        [sys.executable, "-m", "loomtest", *arguments],
+        [sys.executable, *(["-m", "loomtest"] if program == "loomtest" else []), *arguments],
         cwd=folder,
         env=environment,
         stdout=subprocess.PIPE,

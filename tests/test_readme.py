@@ -107,9 +107,23 @@ def test_the_cautions_stand_where_people_read_them() -> None:
         "negative off first",
         "Airbags",
         "Control units unplugged",
+        "anything above 60 V",
+        "never a bridged",
+        "no vapour",
+        "local law",
+        "own manual, local codes and licensed practice",
         "never says that a vehicle is safe",
     ):
         assert words in readme
+
+
+def test_the_session_s_first_screen_has_them_all() -> None:
+    from loomtest.commands.log_view import CAUTIONS as FIRST_SCREEN
+
+    text = " ".join(FIRST_SCREEN)
+    for words in ("negative clamp first", "control unit unplugged", "airbags", "orange", "fuel", "bridged"):
+        assert words in text, words
+    assert "own manual" in text and "local law" in text
 
 
 def test_every_page_is_reached_from_the_start_page() -> None:

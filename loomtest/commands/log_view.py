@@ -11,6 +11,8 @@ CAUTIONS = (
     "Battery disconnected, negative clamp first. Loom off the vehicle, or every control unit unplugged.",
     "Never on restraint-system circuits (airbags, belt tensioners): a meter's current can fire them.",
     "High-voltage cables (orange) are for licensed people only.",
+    "No open fuel and no vapour near. Fuses are never bridged or made larger, not for a test either.",
+    "Before the road: lights and brakes checked, as local law asks.",
     "The vehicle's own manual and local rules come first.",
 )
 KEYS = "Enter keep · space over-range · b back · s skip · n note · p pair · q stop"

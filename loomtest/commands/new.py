@@ -186,6 +186,12 @@ def _read(text: str, source: str, as_json: bool, without_unread: bool, asks: boo
         for line in notepad.unread:
             found, _, expected = line.why.removeprefix("found ").partition("; expected ")
             problems.append(Problem(source, line.number, "", found, expected or "one wire a line"))
+        if not as_json:
+            typer.echo(
+                paragraph(
+                    "Nothing is written yet. Put these lines right, or leave them out with --without-unread:"
+                )
+            )
         raise InputError(problems)
     return notepad
 
@@ -222,19 +228,12 @@ def _closing(folder: Path, wires: int, notepad: Notepad | None) -> list[str]:
         if notepad.unread:
             numbers = ", ".join(str(line.number) for line in notepad.unread)
             lines += ["", paragraph(f"Left out, because it could not be read: line {numbers}.")]
-    if wires:
-        lines += [
-            "",
-            "Next: have it read back to you, and see what to probe",
-            f"  loomtest check {name}",
-            f"  loomtest plan {name}",
-        ]
-    else:
-        lines += [
-            "",
-            "Next: fill in wires.csv in a spreadsheet or an editor, and then",
-            f"  loomtest check {name}",
-        ]
+    first = (
+        "have it read back to you" if wires else "fill in wires.csv, in a spreadsheet or an editor, and then"
+    )
+    lines += ["", f"Next: {first}", f"  loomtest check {name}"]
+    lines += ["what to probe, in which order; the readings; what they say", f"  loomtest plan {name}"]
+    lines += [f"  loomtest log {name} --out before --stage before", f"  loomtest judge {name} before"]
     return lines
 
 

@@ -17,7 +17,8 @@ CAUTIONS = (
     "Control units unplugged before every resistance or insulation test of the wires that lead to them.",
     "Orange cables, and anything above 60 V d.c. or 30 V a.c.: not with this tool, and only by people "
     "licensed for it.",
-    "Fuel: no open tank or line, no vapour, where a wire may spark.",
+    "Fuel and fire: no open tank or line, no vapour, where a wire may spark; an extinguisher within reach "
+    "when the power first comes on.",
     "First power through a fuse of the rating that the manual gives, at the battery, with someone at the "
     "disconnector. Never bridge a fuse or fit a larger one.",
     "Lights, brakes and steering aids are checked for function before the road, and inspected where the law "

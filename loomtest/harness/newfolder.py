@@ -43,7 +43,7 @@ _READINGS_TEXT = """\
 # For volts lost while a current flows: voltage_drop in quantity and V in unit and the amperes in current.
 # Hold the tips of the leads together first and note what they show: that much is leads and not wire.
 """
-_KEY_SAYS = {
+KEY_SAYS = {
     "temperature_c": "of the wires while you measure",
     "temperature_spread_c": "how far off that may be",
     "copper_factor": "a stranded wire against the table's copper",
@@ -180,10 +180,10 @@ def read_cavities(items: Iterable[str], source: str, problems: list[Problem]) ->
 
 
 def _defaults(values: Limits | Expect) -> list[str]:
-    told = [(item.name, getattr(values, item.name)) for item in fields(values) if item.name in _KEY_SAYS]
+    told = [(item.name, getattr(values, item.name)) for item in fields(values) if item.name in KEY_SAYS]
     keys = [f"# {name} = {_quoted(value) if isinstance(value, str) else repr(value)}" for name, value in told]
     width = max(map(len, keys)) + 2
-    return [f"{key.ljust(width)}# {_KEY_SAYS[name]}" for key, (name, _) in zip(keys, told, strict=True)]
+    return [f"{key.ljust(width)}# {KEY_SAYS[name]}" for key, (name, _) in zip(keys, told, strict=True)]
 
 
 def _quoted(text: str) -> str:

@@ -58,6 +58,8 @@ def wires_of(
     NotReadError with what was found and expected.
     """
     words = [word for word in tokens if word.sort != "gap"]
+    if not any(word.sort in ("point", "cavity", "arrow", "back") for word in words):
+        raise NotReadError("found no point and no arrow; expected a wire, or # before a line that is none")
     for word in words:
         if word.sort == "unread":
             raise NotReadError(_unknown(word.value))

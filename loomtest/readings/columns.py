@@ -77,13 +77,14 @@ class Columns:
 
     def _standing(self) -> IntArray | None:
         """Rows that hold a reading and are not withdrawn; None: all of them."""
+        filled = self._filled()
         cells = self.table.columns.get("withdraws")
         if cells is None or not any(cells.texts):
-            return None
+            return None if filled is None else np.flatnonzero(filled)
         row_of_line = {line: row for row, line in enumerate(self.table.lines.tolist())}
         malformed = {problem.line for problem in self.table.problems if problem.line is not None}
         numbered = sorted(row_of_line.keys() | {line for line in malformed if line > 1})
-        stands = np.ones(len(self.table), dtype=np.bool_)
+        stands = np.ones(len(self.table), dtype=np.bool_) if filled is None else filled
         taken_back: dict[int, int] = {}
         for row in np.flatnonzero(np.array([bool(text) for text in cells.texts])[cells.codes]).tolist():
             line, text = int(self.table.lines[row]), cells.texts[cells.codes[row]]
@@ -106,6 +107,23 @@ class Columns:
         gone = set(taken_back)
         self.errors = [p for p in self.errors if p.line not in gone]
         return np.flatnonzero(stands)
+
+    def _filled(self) -> BoolArray | None:
+        """False for rows of a bench sheet that nobody filled in, told once; None where there are none."""
+        cells = self.table.columns["value"]
+        if "" not in cells.texts:
+            return None
+        withdraws = self.table.columns.get("withdraws")
+        empty: BoolArray = cells.codes == list(cells.texts).index("")
+        if withdraws is not None:
+            empty &= ~np.array([bool(text) for text in withdraws.texts], dtype=np.bool_)[withdraws.codes]
+        rows = np.flatnonzero(empty)
+        if not len(rows):
+            return None
+        found = "nothing" if len(rows) == 1 else f"nothing (and in {len(rows) - 1} more rows)"
+        expected = "a value; the row counts as not measured"
+        self._warn(int(self.table.lines[rows[0]]), "value", found, expected)
+        return np.logical_not(empty)
 
     def _only_withdraws(self, row: int | None) -> bool:
         return row is not None and self._text("value", row) == "" and self._text("withdraws", row) != ""

@@ -194,7 +194,7 @@ def test_names_circuits_parts_and_notes() -> None:
         ("X1 18 red 1.5 to X4 18", "1.5"),
         ("fuse box 3 to X1 1", "fuse_box:3"),
         ("horn relay 30 to X1 1", "horn"),
-        ("Measured on Sunday", "a remark in (brackets)"),
+        ("Measured on Sunday", "# before a line that is none"),
         ("X1:1 to X1:1", "at both ends"),
         ("X1:1 red", "only X1:1"),
         ('" 2 red to " 4', "a line above it"),

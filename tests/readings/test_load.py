@@ -266,3 +266,13 @@ def test_a_header_alone_is_no_reading_and_no_error(harness: Harness) -> None:
     readings = load(harness, "from,to,value,withdraws,time,note\n")
     assert len(readings) == 0
     assert len(readings.notes) == 0
+
+
+def test_rows_of_a_sheet_that_nobody_filled_in_are_not_measured(harness: Harness) -> None:
+    """A bench sheet comes with empty values; a row taken back keeps its number."""
+    rows = ("X1:1,X2:1,,", "X1:1,X2:1,0.2,", "X1:1,X2:1,0.9,", "X1:1,X2:1,,", ",,,3")
+    readings = load(harness, "from,to,value,withdraws\n" + "\n".join(rows) + "\n")
+    assert readings.value.tolist() == [0.2] and readings.row.tolist() == [3]
+    assert [(p.line, p.column, p.found) for p in readings.warnings] == [
+        (2, "value", "nothing (and in 1 more rows)")
+    ]

@@ -2,38 +2,24 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import Any, Literal
+from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from loomtest.diagnosis.budget import budget_of
 from loomtest.diagnosis.isolation import part_groups
+from loomtest.diagnosis.pair_changes import DIRECTIONS, PairChange, PairChanges
 from loomtest.diagnosis.verdict import Finding, Outcome, Verdict, plain_json, plain_number
 from loomtest.harness.copper import PART_OHMS, part_ohms
 from loomtest.harness.model import BoolArray, FloatArray, Harness, IntArray
 from loomtest.readings.instrument import generic_handheld
 from loomtest.readings.model import Instrument, Quantity, Readings
 
-Direction = Literal["better", "worse", "same", "cannot tell"]
 COVERAGE_FACTOR = 1.96
 SAME_OHMS, SAME_SHARE = 0.005, 0.10
-
-
-@dataclass(frozen=True, slots=True)
-class PairChange:
-    """One pair measured in both runs, in ohms; over-range is +inf. `joined`: it should be one net."""
-
-    start: str
-    end: str
-    before_ohms: float
-    after_ohms: float
-    change_ohms: float | None
-    uncertainty_ohms: float | None
-    change: Direction
-    joined: bool
 
 
 @dataclass(frozen=True)
@@ -46,7 +32,7 @@ class Change:
 
     before: Outcome
     after: Outcome
-    pairs: tuple[PairChange, ...]
+    pairs: PairChanges
     gone: tuple[Finding, ...]
     remaining: tuple[Finding, ...]
     new: tuple[Finding, ...]
@@ -99,9 +85,7 @@ def change_between(harness: Harness, before: Side, after: Side) -> Change:
     """
     pairs = _pair_changes(harness, _by_pair(harness, before), _by_pair(harness, after))
     gone, remaining, new, not_shown_gone = _match(harness, before.verdict, after.verdict)
-    return Change(
-        before.verdict.verdict, after.verdict.verdict, tuple(pairs), gone, remaining, new, not_shown_gone
-    )
+    return Change(before.verdict.verdict, after.verdict.verdict, pairs, gone, remaining, new, not_shown_gone)
 
 
 @dataclass(frozen=True)
@@ -145,7 +129,7 @@ def _by_pair(harness: Harness, side: Side) -> _Values:
     return _Values(key, mean, both)
 
 
-def _pair_changes(harness: Harness, before: _Values, after: _Values) -> list[PairChange]:
+def _pair_changes(harness: Harness, before: _Values, after: _Values) -> PairChanges:
     keys, at, of = np.intersect1d(before.key, after.key, assume_unique=True, return_indices=True)
     usable = ~(np.isnan(before.ohm[at]) | np.isnan(after.ohm[of]))
     keys, at, of = keys[usable], at[usable], of[usable]
@@ -153,21 +137,8 @@ def _pair_changes(harness: Harness, before: _Values, after: _Values) -> list[Pai
     start, end = np.divmod(keys, len(harness.points))
     joined = harness.net_of[start] == harness.net_of[end]
     u = np.hypot(before.uncertainty[at], after.uncertainty[of])
-    words = _directions(old, new, u, *_wanted(harness, start, end, joined))
-    both = np.isfinite(old) & np.isfinite(new)
-    return [
-        PairChange(
-            harness.points[start[i]],
-            harness.points[end[i]],
-            float(old[i]),
-            float(new[i]),
-            float(new[i] - old[i]) if both[i] else None,
-            float(u[i]) if both[i] else None,
-            words[i],
-            bool(joined[i]),
-        )
-        for i in range(len(keys))
-    ]
+    which = _directions(old, new, u, *_wanted(harness, start, end, joined))
+    return PairChanges(harness.points, start, end, old, new, u, which, joined)
 
 
 def _wanted(
@@ -192,28 +163,24 @@ def _wanted(
 
 def _directions(
     old: FloatArray, new: FloatArray, u: FloatArray, low: FloatArray, high: FloatArray
-) -> list[Direction]:
-    """Better is nearer to what is wanted; to or from over-range the direction alone decides."""
-    words: list[Direction] = []
-    for before, after, spread, least, most in zip(old, new, u, low, high, strict=True):
-        finite = math.isfinite(before) and math.isfinite(after)
-        if not finite and before == after:
-            words.append("same")
-        elif not finite or abs(after - before) > COVERAGE_FACTOR * spread:
-            gain = _off(before, least, most) - _off(after, least, most)
-            words.append("better" if gain > 0 else "worse" if gain < 0 else "same")
-        elif abs(after - before) + COVERAGE_FACTOR * spread <= max(SAME_OHMS, SAME_SHARE * abs(before)):
-            words.append("same")
-        else:
-            words.append("cannot tell")
-    return words
+) -> NDArray[np.int8]:
+    """(n,) indices into DIRECTIONS: better is nearer to what is wanted; to or from over-range the direction
+    alone decides."""
+    same, better, worse, unsure = map(DIRECTIONS.index, ("same", "better", "worse", "cannot tell"))
+    finite = np.isfinite(old) & np.isfinite(new)
+    with np.errstate(invalid="ignore"):  # over-range less over-range
+        gain = _off(old, low, high) - _off(new, low, high)
+        moved = np.abs(new - old)
+        differs = np.where(finite, moved > COVERAGE_FACTOR * u, old != new)
+        alike = moved + COVERAGE_FACTOR * u <= np.maximum(SAME_OHMS, SAME_SHARE * np.abs(old))
+    direction = np.where(gain > 0, better, np.where(gain < 0, worse, same))
+    return np.where(differs, direction, np.where(alike | ~finite, same, unsure)).astype(np.int8)
 
 
-def _off(value: float, least: float, most: float) -> float:
-    """How far a value lies outside [least, most]; what should be apart is the better the higher."""
-    if math.isinf(least):
-        return -value
-    return max(least - value, value - most, 0.0)
+def _off(value: FloatArray, least: FloatArray, most: FloatArray) -> FloatArray:
+    """(n,) how far values lie outside [least, most]; what should be apart is the better the higher."""
+    outside = np.maximum(np.maximum(least - value, value - most), 0.0)
+    return np.where(np.isinf(least), -value, outside)
 
 
 def _match(harness: Harness, before: Verdict, after: Verdict) -> tuple[tuple[Finding, ...], ...]:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Sequence
 from pathlib import Path
 
-from loomtest.diagnosis.change import Change, PairChange
+from loomtest.diagnosis.change import Change
+from loomtest.diagnosis.pair_changes import PairChange, PairChanges
 from loomtest.diagnosis.verdict import Finding
 from loomtest.evidence.look import FAULT_WORD, MARKS
 from loomtest.evidence.plain import Line, folded
@@ -49,11 +49,10 @@ def _faults(word: str, findings: Sequence[Finding], tone: str) -> list[Line]:
     return lines
 
 
-def _pairs(pairs: Sequence[PairChange]) -> list[Line]:
-    count = Counter(pair.change for pair in pairs)
-    told = ", ".join(f"{count[word]:,} {word}" for word in ("better", "worse", "same", "cannot tell"))
+def _pairs(pairs: PairChanges) -> list[Line]:
+    told = ", ".join(f"{pairs.count(word):,} {word}" for word in ("better", "worse", "same", "cannot tell"))
     lines = [Line(""), Line(f"{counted(len(pairs), 'pair')} measured in both runs: {told}", "head")]
-    moved = [pair for pair in pairs if pair.change in ("better", "worse")]
+    moved = pairs.of("better", "worse")
     moved.sort(key=lambda pair: (pair.change != "worse", not pair.joined))
     if not moved:
         return lines

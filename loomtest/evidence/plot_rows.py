@@ -7,7 +7,8 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loomtest.diagnosis.change import Change, PairChange
+from loomtest.diagnosis.change import Change
+from loomtest.diagnosis.pair_changes import PairChange
 from loomtest.harness.copper import expectation_of
 from loomtest.harness.model import FloatArray, Harness, IntArray
 
@@ -34,7 +35,7 @@ def plot_rows(harness: Harness, change: Change) -> tuple[list[PlotRow], int]:
     Of a circuit with many points only as many pairs stand as are needed to touch each of its points once:
     those that were worst. Where there are more than `MOST_ROWS`, the least interesting are left out.
     """
-    joined = [pair for pair in change.pairs if pair.joined]
+    joined = change.pairs.of_circuits()
     limits = path_limits(harness, joined)
     rows = [
         PlotRow(harness.nets[int(harness.net_of[harness.code_of[pair.start]])].name, pair, limit)

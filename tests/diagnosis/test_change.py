@@ -9,8 +9,11 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
-from loomtest.diagnosis.change import Change, Side, change_between
+from loomtest.diagnosis.change import Change, Side, _directions, change_between
+from loomtest.diagnosis.pair_changes import DIRECTIONS, in_columns
 from loomtest.diagnosis.verdict import Coverage, Finding, Suspect, Untested, Verdict, WireRow
 from loomtest.harness.model import Harness, Wire
 from loomtest.readings.model import Instrument, Quantity, Range, Readings
@@ -136,7 +139,7 @@ def test_what_a_meter_shares_between_readings_does_not_average_out() -> None:
 
 def test_only_pairs_of_both_runs_are_compared() -> None:
     pairs = change(readings(("X1:1", "X2:1", 0.1)), readings(("X1:3", "X2:3", 0.1))).pairs
-    assert pairs == ()
+    assert list(pairs) == []
 
 
 OPEN = Finding("open", ("X1:1", "X2:1"), (Suspect("W1"),))
@@ -191,3 +194,45 @@ def test_the_json_is_that_of_the_contract() -> None:
         "uncertainty_ohms": 0.0141421, "change": "better",
     }  # fmt: skip
     assert (told["pairs"][1]["after_ohms"], told["pairs"][1]["change_ohms"]) == ("OL", None)
+
+
+shown = st.sampled_from([0.0, 0.003, 0.3, 0.304, 0.32, 0.5, 5.0, 40.0, 1e6, 2e6, math.inf])
+
+
+@given(
+    st.lists(st.tuples(shown, shown, st.sampled_from([0.0, 0.001, 0.01, 0.3]), st.integers(0, 2)), min_size=1)
+)
+def test_the_direction_of_many_pairs_is_that_of_each(rows: list[tuple[float, float, float, int]]) -> None:
+    """The contract's section on before and after, said for one pair."""
+    wanted = [(0.0, 0.0), (math.inf, math.inf), (0.1, 10.0)]  # joined, apart, a part's range
+    expected = []
+    for old, new, u, kind in rows:
+        least, most = wanted[kind]
+
+        def off(value: float, least: float = least, most: float = most) -> float:
+            return -value if math.isinf(least) else max(least - value, value - most, 0.0)
+
+        finite = math.isfinite(old) and math.isfinite(new)
+        if old == new and not finite:
+            expected.append("same")
+        elif not finite or abs(new - old) > 1.96 * u:
+            gain = off(old) - off(new)
+            expected.append("better" if gain > 0 else "worse" if gain < 0 else "same")
+        elif abs(new - old) + 1.96 * u <= max(0.005, 0.10 * abs(old)):
+            expected.append("same")
+        else:
+            expected.append("cannot tell")
+    old, new, u = (np.array([row[k] for row in rows]) for k in range(3))
+    low, high = (np.array([wanted[row[3]][k] for row in rows]) for k in range(2))
+    assert [DIRECTIONS[k] for k in _directions(old, new, u, low, high)] == expected
+
+
+def test_columns_hold_the_pairs_they_were_made_of() -> None:
+    pairs = change(
+        readings(("X1:1", "X2:1", 0.1), ("X1:3", "X2:3", math.inf), ("X1:1", "X1:3", math.inf)),
+        readings(("X1:1", "X2:1", 0.5), ("X1:3", "X2:3", 0.2), ("X1:1", "X1:3", math.inf)),
+    ).pairs
+    assert list(in_columns(list(pairs))) == list(pairs) == pairs[:]
+    assert pairs.of_circuits() == [pair for pair in pairs if pair.joined]
+    assert pairs.of("better", "worse") == [p for p in pairs if p.change in ("better", "worse")]
+    assert [pairs.count(word) for word in DIRECTIONS] == [1, 1, 1, 0]

@@ -13,6 +13,7 @@ import pytest
 
 from loomtest.diagnosis.change import Change
 from loomtest.diagnosis.flexing import analyse
+from loomtest.diagnosis.pair_changes import in_columns
 from loomtest.diagnosis.verdict import Fault, Finding
 from loomtest.evidence.danger import ranked
 from loomtest.evidence.drawing import to_svg
@@ -117,7 +118,7 @@ def test_every_colour_of_the_plots_is_of_the_palette(tmp_path: Path) -> None:
     harness = load_harness(example.TRACTOR)
     sides = [example.verdict(harness), example.verdict(harness, ())]
     none: tuple[()] = ()
-    change = Change("fail", "pass", none, none, none, none, none)
+    change = Change("fail", "pass", in_columns(none), none, none, none, none)
     (tmp_path / "faults.svg").write_text(to_svg(faults_plot(harness, change, *sides), alone=True))
     for path in tmp_path.glob("*.svg"):
         used = set(re.findall(r"#[0-9a-fA-F]{6}\b", path.read_text(encoding="utf-8")))

@@ -9,7 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loomtest.diagnosis.change import Change, PairChange, Side
+from loomtest.diagnosis.change import Change, Side
+from loomtest.diagnosis.pair_changes import PairChange, in_columns
 from loomtest.errors import InputError
 from loomtest.evidence.drawing import Dot, Drawing, Line, Shape, Words
 from loomtest.evidence.plot_rows import MOST_ROWS, path_limits, plot_rows
@@ -26,7 +27,7 @@ def pair(start: str, end: str, before: float, after: float) -> PairChange:
 
 def change(*pairs: PairChange) -> Change:
     none: tuple[()] = ()
-    return Change("fail", "pass", pairs, none, none, none, none)
+    return Change("fail", "pass", in_columns(pairs), none, none, none, none)
 
 
 def sized(*wires: tuple[str, str]) -> Harness:
@@ -104,7 +105,7 @@ def test_every_fault_stands_with_what_became_of_it() -> None:
     harness = example.tractor()
     verdict = example.verdict(harness)
     crossed, opened, poor, short = example.FINDINGS
-    told = Change("fail", "fail", (), (crossed,), (opened,), (short,), (poor,))
+    told = Change("fail", "fail", in_columns(()), (crossed,), (opened,), (short,), (poor,))
     drawing = faults_plot(harness, told, verdict, verdict)
     words = [item.text for item in drawing.items if isinstance(item, Words)]
     for word in ("gone", "still there", "new", "not shown gone"):

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
 from loomtest.diagnosis.budget import Shared
-from loomtest.diagnosis.further import scaled
+from loomtest.diagnosis.further import further_factor, prior_odds, rarer
 from loomtest.diagnosis.healthy import (
     EXCESS_HIGH_OHM,
     EXCESS_LOW_OHM,
@@ -149,6 +149,8 @@ def solve_run(arranged: Arranged, prior: Prior, coarse: FloatArray, shared: Shar
         seen.append((nets, got, a, loop))
     net_of_wire = np.repeat(np.arange(layout.wire_count.size), layout.wire_count)
     links = _links(arranged, prior, coarse, series(sight.column, net_of_wire), most)
+    tau = further_factor(float(np.sum(links.odds / (1 + links.odds))))
+    links = replace(links, odds=prior_odds(links.odds, tau))
     parts = []
     for nets, got, a, loop in seen:
         for rows, columns, loop_of, label in merged(a, loop, links.of_wire[got.wire]):
@@ -159,7 +161,7 @@ def solve_run(arranged: Arranged, prior: Prior, coarse: FloatArray, shared: Shar
     told, value = share(
         [p.nets for p in parts], [p.slab for p in parts], shared, first_guess(layout, wires, shared, seen)
     )
-    return _posterior(arranged, links, parts, (told, value), sight.opening)
+    return _posterior(arranged, (links, tau), parts, (told, value), sight.opening)
 
 
 def _links(arranged: Arranged, prior: Prior, coarse: FloatArray, label: IntArray, most: FloatArray) -> _Links:
@@ -193,30 +195,16 @@ def _links(arranged: Arranged, prior: Prior, coarse: FloatArray, label: IntArray
 
 def _posterior(
     arranged: Arranged,
-    links: _Links,
+    prior: tuple[_Links, float],
     parts: list[_Part],
     shared: tuple[list[tuple[FloatArray, FloatArray]], tuple[float, float]],
     wire_opening: FloatArray,
 ) -> Solution:
+    links, tau = prior
     count = links.mean.size
     told, (mean, var) = shared
-    within, evidence = np.zeros((count, 2)), np.zeros(arranged.layout.wire_count.size)
-    estimate, uncertainty, bad = np.zeros(count), np.full(count, np.inf), np.zeros(count)
-    loops, likely = np.full(count, np.inf), np.zeros(count)
-    pieces: list[Mixture] = []
-    chunks_solved: list[tuple[Nets, Sets]] = []
-
-    def take(given: Given, slab: Slab, sets: Sets) -> None:
-        link = given.nets.link
-        result = marginals(given, slab, sets, links.allowed[link], links.limit[link], links.coarse[link])
-        flat = link.ravel()
-        likely[flat] = _judged_bad(result.beyond, result.healthy_above).ravel()
-        bad[flat], within[flat] = result.bad.ravel(), result.within.reshape(-1, 2)
-        estimate[flat], uncertainty[flat] = result.estimate.ravel(), result.uncertainty.ravel()
-        m = result.mixture
-        pieces.append(Mixture(flat[m.link], m.weight, m.mean, m.sd))
-        chunks_solved.append((given.nets, sets))
-
+    evidence, loops = np.zeros(arranged.layout.wire_count.size), np.full(count, np.inf)
+    solved: list[tuple[Given, Slab, Sets]] = []
     for part, (cavity_mean, cavity_var) in zip(parts, told, strict=True):
         given = part.nets.given_shared(cavity_mean, cavity_var)
         sets = refine(given, part.slab, search(given, part.slab))
@@ -228,16 +216,28 @@ def _posterior(
         for row in np.flatnonzero(again):
             cavity = cavity_mean[row : row + 1], cavity_var[row : row + 1]
             own = Bent(part.readings.rows(np.arange(again.size) == row), part.points, links.of_wire)
-            take(*relinearised(own, (part.nets, part.slab, sets), int(row), cavity, sure[row]))
+            solved.append(relinearised(own, (part.nets, part.slab, sets), int(row), cavity, sure[row]))
         if not again.all():
-            take(*without(given, part.slab, sets, again))
+            solved.append(without(given, part.slab, sets, again))
+
+    weighted = rarer([sets for _, _, sets in solved], [given.nets.net.size for given, _, _ in solved], tau)
+    within, likely, bad = np.zeros((count, 2)), np.zeros(count), np.zeros(count)
+    estimate, uncertainty = np.zeros(count), np.full(count, np.inf)
+    pieces: list[Mixture] = []
+    for (given, slab, _), sets in zip(solved, weighted, strict=True):
+        link = given.nets.link
+        result = marginals(given, slab, sets, links.allowed[link], links.limit[link], links.coarse[link])
+        flat = link.ravel()
+        likely[flat] = _judged_bad(result.beyond, result.healthy_above).ravel()
+        bad[flat], within[flat] = result.bad.ravel(), result.within.reshape(-1, 2)
+        estimate[flat], uncertainty[flat] = result.estimate.ravel(), result.uncertainty.ravel()
+        m = result.mixture
+        pieces.append(Mixture(flat[m.link], m.weight, m.mean, m.sd))
     mixture = joined(pieces)
     low, median, high = (mixture.quantile(p, count) for p in (0.025, 0.5, 0.975))
     opening = np.zeros(count)
     np.maximum.at(opening, links.of_wire, wire_opening)
     of_wire = np.where(arranged.place >= 0, links.of_wire[arranged.place], -1) if count else arranged.place
-    expected_bad = float(np.sum(links.odds / (1 + links.odds)))
-    above = scaled(likely, chunks_solved, expected_bad)
     return Solution(
         of_wire,
         links.size,
@@ -247,7 +247,7 @@ def _posterior(
         median,
         np.maximum(low, 0.0),
         np.maximum(high, 0.0),
-        above,
+        likely,
         bad,
         within,
         estimate,
@@ -255,8 +255,8 @@ def _posterior(
         opening,
         loops,
         mixture,
-        tuple(nets for nets, _ in chunks_solved),
-        tuple(sets for _, sets in chunks_solved),
+        tuple(given.nets for given, _, _ in solved),
+        tuple(weighted),
         mean,
         math.sqrt(var),
         evidence,

@@ -25,6 +25,7 @@ OPEN_SHARE = 1.0  # odds of an open behind a redundant path against a bad joint 
 STRONG = 0.1  # odds from which a wire is added to a set instead of standing by itself
 WIDTH = 10  # sets of one size that are kept per net
 FORGET = 14.0  # sets less likely than the best by this (natural logarithm) are dropped
+_LEAST = 1e-6  # sets of less weight within their net are dropped
 _NODES = 40
 _REACH = 7.0  # standard deviations on either side of the peak
 _NARROWER = 0.999
@@ -274,24 +275,22 @@ def _names(count: int) -> IntArray:
 
 
 def _collected(found: list[tuple[_Level, FloatArray]], given: Given) -> Sets:
+    """Every set that was found: what its evidence is worth shows only once its members agree."""
     count = given.b.shape[0]
     row = np.concatenate([level.row for level, _ in found])
     own = np.concatenate([log_odds for _, log_odds in found])
     log_z = np.concatenate([level.log_z for level, _ in found])
-    kept = weights(row, log_z, own, count) > 1e-6
-    member = np.concatenate([level.member for level, _ in found])[kept]
-    row, log_z, own = row[kept], log_z[kept], own[kept]
     nets = given.nets
     diagonal = np.einsum("bii->bi", given.q)
     mean = np.column_stack([nets.prior_mean + nets.prior_var * given.b, given.shared_mean])
     var = np.column_stack([nets.prior_var - nets.prior_var**2 * diagonal, given.shared_var])
     return Sets(
         row,
-        member,
+        np.concatenate([level.member for level, _ in found]),
         log_z,
         weights(row, log_z, own, count),
-        np.concatenate([level.b for level, _ in found])[kept],
-        np.concatenate([level.diagonal for level, _ in found])[kept],
+        np.concatenate([level.b for level, _ in found]),
+        np.concatenate([level.diagonal for level, _ in found]),
         mean[row],
         np.maximum(var, 1e-18)[row],
         own,
@@ -302,7 +301,7 @@ def refine(given: Given, slab: Slab, sets: Sets, sweeps: int = 4) -> Sets:
     """Let the members of every set agree: expectation propagation over their excesses, and its evidence.
 
     Exact for sets of one. Returns new `Sets` with the members' b, q (their own site taken out), the means,
-    variances and weights that follow.
+    variances and weights that follow, without those that then weigh next to nothing.
     """
     log_z, b, q = sets.log_z.copy(), sets.b.copy(), sets.q.copy()
     mean, var = sets.mean.copy(), sets.var.copy()
@@ -326,7 +325,9 @@ def refine(given: Given, slab: Slab, sets: Sets, sweeps: int = 4) -> Sets:
         mean[rows] += np.einsum("rmk,rk->rm", gain, done.mean)
         var[rows] += np.einsum("rmk,rkl,rml->rm", gain, done.cov, gain)
     weight = weights(sets.row, log_z, sets.own_log_odds, given.b.shape[0])
-    return Sets(sets.row, sets.member, log_z, weight, b, q, mean, np.maximum(var, 1e-18), sets.own_log_odds)
+    kept = weight > _LEAST
+    columns = (sets.row, sets.member, log_z, weight, b, q, mean, np.maximum(var, 1e-18), sets.own_log_odds)
+    return Sets(*(column[kept] for column in columns))
 
 
 @dataclass(frozen=True)

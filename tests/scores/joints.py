@@ -5,7 +5,8 @@
 2. Detection: 1 − ROC area over wires, at most one bad joint of 20–200 mΩ in a loom, independent noise of
    10, 20 and 30 mΩ, beside the exact posterior under the true model (tests/scores/exact_joints.py).
 3. The ordinary two-wire meter with unknown leads: how often a bad joint of a given size is found, and how
-   many healthy looms raise an alarm.
+   many healthy looms raise an alarm, beside the exact posterior of that meter
+   (tests/scores/exact_ordinary.py), which raises an alarm at the same confidence.
 """
 
 from __future__ import annotations
@@ -27,6 +28,7 @@ from tests.looms.generate import Recipe, random_harness
 from tests.looms.measure import FourWire, Handheld, Meter, continuity_pairs, measure
 from tests.looms.solve import FloatArray
 from tests.scores.exact_joints import Prior, area_above, bad_probabilities
+from tests.scores.exact_ordinary import ordinary_posterior
 
 Rng = np.random.Generator
 Pair = tuple[int, int]
@@ -166,18 +168,22 @@ def detection(seed: int, looms: int, noise: float, all_pairs: bool, wires: int =
 
 @dataclass(frozen=True)
 class Ordinary:
-    """Share of looms in which a bad joint of this size is found, alone and named; `alarms`: healthy looms
-    with any finding."""
+    """Share of looms in which a bad joint of this size is found, alone and named; `alarms`: looms with any
+    finding. The same of the exact posterior."""
 
     excess_ohm: float
-    found: float
     looms: int
+    found: float
     alarms: int
+    exact_found: float
+    exact_alarms: int
 
 
-def ordinary(seed: int, looms: int, excess_ohm: float, meter: Handheld, wires: int = 24) -> Ordinary:
+def ordinary(
+    seed: int, looms: int, excess_ohm: float, meter: Handheld, wires: int = 24, exact: bool = True
+) -> Ordinary:
     """The two-wire meter with unknown leads on the plan's pairs; excess 0: healthy looms."""
-    found = alarms = 0
+    found = alarms = exact_found = exact_alarms = 0
     for number in range(looms):
         rng = np.random.default_rng([seed, number])
         harness = random_harness(rng, replace(PLAIN, wires=wires))
@@ -185,11 +191,19 @@ def ordinary(seed: int, looms: int, excess_ohm: float, meter: Handheld, wires: i
         bad = int(rng.integers(len(harness.wires)))
         loom.ohms[bad] += excess_ohm
         own = replace(meter, lead_ohm=float(rng.uniform(0.05, 0.45)))
-        report = judged(loom, measure(loom, continuity_pairs(harness, rng), rng, own))
+        pairs = continuity_pairs(harness, rng)
+        readings = measure(loom, pairs, rng, own)
+        report = judged(loom, readings)
         alarms += bool(report.findings)
         named = [suspect.wire for finding in report.findings for suspect in finding.suspects]
         found += len(report.findings) == 1 and harness.wires[bad].name in named
-    return Ordinary(excess_ohm, found / looms, looms, alarms)
+        if exact:
+            suspects = ordinary_posterior(harness, pairs, readings.value, own).suspects(
+                harness.limits.confidence
+            )
+            exact_alarms += bool(suspects)
+            exact_found += bad in suspects
+    return Ordinary(excess_ohm, looms, found / looms, alarms, exact_found / looms, exact_alarms)
 
 
 def main() -> None:
@@ -238,11 +252,17 @@ def _detected(quick: int) -> None:
 def _ordinary(quick: int) -> None:
     print("3. Ordinary two-wire meter, leads unknown, the plan's pairs: found alone and named")
     for name, meter in (("3½ digits", Handheld()), ("3½ digits, steadier touch", Handheld(touch_ohm=0.01))):
-        healthy = ordinary(3, 100 if quick == 1 else 20, 0.0, meter)
-        print(f"   {name}: {healthy.alarms} of {healthy.looms} healthy looms raise an alarm")
-        for excess in (0.05, 0.075, 0.1, 0.15, 0.2, 0.3):
+        healthy = ordinary(3, 100 // min(quick, 5), 0.0, meter)
+        print(
+            f"   {name}: {healthy.alarms} of {healthy.looms} healthy looms raise an alarm, exact "
+            f"{healthy.exact_alarms}"
+        )
+        for excess in (0.1, 0.15, 0.2, 0.25, 0.3):
             o = ordinary(4, 200 // quick, excess, meter)
-            print(f"   {name}: {1e3 * excess:.0f} mΩ found in {100 * o.found:.0f} % of {o.looms}")
+            print(
+                f"   {name}: {1e3 * excess:.0f} mΩ found in {100 * o.found:.0f} % of {o.looms}, exact "
+                f"{100 * o.exact_found:.0f} %"
+            )
 
 
 if __name__ == "__main__":

@@ -113,6 +113,5 @@ def without(given: Given, slab: Slab, sets: Sets, gone: BoolArray) -> tuple[Give
         some_nets, *(getattr(given, name)[kept] for name in Given.__dataclass_fields__ if name != "nets")
     )
     some_slab = Slab(*(getattr(slab, name)[kept] for name in Slab.__dataclass_fields__))
-    columns = {name: getattr(sets, name)[rows] for name in Sets.__dataclass_fields__}
-    columns["row"] = number[sets.row[rows]]
-    return some, some_slab, Sets(**columns)
+    some_sets = sets.rows(rows)
+    return some, some_slab, replace(some_sets, row=number[some_sets.row])

@@ -12,7 +12,7 @@ the mean and variance of its own posterior, which are then refined until they ag
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -144,6 +144,10 @@ class Sets:
     mean: FloatArray
     var: FloatArray
     own_log_odds: FloatArray
+
+    def rows(self, kept: BoolArray) -> Sets:
+        """The sets that are kept."""
+        return Sets(*(getattr(self, name)[kept] for name in Sets.__dataclass_fields__))
 
 
 @dataclass
@@ -325,9 +329,9 @@ def refine(given: Given, slab: Slab, sets: Sets, sweeps: int = 4) -> Sets:
         mean[rows] += np.einsum("rmk,rk->rm", gain, done.mean)
         var[rows] += np.einsum("rmk,rkl,rml->rm", gain, done.cov, gain)
     weight = weights(sets.row, log_z, sets.own_log_odds, given.b.shape[0])
-    kept = weight > _LEAST
-    columns = (sets.row, sets.member, log_z, weight, b, q, mean, np.maximum(var, 1e-18), sets.own_log_odds)
-    return Sets(*(column[kept] for column in columns))
+    var = np.maximum(var, 1e-18)
+    done = replace(sets, log_z=log_z, weight=weight, b=b, q=q, mean=mean, var=var)
+    return done.rows(weight > _LEAST)
 
 
 @dataclass(frozen=True)

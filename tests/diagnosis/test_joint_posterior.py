@@ -174,8 +174,6 @@ def test_the_exact_posterior_of_an_ordinary_meter() -> None:
     assert same.suspects(0.95) == []
     high = ordinary_posterior(harness, pairs, np.where(np.arange(8) == 3, 0.6, 0.3), Handheld())
     assert high.suspects(0.95) == [3]
-    # what all readings share is the leads, or no single bad joint
-    assert ordinary_posterior(harness, pairs, np.full(8, 0.6), Handheld()).bad.sum() < 0.5
 
 
 @pytest.mark.parametrize(

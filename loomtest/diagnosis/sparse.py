@@ -330,8 +330,8 @@ def refine(given: Given, slab: Slab, sets: Sets, sweeps: int = 4) -> Sets:
         var[rows] += np.einsum("rmk,rkl,rml->rm", gain, done.cov, gain)
     weight = weights(sets.row, log_z, sets.own_log_odds, given.b.shape[0])
     var = np.maximum(var, 1e-18)
-    done = replace(sets, log_z=log_z, weight=weight, b=b, q=q, mean=mean, var=var)
-    return done.rows(weight > _LEAST)
+    refined = replace(sets, log_z=log_z, weight=weight, b=b, q=q, mean=mean, var=var)
+    return refined.rows(weight > _LEAST)
 
 
 @dataclass(frozen=True)

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from loomtest.diagnosis.budget import Shared
-from loomtest.diagnosis.further import further_factor, prior_odds, rarer
+from loomtest.diagnosis.further import prior_odds, several_rare, several_weight
 from loomtest.diagnosis.healthy import (
     EXCESS_HIGH_OHM,
     EXCESS_LOW_OHM,
@@ -149,7 +149,7 @@ def solve_run(arranged: Arranged, prior: Prior, coarse: FloatArray, shared: Shar
         seen.append((nets, got, a, loop))
     net_of_wire = np.repeat(np.arange(layout.wire_count.size), layout.wire_count)
     links = _links(arranged, prior, coarse, series(sight.column, net_of_wire), most)
-    tau = further_factor(float(np.sum(links.odds / (1 + links.odds))))
+    tau = several_weight(float(np.sum(links.odds / (1 + links.odds))))
     links = replace(links, odds=prior_odds(links.odds, tau))
     parts = []
     for nets, got, a, loop in seen:
@@ -220,7 +220,9 @@ def _posterior(
         if not again.all():
             solved.append(without(given, part.slab, sets, again))
 
-    weighted = rarer([sets for _, _, sets in solved], [given.nets.net.size for given, _, _ in solved], tau)
+    weighted = several_rare(
+        [sets for _, _, sets in solved], [given.nets.net.size for given, _, _ in solved], tau
+    )
     within, likely, bad = np.zeros((count, 2)), np.zeros(count), np.zeros(count)
     estimate, uncertainty = np.zeros(count), np.full(count, np.inf)
     pieces: list[Mixture] = []

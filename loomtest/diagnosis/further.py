@@ -1,11 +1,12 @@
-"""How likely a further bad joint is, once there is one in the loom.
+"""How likely a second bad joint is, once there is one in the loom.
 
 `[expect]` states the share of bad joints, not whether they come singly. Most looms of a few dozen wires have
-one or none, and where one is plainly bad, a doubtful reading elsewhere is more often just that. The prior of
-a set of k ≥ 1 bad joints is therefore that of independent joints times τ^(k − 1), in all nets of the loom
-together: τ = 1 is independence, τ = 0 "at most one". τ is below 1 where few are expected; in large looms, of
-which several joints are expected to be bad, it is near 1. The odds of each joint are raised so that the
-expected number of bad joints stays what `[expect]` says.
+one or none, and where one is plainly bad, a doubtful reading elsewhere is more often just that; a loom with
+two has been badly made or has rotted, and any number more may be bad. The prior of two or more bad joints
+anywhere in the loom is therefore that of independent joints times τ: with weight τ the joints are
+independent, with weight 1 − τ at most one is bad. τ is small where few are expected and near 1 in large
+looms, of which several joints are expected to be bad. The odds of each joint are raised so that the expected
+number of bad ones stays what `[expect]` says.
 """
 
 from __future__ import annotations
@@ -17,13 +18,13 @@ import numpy as np
 from loomtest.diagnosis.sparse import Sets, weights
 from loomtest.harness.model import FloatArray
 
-SINGLE = 0.1  # τ of a loom in which less than one bad joint is expected
+SEVERAL = 0.02  # τ of a loom in which less than one bad joint is expected (our choice: docs/mathematics.md)
 _DOUBLINGS = 60  # of precision, in the search for the odds
 
 
-def further_factor(expected_bad: float) -> float:
+def several_weight(expected_bad: float) -> float:
     """τ for a loom in which so many bad joints are expected."""
-    return max(SINGLE, 1 - 1 / max(expected_bad, 1e-9))
+    return max(SEVERAL, 1 - 1 / max(expected_bad, 1e-9))
 
 
 def prior_odds(odds: FloatArray, tau: float) -> FloatArray:
@@ -34,62 +35,73 @@ def prior_odds(odds: FloatArray, tau: float) -> FloatArray:
     low, high = np.log(1e-3), np.log(1e6)
     for _ in range(_DOUBLINGS):
         middle = (low + high) / 2
-        p = tau * np.exp(middle) * odds
-        none = float(np.exp(-np.sum(np.log1p(p))))
-        expected = float(np.sum(p / (1 + p))) / (tau * none + 1 - none)
+        each = np.exp(middle) * odds
+        one = float(each.sum())
+        sound = (1 - tau) / tau * np.exp(-float(np.sum(np.log1p(each))))  # of "at most one", beside τ·Z
+        expected = (float(np.sum(each / (1 + each))) + sound * one) / (1 + sound * (1 + one))
         low, high = (middle, high) if expected < wanted else (low, middle)
     return np.asarray(odds * np.exp((low + high) / 2), dtype=np.float64)
 
 
-def rarer(found: list[Sets], counts: list[int], tau: float) -> list[Sets]:
+def several_rare(found: list[Sets], counts: list[int], tau: float) -> list[Sets]:
     """The sets of all nets of a loom, weighted with τ; those given are of independent joints.
 
-    `found`, `counts`: sets and number of nets of every chunk of nets. What the other nets hold enters a
-    net as θ = τ/(τ·N + 1 − N), N the probability that all others are without: the weight of its sets is
-    θ·τ^(k − 1) times that of independent joints, and 1 for none.
+    `found`, `counts`: sets and number of nets of every chunk of nets. Over the nets, with Z the sum of all
+    sets of a net and E that of its single bad joints, the loom weighs τ·ΠZ + (1 − τ)·(1 + ΣE).
     """
     if tau == 1:
         return found
-    log_none = [_log_none(sets, count, tau) for sets, count in zip(found, counts, strict=True)]
-    all_none = float(sum(none.sum() for none in log_none))
-    out = []
-    for sets, none in zip(found, log_none, strict=True):
-        others = np.exp(np.minimum(all_none - none, 0.0))
-        out.append(_reweighted(sets, tau / (tau * others + 1 - others), tau))
+    log_all = [_log_sum(sets.row, _log_whole(sets), count) for sets, count in zip(found, counts, strict=True)]
+    log_one = [_log_single(sets, count) for sets, count in zip(found, counts, strict=True)]
+    total = float(sum(part.sum() for part in log_all))
+    # none, and the single joints of every net, in one row, for the sums that leave one net out
+    terms = np.concatenate([[0.0], *log_one, [-np.inf]])
+    before, after = np.logaddexp.accumulate(terms), np.logaddexp.accumulate(terms[::-1])[::-1]
+    log_few = np.logaddexp(before[:-2], after[2:])
+    out, at = [], 0
+    for sets, whole in zip(found, log_all, strict=True):
+        rest, few = total - whole, log_few[at : at + whole.size]
+        at += whole.size
+        out.append(_reweighted(sets, np.exp(-rest), np.exp(few - rest), tau))
     return out
 
 
-def _log_none(sets: Sets, count: int, tau: float) -> FloatArray:
-    """(B,) log probability that a net has no bad link, were the odds of each τ times what they are."""
-    size = sets.member.sum(axis=1)
-    log_weight = sets.log_z + size * np.log(tau) + _companions(sets.own_log_odds + np.log(tau))
+def _log_whole(sets: Sets) -> FloatArray:
+    """(R,) log weight of every set, its independent companions included."""
+    return np.asarray(sets.log_z + np.sum(np.logaddexp(0.0, sets.own_log_odds), axis=1), dtype=np.float64)
+
+
+def _log_sum(row: np.ndarray, log_weight: FloatArray, count: int) -> FloatArray:
     top = np.full(count, -np.inf)
-    np.maximum.at(top, sets.row, log_weight)
-    total = top + np.log(np.bincount(sets.row, np.exp(log_weight - top[sets.row]), count))
-    empty = np.bincount(sets.row, size == 0, count) > 0
-    return np.asarray(np.where(empty, np.minimum(-total, 0.0), -700.0), dtype=np.float64)
+    np.maximum.at(top, row, log_weight)
+    safe = np.where(np.isfinite(top), top, 0.0)
+    with np.errstate(divide="ignore"):  # a net without a single bad joint: −inf
+        summed = safe + np.log(np.bincount(row, np.exp(log_weight - safe[row]), count))
+    return np.asarray(summed, dtype=np.float64)
 
 
-def _companions(own_log_odds: FloatArray) -> FloatArray:
-    return np.asarray(np.sum(np.logaddexp(0.0, own_log_odds), axis=1), dtype=np.float64)
-
-
-def _reweighted(sets: Sets, theta: FloatArray, tau: float) -> Sets:
-    """`theta`: (B,). A set with members has companions at τ times their odds. Companions of the empty set
-    are no longer independent of each other: their probabilities are kept, and its weight."""
+def _log_single(sets: Sets, count: int) -> FloatArray:
+    """(B,) log weight of exactly one bad joint in every net: sets of one, and companions of none."""
     size = sets.member.sum(axis=1)
-    log_theta = np.log(theta)[sets.row]
-    own = sets.own_log_odds + np.log(tau)
-    log_z = sets.log_z + log_theta + (size - 1) * np.log(tau)
+    alone = np.logaddexp.reduce(sets.own_log_odds, axis=1, initial=-np.inf)
+    log_weight = np.where(size == 1, sets.log_z, np.where(size == 0, alone, -np.inf))
+    return _log_sum(sets.row, log_weight, count)
 
-    none = np.flatnonzero(size == 0)
-    each = own[none]
-    product = np.sum(np.logaddexp(0.0, each), axis=1)
-    ratio = np.exp(log_theta[none] - np.log(tau))  # θ/τ
-    whole = 1 + ratio * np.expm1(product)
-    with_it = ratio[:, None] * np.exp(each + product[:, None] - np.logaddexp(0.0, each))
-    with np.errstate(divide="ignore"):
-        own[none] = np.log(with_it) - np.log(whole[:, None] - with_it)
-    log_z[none] = np.log(whole) - _companions(own[none])
-    weight = weights(sets.row, log_z, own, theta.size)
+
+def _reweighted(sets: Sets, none_in_others: FloatArray, one_in_others: FloatArray, tau: float) -> Sets:
+    """`none_in_others`, `one_in_others`: (B,) weight of no bad joint, and of at most one, in all other nets,
+    beside that of all their sets. Companions are then no longer independent of each other: their
+    probabilities are kept, and the weight of their set."""
+    size = sets.member.sum(axis=1)[:, None]
+    single, few = ((1 - tau) * column[sets.row, None] for column in (none_in_others, one_in_others))
+    companions = np.exp(np.sum(np.logaddexp(0.0, sets.own_log_odds), axis=1, keepdims=True))
+    odds = np.exp(sets.own_log_odds)
+    independent = tau * companions
+    whole = independent + np.where(size == 0, few + single * odds.sum(axis=1, keepdims=True), 0.0)
+    whole += np.where(size == 1, single, 0.0)
+    with_it = independent * odds / (1 + odds) + np.where(size == 0, single * odds, 0.0)
+    with np.errstate(divide="ignore"):  # a link that is no companion
+        own = np.log(with_it) - np.log(whole - with_it)
+    log_z = sets.log_z + np.log(whole[:, 0]) - np.sum(np.logaddexp(0.0, own), axis=1)
+    weight = weights(sets.row, log_z, own, none_in_others.size)
     return replace(sets, log_z=log_z, own_log_odds=own, weight=weight)

@@ -37,7 +37,7 @@ def brute_force(
     """Probability that each wire is bad: every set of none, one or two, excesses on a fine grid.
 
     The weight of two is that of independent joints times `tau`, the odds are raised until as many bad
-    joints are expected as without it (root found by scipy).
+    joints are expected as without it (binomial sums, root found by scipy).
     """
     expectation = expectation_of(harness)
     mean, sd = expectation.copper_ohm + 2 * expectation.joint_mean_ohm, expectation.spread_ohm
@@ -71,11 +71,11 @@ def brute_force(
 
 
 def _odds(rate: float, wires: int, tau: float) -> float:
-    """Odds of each joint with weights tau^(k - 1) of k bad ones, `rate` of them expected to be bad."""
+    """Odds of each joint where two or more bad ones weigh `tau`, `rate` of them expected to be bad."""
 
     def missing(odds: float) -> float:
         k = np.arange(1, wires + 1)
-        weight = np.array([math.comb(wires, int(n)) * odds**n * tau ** (n - 1) for n in k])
+        weight = np.array([math.comb(wires, int(n)) * odds**n * (tau if n > 1 else 1) for n in k])
         return float(k @ weight / (1 + weight.sum())) - wires * rate
 
     return float(brentq(missing, 1e-6, 10.0))
@@ -84,7 +84,7 @@ def _odds(rate: float, wires: int, tau: float) -> float:
 @pytest.mark.parametrize("tau", [1.0, 0.05])
 @pytest.mark.parametrize("seed", range(4))
 def test_small_stars_against_brute_force(seed: int, tau: float, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(further, "SINGLE", tau)
+    monkeypatch.setattr(further, "SEVERAL", tau)
     rng = np.random.default_rng(seed)
     limits = Limits(bad_joint_milliohms=10.0, bad_joint_written=True)
     wires = [wire(f"W{i}", "SP1", f"X1:{i}", 0.3) for i in range(1, 4)]
@@ -105,7 +105,7 @@ def test_small_stars_against_brute_force(seed: int, tau: float, monkeypatch: pyt
 def test_what_other_nets_hold_counts_as_brute_force_says(
     excess: tuple[float, ...], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(further, "SINGLE", 0.05)
+    monkeypatch.setattr(further, "SEVERAL", 0.05)
     limits = Limits(bad_joint_milliohms=10.0, bad_joint_written=True)
     harness = harness_of([wire(f"W{i}", f"X1:{i}", f"X2:{i}", 0.3) for i in range(1, 5)], limits=limits)
     value = np.array([0.0093 + x for x in excess])
@@ -240,8 +240,8 @@ def test_like_is_compared_with_like_only() -> None:
 
 
 def test_large_looms_take_joints_as_independent() -> None:
-    assert further.further_factor(0.5) == further.SINGLE
-    assert further.further_factor(20.0) == pytest.approx(0.95)
+    assert further.several_weight(0.5) == further.SEVERAL
+    assert further.several_weight(20.0) == pytest.approx(0.95)
 
 
 def test_a_plain_second_bad_joint_is_found_beside_the_first() -> None:
@@ -251,11 +251,18 @@ def test_a_plain_second_bad_joint_is_found_beside_the_first() -> None:
     report = report_of(harness, readings_of(harness, rows, 0.01))
     assert sorted(f.suspects[0].wire for f in report.findings) == ["W2", "W5"]
     assert all(f.probability is not None and f.probability > 0.999 for f in report.findings)
-    doubtful = [(a, b, v + (0.035 if a == "X1:7" else 0.0)) for a, b, v in rows]
-    beside = report_of(harness, readings_of(harness, doubtful, 0.01)).rows[6].bad_probability
-    alone = [(a, b, 0.0225 if a in ("X1:2", "X1:5") else v) for a, b, v in doubtful]
-    single = report_of(harness, readings_of(harness, alone, 0.01)).rows[6].bad_probability
-    assert beside is not None and single is not None and beside < single
+
+
+def test_a_doubtful_joint_is_likelier_alone_than_beside_a_plain_one_and_no_less_beside_two() -> None:
+    harness = harness_of([wire(f"W{i}", f"X1:{i}", f"X2:{i}") for i in range(1, 9)])
+
+    def doubtful(plain: tuple[int, ...]) -> float:
+        high = dict.fromkeys(plain, 0.2) | {7: 0.035}
+        rows = [(f"X1:{i}", f"X2:{i}", 0.0225 + high.get(i, 0.0)) for i in range(1, 9)]
+        return report_of(harness, readings_of(harness, rows, 0.01)).rows[6].bad_probability or 0.0
+
+    assert doubtful((2,)) < 0.3 * doubtful(())
+    assert doubtful((2, 5)) > 0.9 * doubtful(())
 
 
 def test_wires_not_listed_stay_at_their_own_limit() -> None:

@@ -3,7 +3,8 @@
 1. Coverage of `interval_ohms` and calibration of `bad_probability` over random looms whose truth follows
    `[expect]`, bad joints included, for several meters and ways of probing.
 2. Detection: 1 − ROC area over wires, at most one bad joint of 20–200 mΩ in a loom, independent noise of
-   10, 20 and 30 mΩ, beside the exact posterior under the true model (tests/scores/exact_joints.py).
+   10, 20 and 30 mΩ, beside the exact posterior under the true model (tests/scores/exact_joints.py), and
+   beside the exact posterior that is told of an excess only what `[expect]` says of it (10 mΩ to 100 Ω).
 3. The ordinary two-wire meter with unknown leads: how often a bad joint of a given size is found, and how
    many healthy looms raise an alarm, beside the exact posterior of that meter
    (tests/scores/exact_ordinary.py), which raises an alarm at the same confidence.
@@ -19,6 +20,7 @@ from itertools import pairwise
 import numpy as np
 
 from loomtest.diagnosis import joints
+from loomtest.diagnosis.healthy import EXCESS_HIGH_OHM, EXCESS_LOW_OHM
 from loomtest.diagnosis.wiring import as_drawn
 from loomtest.harness.copper import expectation_of
 from loomtest.harness.model import Harness
@@ -132,10 +134,12 @@ def calibration(seed: int, looms: int, meter: Meter, all_pairs: bool, wires: int
 
 @dataclass(frozen=True)
 class Detection:
-    """1 − ROC area of the report's probability and of the exact posterior, and how far they differ."""
+    """1 − ROC area of the report's probability, of the exact posterior under the true model, and of the
+    exact posterior that is told `[expect]`."""
 
     ours: float
     exact: float
+    told: float
     wires: int
     bad: int
 
@@ -143,7 +147,10 @@ class Detection:
 def detection(seed: int, looms: int, noise: float, all_pairs: bool, wires: int = 24) -> Detection:
     """At most one bad joint of 20–200 mΩ in each loom, readings with independent noise."""
     prior = Prior()
-    ours, exact, label = [], [], []
+    expected = Prior(
+        EXCESS_LOW_OHM, EXCESS_HIGH_OHM, prior.harness_bad, PLAIN.limits.bad_joint_milliohms / 1e3
+    )
+    ours, exact, told, label = [], [], [], []
     for number in range(looms):
         rng = np.random.default_rng([seed, number])
         harness = random_harness(rng, replace(PLAIN, wires=wires))
@@ -154,6 +161,7 @@ def detection(seed: int, looms: int, noise: float, all_pairs: bool, wires: int =
         pairs = net_pairs(harness) if all_pairs else continuity_pairs(harness, rng)
         readings = noisy(loom, pairs, noise, rng)
         exact.append(bad_probabilities(harness, pairs, readings.value, noise, prior))
+        told.append(bad_probabilities(harness, pairs, readings.value, noise, expected))
         rows = judged(loom, readings).rows
         ours.append(np.array([row.bad_probability for row in rows], dtype=np.float64))
         label.append(np.arange(len(harness.wires)) == bad)
@@ -161,6 +169,7 @@ def detection(seed: int, looms: int, noise: float, all_pairs: bool, wires: int =
     return Detection(
         area_above(np.concatenate(ours), truth),
         area_above(np.concatenate(exact), truth),
+        area_above(np.concatenate(told), truth),
         truth.size,
         int(truth.sum()),
     )
@@ -242,10 +251,11 @@ def _detected(quick: int) -> None:
     for all_pairs in (True, False):
         for noise in (0.010, 0.020, 0.030):
             d = detection(2, 300 // quick, noise, all_pairs)
-            ratio = d.ours / d.exact if d.exact else 1.0
             print(
                 f"   {'all pairs' if all_pairs else 'plan'}, noise {1e3 * noise:.0f} mΩ: ours {d.ours:.5f}, "
-                f"exact {d.exact:.5f}, ratio {ratio:.3f} ({d.bad} bad of {d.wires} wires)"
+                f"exact {d.exact:.5f}, ratio {d.ours / d.exact:.3f}; exact told [expect] {d.told:.5f}, ratio "
+                f"{d.ours / d.told:.3f} ({d.bad} bad of {d.wires} wires)",
+                flush=True,
             )
 
 

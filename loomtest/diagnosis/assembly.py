@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
@@ -139,7 +140,7 @@ def _with_consequence(harness: Harness, finding: Finding) -> Finding:
         return finding
     carried = [row.amps for s in finding.suspects if (row := rows[s.wire]).amps is not None]
     if finding.fault == "open" and carried:
-        return replace(finding, consequence=consequence(float("inf"), max(carried)))
+        return replace(finding, consequence=consequence(math.inf, max(carried), harness.limits.system_volts))
     return finding
 
 

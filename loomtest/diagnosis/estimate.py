@@ -116,6 +116,7 @@ class _Links:
     odds: FloatArray
     most: FloatArray
     size: IntArray
+    independent_odds: FloatArray
 
     def slab(self, nets: Nets) -> Slab:
         """What may be wrong with the links of a chunk."""
@@ -150,7 +151,7 @@ def solve_run(arranged: Arranged, prior: Prior, coarse: FloatArray, shared: Shar
     net_of_wire = np.repeat(np.arange(layout.wire_count.size), layout.wire_count)
     links = _links(arranged, prior, coarse, series(sight.column, net_of_wire), most)
     tau = several_weight(float(np.sum(links.odds / (1 + links.odds))))
-    links = replace(links, odds=prior_odds(links.odds, tau))
+    links = replace(links, odds=prior_odds(links.odds, tau), independent_odds=links.odds)
     parts = []
     for nets, got, a, loop in seen:
         for rows, columns, loop_of, label in merged(a, loop, links.of_wire[got.wire]):
@@ -190,6 +191,7 @@ def _links(arranged: Arranged, prior: Prior, coarse: FloatArray, label: IntArray
         total(prior.odds),
         highest,
         size,
+        total(prior.odds),
     )
 
 
@@ -208,8 +210,7 @@ def _posterior(
     for part, (cavity_mean, cavity_var) in zip(parts, told, strict=True):
         given = part.nets.given_shared(cavity_mean, cavity_var)
         sets = refine(given, part.slab, search(given, part.slab))
-        prior_none = np.sum(np.log1p(-part.slab.odds / (1 + part.slab.odds)), axis=1)
-        evidence[part.nets.net] = given.evidence + _log_sum(sets, part.nets.net.size) + prior_none
+        evidence[part.nets.net] = given.evidence + _log_sum(sets, links, given)
         loops[part.nets.link] = part.nets.loop
         sure = bent(part.nets, sets)
         again = np.any(sure, axis=1)
@@ -271,9 +272,14 @@ def _judged_bad(beyond: FloatArray, healthy_above: FloatArray) -> FloatArray:
     return np.minimum(beyond + np.where(healthy_above > 0.5, healthy_above, 0.0), 1.0)
 
 
-def _log_sum(sets: Sets, count: int) -> FloatArray:
-    """(B,) log of the summed odds of all sets of each net against no bad link."""
-    own = sets.log_z + np.sum(np.logaddexp(0.0, sets.own_log_odds), axis=1)
+def _log_sum(sets: Sets, links: _Links, given: Given) -> FloatArray:
+    """(B,) log of what the sets of each net make of its evidence with no bad link, joints independent (what
+    other nets hold, or how many there are, is no evidence for a net)."""
+    link, count = given.nets.link, given.nets.net.size
+    raised = np.log(links.odds[0] / links.independent_odds[0])  # the same for all
+    own = sets.log_z - raised * sets.member.sum(axis=1)
+    own = own + np.sum(np.logaddexp(0.0, sets.own_log_odds - raised), axis=1)
     top = np.full(count, -np.inf)
     np.maximum.at(top, sets.row, own)
-    return np.asarray(top + np.log(np.bincount(sets.row, np.exp(own - top[sets.row]), count)))
+    none = -np.sum(np.log1p(links.independent_odds[link]), axis=1)
+    return np.asarray(top + np.log(np.bincount(sets.row, np.exp(own - top[sets.row]), count)) + none)

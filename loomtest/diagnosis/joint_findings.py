@@ -152,7 +152,9 @@ def _described(found: Found, cluster: _Cluster) -> Finding:
         tuple(suspects),
         probability=cluster.probability,
         text=_sentence(found, suspects, likely_open),
-        consequence="" if likely_open else consequence(ohms - expected, wire.amps),
+        consequence=""
+        if likely_open
+        else consequence(ohms - expected, wire.amps, harness.limits.system_volts),
         next=_next(found, cluster),
     )
 
@@ -271,7 +273,7 @@ def _ranked(harness: Harness, findings: list[Finding]) -> list[Finding]:
         current = amps.get(finding.suspects[0].wire)
         if current is None or not math.isfinite(ohms):
             return 0.0, 0.0, ohms
-        lost = meaning(ohms, current)
+        lost = meaning(ohms, current, harness.limits.system_volts)
         return lost.watts, lost.volts, ohms
 
     return sorted(findings, key=loss, reverse=True)

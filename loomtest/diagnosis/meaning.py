@@ -7,8 +7,6 @@ from dataclasses import dataclass
 
 from loomtest.harness.copper import volts_lost, watts_lost
 
-SYSTEM_VOLTS = 12.0  # where nothing says otherwise (common practice)
-
 
 @dataclass(frozen=True, slots=True)
 class Meaning:
@@ -19,14 +17,14 @@ class Meaning:
     share: float
 
 
-def meaning(excess_ohm: float, amps: float, system_volts: float = SYSTEM_VOLTS) -> Meaning:
+def meaning(excess_ohm: float, amps: float, system_volts: float) -> Meaning:
     """Volts lost and watts made in an excess resistance (VD = R·I, FAA AC 43.13-1B 11-66d; P = R·I²)."""
     excess = max(excess_ohm, 0.0)
     volts = volts_lost(excess, amps)
     return Meaning(volts, watts_lost(excess, amps), volts / system_volts)
 
 
-def consequence(excess_ohm: float | None, amps: float | None, system_volts: float = SYSTEM_VOLTS) -> str:
+def consequence(excess_ohm: float | None, amps: float | None, system_volts: float) -> str:
     """One sentence for a person; empty where the current is not known.
 
     Where the joint would take the whole of the system's voltage the circuit simply does not work: I²R of the

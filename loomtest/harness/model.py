@@ -73,6 +73,7 @@ class Limits:
 
     bad_joint_milliohms: float = 20.0
     joint_drop_volts: float = 0.1
+    system_volts: float = 12.0
     continuity_ohms: float = 1.0
     short_below_ohms: float = 100.0
     isolation_ohms: float = 1e6

@@ -54,6 +54,7 @@ KEY_SAYS = {
     "bad_joint_rate": "share of wires with a bad joint before anything is measured",
     "bad_joint_milliohms": "most a wire may have above a healthy one; written here, joints are judged at it",
     "joint_drop_volts": "where amps is known: no more than this lost; the smaller limit holds",
+    "system_volts": "of the vehicle: what a lost volt is compared with",
     "continuity_ohms": "limit of a wire without size or length",
     "short_below_ohms": "joined below this",
     "isolation_ohms": "apart above this",

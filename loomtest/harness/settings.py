@@ -34,6 +34,7 @@ _EXPECT: dict[str, _Bound] = {
 _LIMITS: dict[str, _Bound] = {
     "bad_joint_milliohms": _ABOVE,
     "joint_drop_volts": _ABOVE,
+    "system_volts": (lambda x: 1 <= x <= 60, "volts from 1 to 60"),
     "continuity_ohms": _ABOVE,
     "short_below_ohms": _ABOVE,
     "isolation_ohms": _ABOVE,

@@ -219,12 +219,14 @@ def test_averaging_shrinks_only_what_is_each_readings_own() -> None:
 
 
 def test_volts_and_watts_in_a_joint() -> None:
-    lost = meaning(0.05, 10.0)
+    lost = meaning(0.05, 10.0, 12.0)
     assert (lost.volts, lost.watts, lost.share) == pytest.approx((0.5, 5.0, 0.5 / 12))
-    assert "0.5 V" in consequence(0.05, 10.0)
-    assert "5 W" in consequence(0.05, 10.0)
-    assert "will not work" in consequence(10.0, 10.0)
-    assert consequence(0.05, None) == consequence(None, 5.0) == consequence(0.05, 0.0) == ""
+    assert "0.5 V" in consequence(0.05, 10.0, 12.0)
+    assert "5 W" in consequence(0.05, 10.0, 12.0)
+    assert "will not work" in consequence(10.0, 10.0, 12.0)
+    assert consequence(0.05, None, 12.0) == consequence(None, 5.0, 12.0) == consequence(0.05, 0.0, 12.0) == ""
+    assert "8.3 % of 6 V" in consequence(0.05, 10.0, 6.0)
+    assert "will not work" in consequence(0.7, 10.0, 6.0)
 
 
 def test_like_is_compared_with_like_only() -> None:

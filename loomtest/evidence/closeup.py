@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 from loomtest.diagnosis.verdict import Finding
 from loomtest.evidence.drawing import Box, Dot, Drawing, Item, Line, Words, visible
+from loomtest.evidence.faces import Cell
 from loomtest.evidence.letters import cut, text_width, wrapped
 from loomtest.evidence.loom_faces import cavity, frame, paints_of
 from loomtest.evidence.loom_spots import CELL, Spot, spot_of
@@ -99,9 +100,13 @@ def _place(spot: Spot, top: float, point: str) -> tuple[float, float] | None:
         return spot.x, top + spot.face[1] / 2
     for cell in spot.cells:
         if cell.cavity == cavity_of(point):
-            left = spot.x - spot.face[0] / 2 + 6
-            return left + (cell.column + 0.5) * spot.cell, top + 6 + (cell.row + 0.5) * CELL
+            return _middle(spot, top, cell)
     return None
+
+
+def _middle(spot: Spot, top: float, cell: Cell) -> tuple[float, float]:
+    left = spot.x - spot.face[0] / 2 + 6
+    return left + (cell.column + 0.5) * spot.cell, top + 6 + (cell.row + 0.5) * CELL
 
 
 def _label(
@@ -173,8 +178,7 @@ def _draw_face(
     items.append(Box(spot.x - w / 2, top, w, h, 8, "body", "ink", 1.8))
     for cell in spot.cells:
         point = f"{spot.hub}:{cell.cavity}"
-        place = _place(spot, top, point)
-        assert place is not None
+        place = _middle(spot, top, cell)
         if point in marked:
             items.append(frame(*place, spot.cell / 2 - 0.5, 12, tone))
         items.extend(cavity(*place, point, cell.cavity, at.get(point, ()), spot.cell))

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 from loomtest.diagnosis.verdict import Finding
 from loomtest.evidence.drawing import XY, visible
@@ -78,7 +79,7 @@ class Spot:
     up: bool = True
     width: float = 0.0
 
-    @property
+    @cached_property
     def face(self) -> XY:
         """Width and height of the connector's face, or of the symbol of a single terminal."""
         if self.more:

@@ -12,7 +12,7 @@ from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from loomtest.diagnosis.verdict import Finding, Verdict
+from loomtest.diagnosis.verdict import Finding, Verdict, WireRow
 from loomtest.errors import InputError, Problem
 from loomtest.evidence.cautions import CAUTIONS
 from loomtest.evidence.closeup import closeups
@@ -43,7 +43,9 @@ from loomtest.readings.model import Instrument, Readings
 MOST_FAULTS = 200
 MOST_UNTESTED = 60
 MOST_CLOSE = 40  # faults with close-ups of the faces they concern
-MOST_GOOD_ROWS = 300  # of the circuits and wires that are as they should be
+MOST_GOOD_ROWS = 300  # circuits and wires that are as they should be are all shown up to here
+SOME_GOOD_ROWS = 60  # and of more, so many
+MOST_BAD_ROWS = 1000
 
 
 def write_report(
@@ -147,7 +149,7 @@ def _answer(
             *map(sentence, verdict.notes),
             *(_nearby(problem) for problem in (*harness.warnings, *readings.warnings)),
         ],
-        "faces_known": all(name in harness.faces for name in harness.cavities),
+        "faces_known": all(hub in harness.faces for hub in hubs if hub not in harness.code_of),
         "whole_board": len(hubs) <= MOST_HUBS,
         "hubs": counted(len(hubs), "connector or terminal", "connectors and terminals"),
     }
@@ -162,8 +164,10 @@ def _tables(harness: Harness, verdict: Verdict) -> dict[str, Any]:
     worst = {"fail": 0, "undecided": 1, "untested": 2, "pass": 3}
     nets = sorted(verdict.nets, key=lambda net: worst[net.verdict])
     wires = sorted(verdict.wires, key=lambda wire: worst[wire.verdict])
-    shown_nets = _bad_and_some_good([net.verdict == "pass" for net in nets])
-    shown_wires = _bad_and_some_good([wire.verdict == "pass" for wire in wires])
+    if sum(wire.verdict == "pass" for wire in wires) > MOST_GOOD_ROWS:  # those nearest to their limits
+        wires.sort(key=lambda wire: (worst[wire.verdict], -_share_of_limit(wire)))
+    shown_nets, more_nets = _bad_and_some_good([net.verdict == "pass" for net in nets], "circuit")
+    shown_wires, more_wires = _bad_and_some_good([wire.verdict == "pass" for wire in wires], "wire")
     axis = axis_of(verdict.wires)
     untested = untested_sentences(verdict.untested)
     return {
@@ -176,19 +180,30 @@ def _tables(harness: Harness, verdict: Verdict) -> dict[str, Any]:
                 "tone": ROW_TONE[net.verdict],
                 "word": NET_WORD[net.verdict],
             }
-            for net in nets[:shown_nets]
+            for net in (nets[row] for row in shown_nets)
         ],
-        "more_nets": counted(len(nets) - shown_nets, "circuit") if shown_nets < len(nets) else "",
-        "wires": wire_rows(harness, wires[:shown_wires], axis, verdict.findings),
-        "more_wires": counted(len(wires) - shown_wires, "wire") if shown_wires < len(wires) else "",
+        "more_nets": more_nets,
+        "wires": wire_rows(harness, [wires[row] for row in shown_wires], axis, verdict.findings),
+        "more_wires": more_wires,
         "axis_from": ohms(axis[0]),
         "axis_to": ohms(axis[1]),
     }
 
 
-def _bad_and_some_good(good: Sequence[bool]) -> int:
-    """How many of rows sorted bad first are shown."""
-    return min(len(good), sum(not g for g in good) + MOST_GOOD_ROWS)
+def _bad_and_some_good(good: Sequence[bool], what: str) -> tuple[list[int], str]:
+    """Which of the rows, bad ones first, are shown; and what is left out, in words."""
+    bad, fine = [i for i, g in enumerate(good) if not g], [i for i, g in enumerate(good) if g]
+    kept = fine if len(fine) <= MOST_GOOD_ROWS else fine[:SOME_GOOD_ROWS]
+    told = []
+    if len(bad) > MOST_BAD_ROWS:
+        told.append(f"And {counted(len(bad) - MOST_BAD_ROWS, what)} more that are not, in verdict.json.")
+    if len(kept) < len(fine):
+        told.append(f"And {counted(len(fine) - len(kept), what)}, all as they should be.")
+    return [*bad[:MOST_BAD_ROWS], *kept], " ".join(told)
+
+
+def _share_of_limit(row: WireRow) -> float:
+    return row.ohms / row.limit_ohms if row.ohms and row.limit_ohms else 0.0
 
 
 @dataclass(frozen=True)

@@ -182,6 +182,8 @@ def faults_plot(harness: Harness, change: Change, before: Verdict, after: Verdic
             items.extend(mark_shapes(finding, 740, y, 9.5, "bad"))
         else:
             items.append(Dot(740, y, 8, "paper", "good" if now == "gone" else "doubt", 2.2))
+            if now != "gone":
+                items.append(Words(740, y + 4.2, "?", 11.5, "doubt", "middle", bold=True))
         tone = "bad" if now == "mark" else "good" if now == "gone" else "doubt"
         items.append(Words(766, y + 5, word, 13, tone, bold=True))
         y += 34

@@ -16,8 +16,12 @@ import numpy as np
 from loomtest.evidence.drawing import Box, Dot, Drawing, Item, Line, Way, Words, visible
 from loomtest.evidence.look import DARK, LIGHT
 
+Widths = dict[tuple[str, float, bool], float]
+
 if TYPE_CHECKING:
+    from matplotlib.font_manager import FontProperties
     from matplotlib.path import Path
+    from matplotlib.transforms import Transform
 
 POINTS = 72 / 96  # typographic points in a CSS pixel
 MOST_PIXELS = 30_000  # along an edge: what viewers open, and well below what the renderer can hold
@@ -34,9 +38,10 @@ def save_png(drawing: Drawing, path: FilePath, *, dark: bool = False, scale: flo
     size = round(drawing.width * scale), round(drawing.height * scale)
     renderer: Any = backend_agg.RendererAgg(*size, 96 * scale)  # type: ignore[no-untyped-call]
     _paint(renderer, Box(0, drawing.top, drawing.width, drawing.height, 0, "paper"), colours, drawing, scale)
+    widths: Widths = {}
     for item in drawing.items:
         if isinstance(item, Words):
-            _write(renderer, item, colours, drawing, scale)
+            _write(renderer, item, colours, drawing, scale, widths)
         elif not isinstance(item, Way):
             _paint(renderer, item, colours, drawing, scale)
     pixels = np.asarray(renderer.buffer_rgba())[:, :, :3]
@@ -49,7 +54,10 @@ def _paint(renderer: Any, item: Item, colours: dict[str, str], drawing: Drawing,
     from matplotlib.transforms import Affine2D
 
     assert not isinstance(item, Words | Way)
-    to_pixels = Affine2D().translate(0, -drawing.top - drawing.height).scale(scale, -scale)
+    below = drawing.top + drawing.height
+    to_pixels: Transform = Affine2D().translate(0, -below).scale(scale, -scale)
+    if isinstance(item, Dot):
+        to_pixels = Affine2D().scale(item.r).translate(item.x, item.y) + to_pixels
     gc = renderer.new_gc()
     stroke = item.stroke
     gc.set_linewidth(item.width * POINTS if stroke != "none" else 0.0)
@@ -73,7 +81,7 @@ def _outline(item: Item) -> Path:
     if isinstance(item, Box):
         return _rounded(item)
     if isinstance(item, Dot):
-        return Path.circle((item.x, item.y), item.r)
+        return Path.unit_circle()  # one outline for all, put in its place by the caller
     assert not isinstance(item, Words)
     closed = not isinstance(item, Line)
     return Path([*item.points, item.points[0]] if closed else list(item.points), closed=closed)
@@ -97,20 +105,33 @@ def _rounded(box: Box) -> Path:
     return Path(points, codes)
 
 
-def _write(renderer: Any, words: Words, colours: dict[str, str], drawing: Drawing, scale: float) -> None:
-    from matplotlib.font_manager import FontProperties
-
+def _write(
+    renderer: Any, words: Words, colours: dict[str, str], drawing: Drawing, scale: float, widths: Widths
+) -> None:
     text = _writable(visible(words.text), words.bold)
     if not text.strip():
         return
-    font = FontProperties(family="DejaVu Sans", weight="bold" if words.bold else "normal")
-    font.set_size(words.size * POINTS)
+    font = _font(words.size, words.bold)
     gc = renderer.new_gc()
     gc.set_foreground(colours.get(words.fill, words.fill))
-    width = renderer.get_text_width_height_descent(text, font, ismath=False)[0]
+    width = 0.0
+    if words.anchor != "start":
+        if (text, words.size, words.bold) not in widths:  # the numbers of cavities come again and again
+            measured = renderer.get_text_width_height_descent(text, font, ismath=False)
+            widths[text, words.size, words.bold] = measured[0]
+        width = widths[text, words.size, words.bold]
     left = words.x * scale - width * {"start": 0.0, "middle": 0.5, "end": 1.0}[words.anchor]
     renderer.draw_text(gc, left, (words.y - drawing.top) * scale, text, font, 0.0)
     gc.restore()
+
+
+@lru_cache(maxsize=32)
+def _font(size: float, bold: bool) -> FontProperties:
+    from matplotlib.font_manager import FontProperties
+
+    font = FontProperties(family="DejaVu Sans", weight="bold" if bold else "normal")
+    font.set_size(size * POINTS)
+    return font
 
 
 @lru_cache(maxsize=2)

@@ -201,15 +201,30 @@ def test_a_large_loom_says_what_it_leaves_out() -> None:
     harness = Harness("big", wires, points)
     base = example.verdict(example.tractor()).wires[0]
     rows = tuple(
-        replace(base, wire=w.name, start=w.start, end=w.end, verdict="fail" if i == 699 else "pass")
+        replace(
+            base, wire=w.name, start=w.start, end=w.end, verdict="fail" if i == 699 else "pass",
+            ohms=0.009 if i == 650 else 0.005, limit_ohms=0.010,
+        )
         for i, w in enumerate(wires)
-    )
+    )  # fmt: skip
     nets = tuple(NetRow(w.name, (w.start, w.end), "pass") for w in wires)
     verdict = replace(example.verdict(example.tractor()), wires=rows, nets=nets, findings=())
-    text = made(harness, verdict).text
-    assert "And 399 wires, all as they should be." in text
-    assert "And 400 circuits, all as they should be." in text
-    assert "W700" in text
+    page = made(harness, verdict)
+    assert "And 639 wires, all as they should be." in page.text
+    assert "And 640 circuits, all as they should be." in page.text
+    table = page.text[page.text.index("Each wire with its two joints") :]
+    assert re.findall(r"\bW\d+\b", table)[:3] == ["W700", "W651", "W1"]  # at fault, nearest to its limit
+
+
+def test_of_thousands_that_nobody_measured_the_page_holds_a_thousand() -> None:
+    wires = tuple(Wire(f"W{i}", f"X1:{i}", f"X2:{i}") for i in range(1, 3001))
+    harness = Harness("huge", wires, tuple(p for w in wires for p in (w.start, w.end)))
+    base = example.verdict(example.tractor()).wires[0]
+    rows = tuple(
+        replace(base, wire=w.name, start=w.start, end=w.end, ohms=None, verdict="untested") for w in wires
+    )
+    verdict = replace(example.verdict(example.tractor()), wires=rows, nets=(), findings=(), undecided=())
+    assert "And 2,000 wires more that are not, in verdict.json." in made(harness, verdict).text
 
 
 def test_the_folder_holds_page_pictures_and_verdict(tmp_path: Path) -> None:

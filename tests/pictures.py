@@ -7,10 +7,12 @@ from pathlib import Path
 
 from loomtest.diagnosis.change import Side, change_between
 from loomtest.diagnosis.judge import judge
+from loomtest.evidence.closeup import closeups
 from loomtest.evidence.drawing import to_svg
 from loomtest.evidence.page import board_of
 from loomtest.evidence.plots import circuits_plot
 from loomtest.harness.load import load_harness
+from loomtest.harness.model import Wire
 from loomtest.readings.load import load_readings
 
 ROOT = Path(__file__).parents[1]
@@ -18,7 +20,7 @@ PICTURES = ROOT / "docs" / "pictures"
 
 
 def drawn() -> dict[str, str]:
-    """File name to SVG: the tractor's loom before, and its circuits before and after."""
+    """File name to SVG: the tractor's loom before, a close-up of it, and its circuits before and after."""
     folder = ROOT / "sample_runs" / "orchard_tractor"
     harness = load_harness(folder)
     sides = []
@@ -26,7 +28,14 @@ def drawn() -> dict[str, str]:
         readings = load_readings(folder / name, harness)
         sides.append(Side(readings, judge(harness, readings)))
     change = change_between(harness, sides[0], sides[1])
+    at: dict[str, list[Wire]] = {}
+    for wire in harness.wires:
+        for point in (wire.start, wire.end):
+            at.setdefault(point, []).append(wire)
+    crossed = next(f for f in sides[0].verdict.findings if f.fault == "crossed")
+    face = closeups(harness, crossed, "bad", at)[0]
     return {
+        "closeup.svg": to_svg(face, alone=True, ident="closeup"),
         "loom.svg": to_svg(board_of(harness, sides[0].verdict), alone=True, ident="loom"),
         "circuits.svg": to_svg(circuits_plot(harness, change), alone=True, ident="circuits"),
     }

@@ -151,3 +151,12 @@ def test_a_hot_joint_stands_before_what_merely_does_not_work() -> None:
     harness = example.tractor()
     order = [f.fault for f in ranked(example.FINDINGS, example.verdict(harness), harness)]
     assert order == ["short", "high-resistance", "crossed", "open"]
+
+
+def test_the_page_that_explains_the_report_has_every_word_and_sign() -> None:
+    page = (Path(__file__).parents[2] / "docs" / "report.md").read_text(encoding="utf-8")
+    for kind in get_args(Fault):
+        sign = MARKS[kind].sign.replace("|", "\\|")
+        assert re.search(
+            rf"^\| {FAULT_WORD[kind]} \| [^|]+ \| `{re.escape(sign)}` \|$", page, re.MULTILINE
+        ), kind

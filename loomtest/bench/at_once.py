@@ -77,6 +77,15 @@ class AtOnce:
             return f"below {ohms_text(self._harness.limits.continuity_ohms)}"
         return ohms_text(step.expected_ohms)
 
+    def prompt_text(self, step: Step) -> str:
+        """`expected_text`, and what that looks like on the meter where the leads are most of it."""
+        text, ohm = self.expected_text(step), step.expected_ohms
+        if not self.lead_known or step.what not in ("continuity", "loops", "joints") or not ohm:
+            return text
+        if not self.lead_ohm > 0.1 * ohm:  # nobody would see a difference, or nobody knows the value
+            return text
+        return f"{text}; with the leads the meter shows about {self.lead_ohm + ohm:.2g} Ω"
+
     def look(self, step: Step, value: float) -> Glance:
         """`value` in ohms, or in volts for a diode; +inf for over-range. Leads are taken off here."""
         if step.quantity == "diode":

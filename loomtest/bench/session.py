@@ -314,7 +314,7 @@ class Session:
     def _ask(self, step: Step) -> list[Event]:
         before, self._step, self._stage, self._doubt = self._step, step, "probe", None
         self._open_since_s, self._warned = math.inf, False
-        expected = self._glance.expected_text(step)
+        expected = self._glance.prompt_text(step)
         self._ohms.expect(self._glance.most_ohm(step))
         events: list[Event] = []
         quantity = step.quantity

@@ -77,6 +77,11 @@ def keep(
         told = {**_object(place, kept.entry), "verdict": kept.verdict.verdict}
         text = [f"kept as {kept.folder}", f"verdict: {kept.verdict.verdict}"]
         text += [f"digest of its tag manifest: {kept.entry.digest}"]
+        from loomtest.evidence.archive_names import kept_before
+
+        earlier = kept_before(place, kept.entry)
+        if earlier is not None:
+            text += [f"the same readings are kept already, as {earlier.folder}: both stay"]
     if as_json:
         show_json(told)
     else:

@@ -34,7 +34,7 @@ def report(
     from loomtest.commands.screen import show, show_json, warn
     from loomtest.diagnosis.judge import judge
     from loomtest.evidence.page import write_report
-    from loomtest.evidence.plain import Line, headline
+    from loomtest.evidence.plain import Line, folded, headline
     from loomtest.harness.load import load_harness
     from loomtest.readings.load import load_readings
 
@@ -55,4 +55,5 @@ def report(
     if as_json:
         show_json({"files": [path.as_posix() for path in paths], "verdict": verdict.to_json()})
         return
-    show([Line(headline(verdict, expected), "head"), *(Line(f"  {path.as_posix()}") for path in paths)])
+    told = [Line(text, "head") for text in folded(headline(verdict, expected), 80)]
+    show([*told, *(Line(f"  {path.as_posix()}") for path in paths)])

@@ -13,13 +13,15 @@ from loomtest.commands.verbs import JSON_HELP, QUIET_HELP
 
 @app.command(
     epilog="Example: loomtest verify --archive evidence\n"
-    "Example: loomtest verify --bag 20261125-101500-tractor-before-1a2b3c4d --to-zip for-the-owner.zip"
+    "Example: loomtest verify --bag tractor-before --to-zip for-the-owner.zip"
 )
 def verify(
     key: Annotated[
         list[str] | None, typer.Option(help="A public key; every bag must be signed by one of those given.")
     ] = None,
-    bag: Annotated[str | None, typer.Option(help="With --to-zip: the bag to pack.")] = None,
+    bag: Annotated[
+        str | None, typer.Option(help="With --to-zip: the bag to pack; a part of its name will do.")
+    ] = None,
     to_zip: Annotated[
         str | None, typer.Option(help="Check one bag and pack it into this zip file, to hand on.")
     ] = None,
@@ -44,10 +46,11 @@ def verify(
 
     place = Archive(archive) if archive is not None else Archive(default_archive())
     if bag is not None and to_zip is not None:
+        from loomtest.evidence.archive_names import bag_meant
         from loomtest.evidence.archive_zip import export_bag
 
         with Progress(f"checking and packing {bag}", quiet):
-            written = export_bag(place, bag, Path(to_zip))
+            written = export_bag(place, bag_meant(place, bag).folder, Path(to_zip))
         if as_json:
             show_json({"zip": written.as_posix()})
         else:

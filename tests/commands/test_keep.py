@@ -186,3 +186,22 @@ def test_the_archive_may_be_named_by_the_environment(tmp_path: Path, monkeypatch
     monkeypatch.setenv("LOOMTEST_ARCHIVE", str(tmp_path / "here"))
     assert loomtest("keep", str(TRACTOR / "3_final")).returncode == 0
     assert len(bags(tmp_path / "here")) == 1
+
+
+def test_a_run_kept_twice_is_told_and_a_part_of_a_name_will_do(tmp_path: Path) -> None:
+    launch = TRACTOR.parent / "fishing_launch"
+    words = (str(launch / "1_first.csv"), "--harness", str(launch), "--archive", "archive")
+    first = loomtest("keep", *words, "--stage", "first", cwd=tmp_path)
+    assert first.returncode == 0 and "kept already" not in first.stdout
+    again = loomtest("keep", *words, "--stage", "again", cwd=tmp_path)
+    names = sorted(bag.name for bag in (tmp_path / "archive").glob("2*"))
+    assert again.returncode == 0 and len(names) == 2
+    earlier = next(name for name in names if "-first-" in name)
+    assert f"the same readings are kept already, as {earlier}: both stay" in again.stdout
+    pack = ("verify", "--archive", "archive", "--to-zip", "a.zip", "--bag")
+    several = loomtest(*pack, "launch", cwd=tmp_path)
+    assert several.returncode == 2 and "holds 2 bags whose name holds launch" in several.stderr
+    none = loomtest(*pack, "tractor", cwd=tmp_path)
+    assert none.returncode == 2 and all(name in none.stderr for name in names)
+    assert loomtest(*pack, "-again-", cwd=tmp_path).returncode == 0
+    assert (tmp_path / "a.zip").is_file()

@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import os
 import sys
+from contextlib import suppress
 
 
 def main() -> None:
@@ -26,6 +27,7 @@ def main() -> None:
             stream.reconfigure(errors="backslashreplace")  # a console without Ω still gets the answer
     try:
         status = app(standalone_mode=False)
+        sys.stdout.flush()  # here a full disk can still be told
     except UsageMistake as mistake:
         print(f"loomtest: {shown_lines(usage_sentence(mistake))}", file=sys.stderr)
         sys.exit(2)
@@ -35,7 +37,27 @@ def main() -> None:
     except (KeyboardInterrupt, Abort):
         print("loomtest: interrupted; what was recorded is safe on disk", file=sys.stderr)
         sys.exit(130)
+    except (OSError, MemoryError) as error:  # the machine's fault, and never to be taken for a verdict
+        _say_of_the_machine(error)
+        sys.exit(2)
     sys.exit(status if isinstance(status, int) else 0)
+
+
+def _say_of_the_machine(error: OSError | MemoryError) -> None:
+    from loomtest.commands.text import shown
+
+    # What could not be written is not tried again when Python closes its streams.
+    with suppress(OSError, ValueError):
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+    if isinstance(error, BrokenPipeError):
+        return  # whoever read our answer has read enough
+    if isinstance(error, MemoryError):
+        found = "too little memory for this"
+    else:
+        found = (error.strerror or str(error)).lower()
+        found += f" ({error.filename})" if error.filename else ""
+    with suppress(OSError):
+        print(f"loomtest: found {shown(found)}; expected room to work in", file=sys.stderr)
 
 
 def version_line() -> str:

@@ -72,7 +72,13 @@ def write_report(
 
 
 def _save(path: Path, text: str) -> None:
-    path.write_text(text, encoding="utf-8", newline="\n")
+    """The file as a whole, or as it was: half a report says less than it seems to."""
+    partial = path.with_name(f".{path.name}.new")
+    try:
+        partial.write_text(text, encoding="utf-8", newline="\n")
+        partial.replace(path)
+    finally:
+        partial.unlink(missing_ok=True)
 
 
 def board_of(harness: Harness, verdict: Verdict) -> Drawing:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import os
 from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
@@ -54,6 +55,8 @@ class SerialPort:
                 stopbits=settings.stop_bits,
                 timeout=_WAIT_S,
                 write_timeout=2.0,
+                # Two readers share the bytes between them, and `2.34` may be the rest of `12.34`.
+                **({"exclusive": True} if os.name == "posix" and "://" not in url else {}),
             )
             self._port.reset_input_buffer()
         except (serial.SerialException, OSError, ValueError) as error:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import re
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -16,6 +15,7 @@ from loomtest.errors import ArchiveError
 from loomtest.evidence.archive import Archive
 from loomtest.evidence.archive_index import Index, Kept, WireOhms
 from loomtest.evidence.archive_trend import FEWEST_FOR_TREND, Forecast, Trend, forecast, theil_sen
+from loomtest.evidence.formulas import guarded
 
 # The slopes of all pairs grow with the square of the runs; the newest of them tell the present.
 MOST_RUNS_FOR_TREND = 200
@@ -185,19 +185,6 @@ def history_csv(history: History) -> str:
         [[guarded("" if row[name] is None else str(row[name])) for name in names] for row in rows]
     )
     return out.getvalue()
-
-
-def guarded(cell: str) -> str:
-    """The cell, with an apostrophe before what a spreadsheet would take for a formula; numbers are left."""
-    if re.fullmatch(r"[+-]?[0-9.]+(?:[eE][+-]?[0-9]+)?", cell):
-        return cell
-    # Also behind spaces, and the full-width forms: some programs strip the one and fold the other.
-    first = cell.lstrip(" \t\r\n\u00a0\u3000")[:1]
-    return (
-        "'" + cell
-        if first in tuple("=+-@|%\uff1d\uff0b\uff0d\uff20") or cell[:1] in ("\t", "\r", "\n")
-        else cell
-    )
 
 
 def _six(value: float) -> float:

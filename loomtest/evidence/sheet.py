@@ -11,6 +11,7 @@ from pathlib import Path
 from loomtest.bench.plan import Plan, Step
 from loomtest.errors import InputError, Problem
 from loomtest.evidence.cautions import CAUTIONS
+from loomtest.evidence.formulas import guarded
 from loomtest.evidence.units import ohms
 from loomtest.harness.copper import part_ohms
 from loomtest.harness.model import Harness, Wire, connector_of
@@ -77,7 +78,8 @@ def sheet_csv(harness: Harness, plan: Plan) -> str:
         quantity = "" if step.quantity == "resistance" else step.quantity
         bonded = " ".join(step.bonded)
         expected = expected_text(harness, wires, step)
-        writer.writerow([step.step, step.start, step.end, "", quantity, bonded, expected, step.proves])
+        start, end, tied, shown, proves = map(guarded, (step.start, step.end, bonded, expected, step.proves))
+        writer.writerow([step.step, start, end, "", quantity, tied, shown, proves])
     return out.getvalue()
 
 

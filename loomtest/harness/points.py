@@ -8,6 +8,8 @@ from __future__ import annotations
 import re
 
 LONGEST_NAME = 100
+# What a spreadsheet takes for the beginning of a formula, with the full-width forms that some programs fold.
+FORMULA_SIGNS = "=+-@|%\uff1d\uff0b\uff0d\uff20"
 _FIGURES = "0123456789"  # `²` is a digit too, and no number
 _EVERYDAY = re.compile(r"[A-Za-z_]\w{0,30}[+-]?(?::\w{1,30})?", re.ASCII)
 # What spreadsheets make of a cavity such as 3:2, of 1-2 or 1/2, and of MAR1 (common practice).
@@ -27,6 +29,8 @@ def read_point(text: str) -> str:
     if _EVERYDAY.fullmatch(text):  # nothing to correct: most points of a long list
         return text
     name = text.strip()
+    if name[0:1] == "'" and name[1:2] in tuple(FORMULA_SIGNS):
+        name = name[1:]  # the guard that our own tables for spreadsheets have before such a name
     if len(name) > 1 and name[0] == "-":
         name = name[1:].lstrip()
     if not name:

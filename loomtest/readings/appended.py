@@ -31,19 +31,29 @@ class AppendedFile:
         self._size = len(whole)
 
     def append(self, text: str, lines: int) -> None:
-        """Add `lines` whole lines. Raises RunFolderError with the file as it was before."""
+        """Add `lines` whole lines. Raises RunFolderError with the file as it was before.
+
+        A file that is no longer at its place is refused too: it would take what is written with it.
+        """
         data = text.encode("utf-8", "replace")
         try:
             rest = memoryview(data)
             while rest:
                 rest = rest[self._stream.write(rest) or 0 :]
             os.fsync(self._stream.fileno())
+            there = self.path.exists() and os.path.samestat(self.path.stat(), os.fstat(self._stream.fileno()))
         except OSError as error:
             self._cut_back()
             raise RunFolderError(
                 f"{self.path} cannot be written ({error.strerror or error}): everything up to line "
                 f"{self.lines} is safe, what came after it is not recorded"
             ) from error
+        if not there:
+            self._cut_back()
+            raise RunFolderError(
+                f"{self.path} is gone: its folder was moved, deleted or unplugged, and what was recorded is "
+                "where the folder is. Put it back, and begin again where it stopped"
+            )
         self.lines += lines
         self._size += len(data)
 

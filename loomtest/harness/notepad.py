@@ -27,6 +27,9 @@ _RULE = re.compile(r"[\s\-=_*~#.+|:]*")
 _COMMENT = re.compile(r"\s*(?:#|//)")
 _WIRE_NAME = re.compile(r"\s*(?:wire\s+)?([Ww]\d{1,4}[a-z]?)\s*[:.)]\s+")
 _CIRCUIT_NAME = re.compile(r"\s*([^\W\d_][^\W\d_]*(?: [^\W\d_]+){0,4})\s*:\s+(?=\S)")
+_EMPTY = re.compile(
+    r"(.*?)[\s\-–—:=]+(?:unused|empty|spare|blank|n/?c|not\s+used|not\s+connected)\s*", re.IGNORECASE
+)
 _STAR = re.compile(
     r"\s*(?:(?:splice|joint|ground|earth|stud)\s+(?=\w+\s*[:=]))?(\w+(?:\s\d{1,2})?[+-]?)\s*[:=]\s*(\S.*)",
     re.I,
@@ -106,6 +109,11 @@ def _line(number: int, line: str, above: _Above) -> tuple[list[NotedWire], str]:
         )
         kept = re.sub(r"[.)]", " ", bullet[0]) if number_is_cavity else " " * bullet.end()
         rest = kept + line[bullet.end() :]
+    if nothing := _EMPTY.fullmatch(rest):
+        points = [word for word in tokens_of(nothing[1]) if word.sort in ("point", "cavity")]
+        if len(points) == 1 and (points[0].sort == "point" or above.heading):
+            name = points[0].value if points[0].sort == "point" else f"{above.heading[0]}:{points[0].value}"
+            return [], f"{name} stays empty: no wire"
     star = _STAR.fullmatch(rest)
     middle = star[1].replace(" ", "") if star else ""
     if star and SINGLE.fullmatch(middle):
@@ -144,6 +152,7 @@ def _heading(line: str, above: _Above) -> str:
     marked = bare != text
     if bare.endswith(":"):
         bare, marked = bare[:-1].rstrip(), True
+    bare = re.sub(r"(?<=\w)-(?=[A-Za-z])", " - ", bare)
     words = [word for word in tokens_of(bare) if word.sort not in ("gap", "note")]
     sorts = [word.sort for word in words]
     names = tuple(word.value for word in words if word.sort == "name")

@@ -9,12 +9,14 @@ from difflib import get_close_matches
 from itertools import pairwise
 from typing import Any
 
-from loomtest.harness.colours import IEC_60757, colour_parts
+from loomtest.harness.colours import FILLERS, IEC_60757, SHADES, colour_parts
 from loomtest.harness.measures import read_amps, read_length, read_size
 from loomtest.harness.notepad_words import SINGLE, Token
 from loomtest.harness.points import read_point
 
 _ATTRIBUTES = ("colour", "size", "length", "amps", "kind", "circuit")
+_NO_NAMES = {"for", "and", "or", "of", "not", "no", "unused", "empty", "spare", "blank", "nc"}
+_NO_NAMES |= {"fuse", "resistor", "lamp", "bulb", "coil", "diode", *SHADES, *FILLERS}
 _READERS: dict[str, Callable[[str], float]] = {"size": read_size, "length": read_length, "amps": read_amps}
 
 
@@ -41,7 +43,7 @@ class NotedWire:
         about = ", ".join(filter(None, (self.colour, size, self.length, self.amps, self.kind)))
         said = " ".join(filter(None, (self.start, about, "to", self.end)))
         said += f", for {self.circuit}" if self.circuit else ""
-        said += f" ({self.note})" if self.note else ""
+        said += f"  # {self.note}" if self.note else ""
         return f"{self.wire}: {said}" if self.wire else said
 
 
@@ -107,7 +109,7 @@ def _refuse_odd_arrows(words: Sequence[Token], points: Sequence[tuple[int, str]]
         raise NotReadError(f"found {have}; expected two points, such as X1 1 red to X4 3")
     arrows = [index for index, word in enumerate(words) if word.sort in ("arrow", "back")]
     between = [sum(left < arrow < right for arrow in arrows) for (left, _), (right, _) in pairwise(points)]
-    if len(arrows) != sum(between) or any(count > 1 for count in between):
+    if len(arrows) != sum(between) or any(count > 2 for count in between):  # `X1:1 - red - X4:3` has two
         raise NotReadError("found an arrow that does not stand between two points; expected X1 1 red to X4 3")
     if len(names) > 2 and not all(between):
         raise NotReadError(f"found {len(names)} points, {', '.join(names)}; expected one wire a line")
@@ -140,17 +142,29 @@ def _points(words: Sequence[Token], heading: tuple[str, ...]) -> list[tuple[int,
                 )
             found.append((index, f"{heading[len(found)]}:{word.value}"))
         elif word.sort == "name":
-            near = [words[place].sort for place in (index - 1, index + 1) if 0 <= place < len(words)]
             plain = bool(SINGLE.fullmatch(word.value)) or bool(re.search(r"\d|[+-]$", word.value))
-            if not plain and not {"arrow", "back"} & set(near):
+            if word.value.casefold() in _NO_NAMES or not (plain or _faces_an_arrow(words, index)):
                 raise NotReadError(_unknown(word.value))
             found.append((index, word.value))
     for _, name in found:
         try:
             read_point(name)
+            if not re.fullmatch(r"[^\W\d]\w*(?::\w+)?[+-]?", name) or re.search(r"[²³¹]", name):
+                raise ValueError("letters and figures, such as X1:3")
         except ValueError as error:
             raise NotReadError(f"found {name!r}; expected {error}") from None
     return found
+
+
+def _faces_an_arrow(words: Sequence[Token], index: int) -> bool:
+    """True for `horn` in `horn red to X1 3`: only what is said of the wire stands between."""
+    for step in (1, -1):
+        place = index + step
+        while 0 <= place < len(words) and words[place].sort in (*_ATTRIBUTES, "note"):
+            place += step
+        if 0 <= place < len(words) and words[place].sort in ("arrow", "back"):
+            return True
+    return False
 
 
 def _wire(wire: NotedWire, words: Sequence[Token], labels: dict[str, str]) -> NotedWire:
@@ -180,6 +194,9 @@ def _meant(letter: str) -> list[str]:
 
 
 def _unknown(text: str) -> str:
+    if re.fullmatch(r"\w+-\w+", text):
+        name, _, cavity = text.partition("-")
+        return f"found {text!r}; expected {name}:{cavity} for a cavity, or spaces around the dash for a wire"
     if re.match(r"\d", text):
         return f"found {text!r}; expected a unit that leaves no doubt: 1.5 mm² or AWG 16, 0.85 m or 850 mm"
     try:
@@ -190,7 +207,7 @@ def _unknown(text: str) -> str:
     if hint:
         return f"found {text!r} alone; expected {hint}"
     near = get_close_matches(text.casefold(), list(IEC_60757.values()), n=1, cutoff=0.6)
-    meant = f" (is {near[0]} meant?)" if near else ""
+    meant = f" (is {near[0]} meant?)" if near and near[0][0] == text[0].casefold() else ""
     return (
         f"found {text!r}{meant}; expected a point, colour, size or length. A circuit is written as "
         "'for horn', a remark in (brackets), a name of two words as one (fuse_box)"

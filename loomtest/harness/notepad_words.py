@@ -30,9 +30,9 @@ class Token:
 
 _NAME = r"[^\W\d]\w{0,39}"
 _CAVITY = r"(?:\d{1,4}(?:[A-Za-z](?!\w))?|[A-Za-z]\d{0,3})(?![\w²]|[.,]\d)"
-_PIN = r"(?:pins?|cav(?:ity)?\.?|way|terminal|pos(?:ition)?\.?|no\.?|number|#)"
+_PIN = r"(?:pins?|cav(?:ity)?\.?|way|terminal|pos(?:ition)?\.?|no\.?|number|#(?=\d))"
 # A number before one of these is a measure and no cavity.
-_UNIT = r"(?:mm|cm|m|in|inch|inches|ft|feet|foot|awg|ga|gauge|sq|qmm|a|amps?|ma)"
+_UNIT = r"(?i:mm|cm|m|in|inch|inches|ft|feet|foot|awg|ga|gauge|sq|qmm|a|amps?|ma)"
 _BARE_CAVITY = rf"(?:\d{{1,4}}|[A-Za-z]\d{{1,3}}|[A-Z](?!\w))(?![\w²'\"]|[.,]\d|\s*{_UNIT}\b(?!\s*\d)(?!:))"
 
 # A ground, a splice or a battery clamp is one terminal; a number behind it is part of its name.
@@ -50,8 +50,10 @@ _POINT = re.compile(
     re.IGNORECASE,
 )
 _POINT_BY_SPACE = re.compile(rf"({_NAME})(?:\s+|\s*[,\t|]\s*)({_BARE_CAVITY})")
+# `X1-A1` may be a cavity, and may be a wire from X1 to A1.
+_GLUED = re.compile(rf"({_NAME})-[A-Za-z]\d{{1,3}}(?![\w:])")
 _PIN_OF = re.compile(
-    rf"{_PIN}\s*#?({_CAVITY})\s+(?:of|on|in)\s+(?:connector\s+|plug\s+)?({_NAME})", re.IGNORECASE
+    rf"{_PIN}\s*#?({_CAVITY})\s+(?:(?:of|on|in)\s+)?(?:connector\s+|plug\s+)?({_NAME})", re.IGNORECASE
 )
 _CAVITY_ALONE = re.compile(
     rf"(?:{_PIN}\s*({_CAVITY})|(\d{{1,4}}[A-Za-z]?|[A-Za-z](?!\w))(?![\w²'\"]|[.,]\d|\s*{_UNIT}\b(?!\s*\d)))",
@@ -135,7 +137,11 @@ def _remark(line: str, at: int) -> Token | None:
     if found := _NOTE.match(line, at):
         if re.fullmatch(_CAVITY, found[1] or ""):
             return None
-        return Token("note", (found[1] or found[2] or "").strip(), at, found.end())
+        inside = (found[1] or found[2] or "").strip()
+        words = tokens_of(inside)
+        if len(words) == 1 and words[0].sort in ("colour", "size", "length", "amps"):
+            return Token(words[0].sort, words[0].value, at, found.end())  # `(red)` is no mere remark
+        return Token("note", inside, at, found.end())
     if found := _COMMENT.match(line, at):
         return Token("note", found[1].strip(), at, found.end())
     if found := _CIRCUIT.match(line, at):
@@ -180,13 +186,21 @@ def _number(text: str) -> str:
 
 def _point(line: str, at: int) -> Token | None:
     """A connector with its cavity, where the cavity is marked as one; a numbered ground or splice."""
-    if found := _PIN_OF.match(line, at):
+    found = _PIN_OF.match(line, at)
+    if found and not _is_word(found[2]) and (" of " in found[0] or re.search(r"\d", found[2])):
         return Token("point", f"{found[2]}:{found[1]}", at, found.end())
+    if found := re.compile(r"(batt|battery) ?\+(?!\w)", re.IGNORECASE).match(line, at):
+        return Token("name", found[1] + "+", at, found.end())
+    found = _GLUED.match(line, at)
+    if found and not SINGLE.fullmatch(found[1]) and not _is_word(found[1]):
+        return Token("unread", found[0], at, found.end())
     if found := _SINGLE_NUMBER.match(line, at):
         return Token("name", found[1] + found[2], at, found.end())
     found = _POINT.match(line, at)
     if found and not _is_word(found[1]) and not SINGLE.fullmatch(found[1]):
-        return Token("point", f"{found[1]}:{found[2]}", at, found.end())
+        sign = line[found.end(1)]
+        if sign not in "-./" or found[2][0].isdigit() or re.search(r"\d", found[1]):  # n/c is no point
+            return Token("point", f"{found[1]}:{found[2]}", at, found.end())
     return None
 
 

@@ -172,14 +172,21 @@ def test_splices_and_grounds_join_several() -> None:
 
 
 def test_names_circuits_parts_and_notes() -> None:
-    assert only("W12: X1 10 RD to X4 10 (new crimp) # hot") == "W12: X1:10 red to X4:10 (new crimp; hot)"
+    assert only("W12: X1 10 RD to X4 10 (new crimp) # hot") == "W12: X1:10 red to X4:10  # new crimp; hot"
     assert only("W3 X1 1 to X4 3") == "W3: X1:1 to X4:3"
     assert only("horn relay: X1 9 brown to X4 9") == "X1:9 brown to X4:9, for horn relay"
     assert only("X1 9 5A to X4 9 for the bilge pump") == "X1:9 5 A to X4:9, for bilge pump"
-    assert only("X1:19 fuse 10A X4:19") == "X1:19 fuse to X4:19 (fuse of 10 A)"
+    assert only("X1:19 fuse 10A X4:19") == "X1:19 fuse to X4:19  # fuse of 10 A"
     assert only("diode X1 20 to X1 21") == "X1:20 diode to X1:21"
     assert only("X1 23 <- X4 22") == "X4:22 to X1:23"
     assert only("gnd 2 to X1 3") == "gnd2 to X1:3"
+    assert only("X1:1 - red - X4:3") == only("X1 pin 1 (red) -> pin 3 X4") == "X1:1 red to X4:3"
+    assert only("battery + to X1 1 # the red one") == "battery+ to X1:1  # the red one"
+    assert only("horn red 5 A to X1 3") == "horn red, 5 A to X1:3"
+    assert only("A1 =5 A X4:3  # 7 x") == "A1 5 A to X4:3  # 7 x"
+    assert only("X1 5 n/c") == "X1:5 stays empty: no wire"
+    assert only("X1-X4:\n5 - unused") == "X1:5 stays empty: no wire"
+    assert only("X1-X4:\n5 red 6") == "X1:5 red to X4:6"
 
 
 @pytest.mark.parametrize(
@@ -194,6 +201,9 @@ def test_names_circuits_parts_and_notes() -> None:
         ("X1 18 red 1.5 to X4 18", "1.5"),
         ("fuse box 3 to X1 1", "fuse_box:3"),
         ("horn relay 30 to X1 1", "horn"),
+        ("X1-A1 red to X4-B2", "X1:A1 for a cavity"),
+        ("X1 3 n/c X4 1", "found"),
+        ("Relay K1 30 to X1 5", "found 'Relay';"),
         ("Measured on Sunday", "# before a line that is none"),
         ("X1:1 to X1:1", "at both ends"),
         ("X1:1 red", "only X1:1"),

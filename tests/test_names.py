@@ -2,13 +2,16 @@
 
 from __future__ import annotations
 
+import ast
 import re
+from pathlib import Path
 from typing import Any
 
 import typer
 
 from loomtest.commands.app import app
 
+ROOT = Path(__file__).parents[1]
 LEFT_ALONE = {"learn", "golden", "miswire", "apply", "init", "snapshot", "case"}
 
 
@@ -40,6 +43,20 @@ def test_the_walk_would_see_such_a_word() -> None:
         pass
 
     assert words(every_name(typer.main.get_command(other))) & LEFT_ALONE == {"golden"}
+
+
+def defined(source: str) -> set[str]:
+    """The words of every class and function that a module defines."""
+    nodes = [n.name for n in ast.walk(ast.parse(source)) if isinstance(n, ast.ClassDef | ast.FunctionDef)]
+    parts = [re.sub(r"(?<=[a-z])(?=[A-Z])", "_", name) for name in nodes if not name.startswith("__")]
+    return {word for name in parts for word in name.lower().split("_")}
+
+
+def test_no_class_or_function_or_module_of_the_package_does_either() -> None:
+    assert defined("class GoldenRun:\n    def apply_it(self): pass") & LEFT_ALONE == {"golden", "apply"}
+    for path in (ROOT / "loomtest").rglob("*.py"):
+        found = defined(path.read_text("utf-8")) | set(path.stem.strip("_").lower().split("_"))
+        assert not found & (LEFT_ALONE - ({"init"} if path.stem == "__init__" else set())), path
 
 
 def test_every_verb_says_in_one_line_what_it_does() -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
+from loomtest.harness.model import Expect, Limits
 from tests.reference import PAGE, page
 
 DOCS = Path(__file__).parents[1] / "docs"
@@ -36,3 +37,15 @@ def test_every_option_in_the_pages_is_one_of_a_command() -> None:
         text = (DOCS / f"{name}.md").read_text("utf-8")
         found = set(re.findall(r"(?<![\w-])--[a-z][a-z-]+", text))
         assert found <= known | elsewhere, name
+
+
+def test_the_limits_page_says_where_each_limit_comes_from() -> None:
+    text = (DOCS / "limits.md").read_text("utf-8")
+    rows = [line.strip("| ").split(" | ") for line in text.splitlines() if line.startswith("| `")]
+    told = {key: row[-1] for row in rows for key in re.findall(r"`(\w+)`", row[0])}
+    keys = {*Limits.__dataclass_fields__, *Expect.__dataclass_fields__} - {"bad_joint_written"}
+    assert set(told) == keys
+    assert all(len(source) > 10 for source in told.values())
+    defaults = {row[0].strip("`"): row[1] for row in rows}
+    for key, unit in (("bad_joint_milliohms", " mΩ"), ("joint_drop_volts", " V"), ("system_volts", " V")):
+        assert defaults[key] == f"{getattr(Limits(), key):g}{unit}"

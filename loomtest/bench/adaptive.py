@@ -14,8 +14,8 @@ import numpy as np
 from loomtest.bench.plan import Plan, Step, plan
 from loomtest.bench.plan_after import along_comb, at_doubtful_joint, hidden_behind, stubs_on_comb
 from loomtest.bench.plan_done import Done, unmeasured
-from loomtest.bench.plan_suspects import Case, open_cases
-from loomtest.bench.plan_worth import Arms, best_of_case, shown_alike
+from loomtest.bench.plan_suspects import Puzzle, open_puzzles
+from loomtest.bench.plan_worth import Arms, best_of_puzzle, shown_alike
 from loomtest.diagnosis.observe import observe
 from loomtest.harness.model import Harness
 from loomtest.readings.instrument import generic_handheld
@@ -42,15 +42,15 @@ def next_probing(
     if step is not None:
         return step
     seen = observe(readings, meter, harness.limits)
-    cases = open_cases(harness, seen)
+    puzzles = open_puzzles(harness, seen)
     arms = Arms.after(readings)
-    located = (best_of_case(harness, case, arms, number) for case in cases)
+    located = (best_of_puzzle(harness, puzzle, arms, number) for puzzle in puzzles)
     return (
         next((step for step in located if step is not None), None)
-        or hidden_behind(harness, cases, seen, done, number)
+        or hidden_behind(harness, puzzles, seen, done, number)
         or next(unmeasured(made.steps, done, inside=False), None)
         or along_comb(harness, readings, seen, number)
-        or stubs_on_comb(harness, cases, made, done, number)
+        or stubs_on_comb(harness, puzzles, made, done, number)
         or at_doubtful_joint(harness, readings, meter, done, number)
     )
 
@@ -62,10 +62,10 @@ def left_open(harness: Harness, readings: Readings, instrument: Instrument | Non
     """
     meter = instrument or readings.instrument or generic_handheld()
     out = []
-    for case in open_cases(harness, observe(readings, meter, harness.limits)):
-        reachable = np.flatnonzero(harness.reachable[case.points]).tolist()
-        alike = shown_alike(case, reachable)
-        ways = list(dict.fromkeys(_in_words(harness, case, index) for index in alike))
+    for puzzle in open_puzzles(harness, observe(readings, meter, harness.limits)):
+        reachable = np.flatnonzero(harness.reachable[puzzle.points]).tolist()
+        alike = shown_alike(puzzle, reachable)
+        ways = list(dict.fromkeys(_in_words(harness, puzzle, index) for index in alike))
         if len(ways) > 1:
             out.append(
                 "; or ".join(ways) + ": these join the same points wherever a probe reaches, so look at each"
@@ -73,9 +73,9 @@ def left_open(harness: Harness, readings: Readings, instrument: Instrument | Non
     return tuple(out)
 
 
-def _in_words(harness: Harness, case: Case, index: int) -> str:
-    told = [f"{harness.wires[wire].name} open" for wire in case.opens[index]]
-    if case.moves[index]:
-        places = " and ".join(harness.points[home] for home, _ in case.moves[index])
+def _in_words(harness: Harness, puzzle: Puzzle, index: int) -> str:
+    told = [f"{harness.wires[wire].name} open" for wire in puzzle.opens[index]]
+    if puzzle.moves[index]:
+        places = " and ".join(harness.points[home] for home, _ in puzzle.moves[index])
         told.append(f"{places} crossed")
     return ", ".join(told)

@@ -8,7 +8,7 @@ import numpy as np
 
 from loomtest.bench.plan import Plan, Step, plan
 from loomtest.bench.plan_done import Done
-from loomtest.bench.plan_suspects import Case
+from loomtest.bench.plan_suspects import Puzzle
 from loomtest.diagnosis.isolation import part_groups
 from loomtest.diagnosis.observe import APART, JOINED, Observations
 from loomtest.harness.model import Harness
@@ -19,15 +19,15 @@ CLEAR, TOUCHES = "clear", "touches"
 
 
 def hidden_behind(
-    harness: Harness, cases: Sequence[Case], seen: Observations, done: Done, number: int
+    harness: Harness, puzzles: Sequence[Puzzle], seen: Observations, done: Done, number: int
 ) -> Step | None:
     """Two points that the likeliest explanation joins and no reading has shown joined."""
-    for case in cases:
-        if not len(case.weight):
+    for puzzle in puzzles:
+        if not len(puzzle.weight):
             continue
-        best = int(np.argmax(case.weight))
+        best = int(np.argmax(puzzle.weight))
         joined = seen.pair_state == JOINED
-        parent = {code: code for code in case.points.tolist()}
+        parent = {code: code for code in puzzle.points.tolist()}
 
         def find(code: int, parent: dict[int, int] = parent) -> int:
             while parent[code] != code:
@@ -38,7 +38,7 @@ def hidden_behind(
             if a in parent and b in parent:
                 parent[find(a)] = find(b)
         first: dict[int, int] = {}
-        for code, label in zip(case.points.tolist(), case.labels[best].tolist(), strict=True):
+        for code, label in zip(puzzle.points.tolist(), puzzle.labels[best].tolist(), strict=True):
             if not harness.reachable[code]:
                 continue
             other = first.setdefault(label, code)
@@ -104,7 +104,7 @@ def _pair_states(harness: Harness, readings: Readings, seen: Observations) -> di
 
 
 def stubs_on_comb(
-    harness: Harness, cases: Sequence[Case], made: Plan, done: Done, number: int
+    harness: Harness, puzzles: Sequence[Puzzle], made: Plan, done: Done, number: int
 ) -> Step | None:
     """What lies beyond an open, read against the comb: it tells a broken wire from a misplaced one."""
     last = next((step for step in reversed(made.steps) if step.what == "isolation"), None)
@@ -113,12 +113,12 @@ def stubs_on_comb(
     comb = [harness.code_of[point] for point in (last.end, *last.bonded, last.start)]
     group = part_groups(harness)
     nets = harness.net_of
-    for case in cases:
-        best = case.labels[int(np.argmax(case.weight))]
-        label = dict(zip(case.points.tolist(), best.tolist(), strict=True))
+    for puzzle in puzzles:
+        best = puzzle.labels[int(np.argmax(puzzle.weight))]
+        label = dict(zip(puzzle.points.tolist(), best.tolist(), strict=True))
         on_comb = {label[code] for code in comb if code in label}
         fresh: dict[int, int] = {}
-        for code in case.points.tolist():
+        for code in puzzle.points.tolist():
             if harness.reachable[code] and label[code] not in on_comb:
                 fresh.setdefault(label[code], code)
         for code in fresh.values():

@@ -2,7 +2,7 @@
 
 A net with a pair that should be joined and reads apart is broken: wires in it are open, or a terminal of it
 and that of another broken net sit in each other's cavity, or three of them are turned round. Broken nets
-that share a connector are one *case*, apart from the others. For every placement of the terminals the sets
+that share a connector are one *puzzle*, apart from the others. For every placement of the terminals the sets
 of open wires that agree with the readings are found by a search over paths: a pair that reads apart and is
 still joined loses one wire of a path between its points, each in turn, until nothing disagrees.
 
@@ -27,7 +27,7 @@ from loomtest.harness.model import FloatArray, Harness, IntArray, connector_of
 from loomtest.harness.points import natural
 
 RARE = 0.01
-MOST_COST = 6  # past it a case is too badly broken to be told by reasoning
+MOST_COST = 6  # past it a puzzle is too badly broken to be told by reasoning
 MOST_PLACEMENTS = 1500
 MOST_OPENS = 400  # sets of opens looked at for one placement
 
@@ -35,7 +35,7 @@ Pair = tuple[int, int]
 
 
 @dataclass(frozen=True)
-class Case:
+class Puzzle:
     """Hypotheses about some nets. `points`: (P,) codes of all points in it; `labels`: (H, P) what is joined
     under each hypothesis (equal labels); `weight`: (H,) adding to one. `opens`, `moves`: wires open (indices)
     and (home, place) of terminals (codes) under each."""
@@ -47,8 +47,8 @@ class Case:
     moves: tuple[tuple[Pair, ...], ...]
 
 
-def open_cases(harness: Harness, seen: Observations) -> list[Case]:
-    """The cases that the readings leave, each with every combination that agrees with them."""
+def open_puzzles(harness: Harness, seen: Observations) -> list[Puzzle]:
+    """The puzzles that the readings leave, each with every combination that agrees with them."""
     net_of = harness.net_of
     inside = (seen.pair_start < len(net_of)) & (seen.pair_end < len(net_of))
     start, end, state = seen.pair_start[inside], seen.pair_end[inside], seen.pair_state[inside]
@@ -67,12 +67,12 @@ def open_cases(harness: Harness, seen: Observations) -> list[Case]:
         rows = np.array([x in scope and y in scope for x, y in zip(a.tolist(), b.tolist(), strict=True)])
         pairs = list(zip(start[rows].tolist(), end[rows].tolist(), strict=True))
         read = [(p, same) for p, same in zip(pairs, (state[rows] == JOINED).tolist(), strict=True)]
-        out.append(_case(harness, sorted(scope), [net for net in nets if net in set(broken)], read))
+        out.append(_puzzle(harness, sorted(scope), [net for net in nets if net in set(broken)], read))
     return out
 
 
 def _tied(harness: Harness, broken: Sequence[int], crossing: Sequence[Pair]) -> list[list[int]]:
-    """Nets that one case holds: broken nets that share a connector, and nets that a reading joins."""
+    """Nets that one puzzle holds: broken nets that share a connector, and nets that a reading joins."""
     parent: dict[int, int] = {}
 
     def find(net: int) -> int:
@@ -194,7 +194,9 @@ class _Placement:
     likely: float = 1.0
 
 
-def _case(harness: Harness, nets: list[int], broken: list[int], read: Sequence[tuple[Pair, bool]]) -> Case:
+def _puzzle(
+    harness: Harness, nets: list[int], broken: list[int], read: Sequence[tuple[Pair, bool]]
+) -> Puzzle:
     scope = _Scope(harness, nets, read)
     placements = list(islice(_placements(harness, broken), MOST_PLACEMENTS))
     rows: dict[tuple[frozenset[int], tuple[Pair, ...]], tuple[float, list[int]]] = {}
@@ -214,7 +216,7 @@ def _case(harness: Harness, nets: list[int], broken: list[int], read: Sequence[t
         everything = frozenset(range(len(scope.wires)))
         rows[everything, ()] = (1.0, list(range(len(scope.codes))))
     weights = np.array([weight for weight, _ in rows.values()])
-    return Case(
+    return Puzzle(
         np.array(scope.codes, dtype=np.int64),
         np.array([labels for _, labels in rows.values()], dtype=np.int64),
         weights / weights.sum(),

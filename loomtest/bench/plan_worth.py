@@ -1,4 +1,4 @@
-"""Which probing of a case is worth most: expected information per second of arm movement.
+"""Which probing of a puzzle is worth most: expected information per second of arm movement.
 
 Under every hypothesis the outcome of a probing is certain, so its expected information is the entropy of
 the outcome under the posterior (D. V. Lindley, Ann. Math. Statist. 27, 1956, 986-1005).
@@ -13,7 +13,7 @@ import numpy as np
 
 from loomtest.bench.plan import Step
 from loomtest.bench.plan_route import station_of
-from loomtest.bench.plan_suspects import Case
+from loomtest.bench.plan_suspects import Puzzle
 from loomtest.bench.plan_words import SECONDS_PER_CLIP, SECONDS_PER_PROBING, SECONDS_PER_WALK
 from loomtest.harness.model import FloatArray, Harness
 from loomtest.readings.model import Readings
@@ -46,12 +46,12 @@ class Arms:
         return out + SECONDS_PER_WALK * (station_of(probe) != self.station)
 
 
-def information(case: Case, reachable: Sequence[int]) -> tuple[FloatArray, FloatArray]:
-    """Over the pairs of reachable points (columns of `case.labels`): (R, R) probability that they are joined,
+def information(puzzle: Puzzle, reachable: Sequence[int]) -> tuple[FloatArray, FloatArray]:
+    """Over pairs of reachable points (columns of `puzzle.labels`): (R, R) probability that they are joined,
     and (R, R) expected information of reading them in bits."""
-    labels = case.labels[:, list(reachable)]
+    labels = puzzle.labels[:, list(reachable)]
     joined = np.zeros((len(reachable), len(reachable)))
-    for row, weight in zip(labels, case.weight, strict=True):
+    for row, weight in zip(labels, puzzle.weight, strict=True):
         joined += weight * (row[:, None] == row[None, :])
     p = np.clip(joined, 0.0, 1.0)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -60,23 +60,23 @@ def information(case: Case, reachable: Sequence[int]) -> tuple[FloatArray, Float
     return p, bits
 
 
-def shown_alike(case: Case, reachable: Sequence[int]) -> list[int]:
+def shown_alike(puzzle: Puzzle, reachable: Sequence[int]) -> list[int]:
     """Indices of the hypotheses that no probing tells from the likeliest explanation, likeliest first."""
     kinds: dict[tuple[int, ...], list[int]] = {}
-    for index, row in enumerate(case.labels[:, list(reachable)].tolist()):
+    for index, row in enumerate(puzzle.labels[:, list(reachable)].tolist()):
         first: dict[int, int] = {}
         kinds.setdefault(tuple(first.setdefault(label, len(first)) for label in row), []).append(index)
-    best = max(kinds.values(), key=lambda kind: float(case.weight[kind].sum()), default=[])
-    return sorted(best, key=lambda index: (-case.weight[index], index))
+    best = max(kinds.values(), key=lambda kind: float(puzzle.weight[kind].sum()), default=[])
+    return sorted(best, key=lambda index: (-puzzle.weight[index], index))
 
 
-def best_of_case(harness: Harness, case: Case, arms: Arms, number: int) -> Step | None:
-    """The probing of most information per second, None when the case is as settled as it can be."""
-    reachable = np.flatnonzero(harness.reachable[case.points]).tolist()
-    if float(case.weight[shown_alike(case, reachable)].sum()) >= STANDS_OUT:
+def best_of_puzzle(harness: Harness, puzzle: Puzzle, arms: Arms, number: int) -> Step | None:
+    """The probing of most information per second, None when the puzzle is as settled as it can be."""
+    reachable = np.flatnonzero(harness.reachable[puzzle.points]).tolist()
+    if float(puzzle.weight[shown_alike(puzzle, reachable)].sum()) >= STANDS_OUT:
         return None
-    p, bits = information(case, reachable)
-    names = [harness.points[case.points[i]] for i in reachable]
+    p, bits = information(puzzle, reachable)
+    names = [harness.points[puzzle.points[i]] for i in reachable]
     best: tuple[float, int, int] | None = None
     for i, clip in enumerate(names):
         for j, probe in enumerate(names):
@@ -88,13 +88,13 @@ def best_of_case(harness: Harness, case: Case, arms: Arms, number: int) -> Step 
         return None
     _, i, j = best
     expected = None if p[i, j] >= 0.5 else float("inf")
-    return Step(number, "locate", names[i], names[j], expected, _decides(harness, case, names[i], names[j]))
+    return Step(number, "locate", names[i], names[j], expected, _decides(harness, puzzle, names[i], names[j]))
 
 
-def _decides(harness: Harness, case: Case, one: str, other: str) -> str:
+def _decides(harness: Harness, puzzle: Puzzle, one: str, other: str) -> str:
     """What the probing decides, in words."""
-    wires = sorted({wire for opens in case.opens for wire in opens})
-    moved = any(case.moves)
+    wires = sorted({wire for opens in puzzle.opens for wire in opens})
+    moved = any(puzzle.moves)
     names = ", ".join(harness.wires[wire].name for wire in wires[:6])
     same_net = harness.net_of[harness.code_of[one]] == harness.net_of[harness.code_of[other]]
     if moved and not same_net:

@@ -29,7 +29,6 @@ IEC_60757 = {
 _WORDS = {word: code for code, word in IEC_60757.items()} | {
     "gray": "GY",
     "purple": "VT",
-    "golden": "GD",
     "blk": "BK",
     "brn": "BN",
     "org": "OG",

@@ -10,8 +10,8 @@ import pytest
 
 from loomtest.bench.adaptive import left_open, next_probing
 from loomtest.bench.plan import Plan, Step, plan
-from loomtest.bench.plan_suspects import Case, open_cases
-from loomtest.bench.plan_worth import Arms, best_of_case, information
+from loomtest.bench.plan_suspects import Puzzle, open_puzzles
+from loomtest.bench.plan_worth import Arms, best_of_puzzle, information
 from loomtest.diagnosis.judge import judge
 from loomtest.diagnosis.observe import observe
 from loomtest.harness.model import Harness, IsolationLevel, Wire
@@ -148,13 +148,13 @@ def test_an_open_on_a_long_spliced_run_is_bisected() -> None:
     run = [(f"S{i}", f"S{i + 1}") for i in range(1, 8)]
     legs = [(f"S{i}", f"T{i}") for i in range(1, 9)]
     harness = loom(*run, *legs, hidden=tuple(f"S{i}" for i in range(1, 9)))
-    case = open_cases(harness, observe(reading_of(harness, "T1", "T8", np.inf), METER, harness.limits))
-    step = best_of_case(harness, case[0], Arms(), 1)
+    puzzle = open_puzzles(harness, observe(reading_of(harness, "T1", "T8", np.inf), METER, harness.limits))
+    step = best_of_puzzle(harness, puzzle[0], Arms(), 1)
     assert step is not None
     pairs = {(step.start, step.end): reading_of(harness, step.start, step.end, np.inf)}
     (readings,) = pairs.values()
-    left = open_cases(harness, observe(readings, METER, harness.limits))[0]
-    assert len(case[0].weight) == 9
+    left = open_puzzles(harness, observe(readings, METER, harness.limits))[0]
+    assert len(puzzle[0].weight) == 9
     assert 3 <= sum(len(opens) == 1 for opens in left.opens) <= 6
 
 
@@ -227,10 +227,10 @@ def test_a_doubtful_joint_gets_the_reading_that_decides_it() -> None:
     assert judge(harness, bench.read()).joints == "pass"
 
 
-def two_to_one(weights: tuple[float, ...]) -> Case:
+def two_to_one(weights: tuple[float, ...]) -> Puzzle:
     labels = np.array([[0, 0, 2], [0, 1, 1], [0, 1, 2]], dtype=np.int64)[: len(weights)]
     none: tuple[tuple[int, ...], ...] = ((),) * len(weights)
-    return Case(np.arange(3), labels, np.array(weights), none, tuple(() for _ in weights))
+    return Puzzle(np.arange(3), labels, np.array(weights), none, tuple(() for _ in weights))
 
 
 def test_information_is_the_entropy_of_the_outcome() -> None:
@@ -242,10 +242,10 @@ def test_information_is_the_entropy_of_the_outcome() -> None:
 
 def test_of_equal_information_the_shorter_reach_is_taken() -> None:
     harness = loom(("A:1", "B:1"), ("B:1", "C:1"))
-    case = two_to_one((0.5, 0.5))
-    at_b = best_of_case(harness, case, Arms("B:1", "C"), 1)
+    puzzle = two_to_one((0.5, 0.5))
+    at_b = best_of_puzzle(harness, puzzle, Arms("B:1", "C"), 1)
     assert at_b is not None and (at_b.start, at_b.end) == ("B:1", "C:1")
-    at_a = best_of_case(harness, case, Arms("B:1", "A"), 1)
+    at_a = best_of_puzzle(harness, puzzle, Arms("B:1", "A"), 1)
     assert at_a is not None and (at_a.start, at_a.end) == ("B:1", "A:1")
 
 

@@ -128,13 +128,13 @@ def follow(harness: Harness, made: Plan, found: np.ndarray) -> tuple[int, int, i
 
 def told(harness: Harness, pairs: list[tuple[str, str]], found: np.ndarray) -> bool:
     """True when the likeliest explanation left joins reachable points exactly as the loom does."""
-    from loomtest.bench.plan_suspects import open_cases
+    from loomtest.bench.plan_suspects import open_puzzles
     from loomtest.diagnosis.observe import observe
 
     readings = readings_of(harness, pairs, found)
     got = labels(harness, (), {})
-    for case in open_cases(harness, observe(readings, METER, harness.limits)):
-        got[case.points] = case.points[case.labels[int(np.argmax(case.weight))]]
+    for puzzle in open_puzzles(harness, observe(readings, METER, harness.limits)):
+        got[puzzle.points] = puzzle.points[puzzle.labels[int(np.argmax(puzzle.weight))]]
     reach = np.flatnonzero(harness.reachable)
     return bool(np.array_equal(got[reach][:, None] == got[reach], found[reach][:, None] == found[reach]))
 

@@ -162,7 +162,7 @@ class Capture:
         steady = spread <= allowed * (1.0 + 1e-9)
         self.state = "settling" if steady and len(values) > 1 else "touching"
         if steady and len(values) == needed and _creep(values) <= max(resolution, 0.35 * allowed):
-            self._learn(values, resolution)
+            self._follow_noise(values, resolution)
             self.state = "taken"
             return [Move("taken", now_s, _nearest_mean(values), spread, len(values))]
         if not self._shaky_said and now_s - self._touched_s > self.rule.shaky_after_s:
@@ -196,7 +196,7 @@ class Capture:
                 return max(digits, min(wide, limit))
         return wide
 
-    def _learn(self, values: list[float], resolution_ohm: float) -> None:
+    def _follow_noise(self, values: list[float], resolution_ohm: float) -> None:
         """Pool the noise from successive differences (von Neumann 1941): a slow drift hardly moves it."""
         for left, right in pairwise(values):
             self._square_sum += ((right - left) / resolution_ohm) ** 2 / 2.0

@@ -117,6 +117,21 @@ def test_the_cautions_stand_where_people_read_them() -> None:
         assert words in readme
 
 
+def test_every_page_that_has_someone_measure_begins_with_the_cautions() -> None:
+    for name in (
+        "first-test",
+        "before-you-wrap",
+        "corroded-ground",
+        "milliohms",
+        "change-a-connector",
+        "wiggle",
+    ):
+        head = (ROOT / "docs" / f"{name}.md").read_text(encoding="utf-8")[:1500]
+        assert "cautions](cautions.md)" in head.replace("\n> ", " "), name
+    for name in ("log", "build-the-scanner"):
+        assert "(cautions.md)" in (ROOT / "docs" / f"{name}.md").read_text(encoding="utf-8")[:1500], name
+
+
 def test_the_session_s_first_screen_has_them_all() -> None:
     from loomtest.commands.log_view import CAUTIONS as FIRST_SCREEN
 

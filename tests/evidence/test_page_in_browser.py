@@ -109,7 +109,7 @@ def test_no_width_makes_the_page_itself_scroll_sideways(tab: Tab, tractor: Path,
 def test_a_table_sorts_by_keyboard_and_says_so(tab: Tab, tractor: Path) -> None:
     tab.open(tractor)
     measured = """[...document.querySelectorAll('[aria-label="Table of wires"] tbody tr')]
-        .map(row => Number(row.cells[5].dataset.value))"""
+        .map(row => Number(row.cells[6].dataset.value))"""
     before = tab.run(measured)
     tab.run("document.querySelector('button[aria-label=\"Sort by Measured\"]').focus()")
     state = "document.activeElement.closest('th').getAttribute('aria-sort')"
@@ -142,7 +142,7 @@ def test_a_wire_is_followed_through_the_picture_by_keyboard_and_by_pointer(tab: 
 def test_units_stand_in_one_line_down_a_column(tab: Tab, tractor: Path) -> None:
     tab.open(tractor)
     edges = """[...document.querySelectorAll('[aria-label="Table of wires"] tbody tr')]
-        .map(row => row.cells[4].querySelector('i')).filter(unit => unit)
+        .map(row => row.cells[5].querySelector('i')).filter(unit => unit)
         .map(unit => Math.round(unit.getBoundingClientRect().left))"""
     assert len(set(tab.run(edges))) == 1
 

@@ -59,6 +59,9 @@ def test_the_png_shows_the_same_places_and_colours(tmp_path: Path) -> None:
     assert picture.shape == (120, 200, 3)
     assert np.allclose(picture[40, 40], (1, 0, 0), atol=0.01)
     assert np.allclose(picture[60, 140], (0, 0, 1), atol=0.01)
+    for kind, first, last in ((0, 20, 59), (2, 120, 159)):  # of red and of blue, to the pixel
+        strong = np.flatnonzero((picture[:, :, kind] > 0.9) & (picture[:, :, 1] < 0.3)) % 200
+        assert (strong.min(), strong.max()) == pytest.approx((first, last), abs=1)
     assert np.allclose(picture[5, 5], np.array([0xFB, 0xFA, 0xF6]) / 255, atol=0.01)
 
 

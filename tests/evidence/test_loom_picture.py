@@ -135,6 +135,8 @@ def test_the_picture_can_be_cut_between_its_rows() -> None:
     assert sum(part.height for part in parts) == pytest.approx(drawing.height)
     assert sum(len(part.items) for part in parts) == len(drawing.items)
     for part in parts:
+        faces = [item for item in part.items if isinstance(item, Box) and item.radius == 7]
+        assert len(faces) == len(names_of(part)) > 0  # no name is parted from its face
         for item in part.items:
             ys = [item.y] if isinstance(item, Box | Dot | Words) else [y for _, y in item.points]
             assert part.top <= min(ys)

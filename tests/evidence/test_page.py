@@ -16,8 +16,10 @@ import pytest
 from loomtest.diagnosis.verdict import Finding, NetRow, Untested, Verdict
 from loomtest.errors import InputError
 from loomtest.evidence.cautions import CAUTIONS
-from loomtest.evidence.page import board_of, report_page, write_report
+from loomtest.evidence.page import board_of, parted, report_page, write_report
+from loomtest.evidence.page_measured import source_name
 from loomtest.evidence.page_wires import axis_of, strip
+from loomtest.harness.load import load_harness
 from loomtest.harness.model import Harness, Wire
 from loomtest.readings.load import load_readings
 from loomtest.readings.model import Readings
@@ -225,6 +227,35 @@ def test_of_thousands_that_nobody_measured_the_page_holds_a_thousand() -> None:
     )
     verdict = replace(example.verdict(example.tractor()), wires=rows, nets=(), findings=(), undecided=())
     assert "And 2,000 wires more that are not, in verdict.json." in made(harness, verdict).text
+
+
+def test_the_first_page_counts_the_wires_and_says_what_the_faults_mean(page: Page) -> None:
+    first = page.text[: page.text.index("The loom")]
+    assert "6 at fault" in first  # of 23: those of the four findings
+    assert "1 doubtful" in first
+    assert "16 as it should be" in first
+    assert "A connection is broken between X1 (bulkhead, left of the battery) and X4" in first
+    assert "Ω" not in first
+    assert "Wires followed from end to end: 23 of 23." in first
+    assert "Pairs of lines checked for not touching each other: 208 of 210." in first
+
+
+def test_the_folders_of_the_workshop_stay_its_own_affair(tmp_path: Path) -> None:
+    harness = load_harness(example.LAUNCH)
+    assert harness.warnings
+    readings = load_readings(example.LAUNCH / "1_first.csv", harness)
+    text = made(harness, replace(example.verdict(example.tractor()), findings=()), readings).text
+    assert str(example.LAUNCH) not in text
+    assert "wires.csv, line 7" in text
+    assert "from 1_first.csv" in text
+    for source in (r"C:\bench\mine\run 7", "/home/bench/run 7/", "run 7"):
+        assert source_name(replace(readings, source=source)) == "run 7"
+
+
+def test_a_run_of_letters_too_long_for_a_column_can_break() -> None:
+    assert parted("a" * 50) == "a" * 24 + "<wbr>" + "a" * 24 + "<wbr>" + "aa"
+    assert parted("a" * 24) == "a" * 24
+    assert parted("<b>&" * 10).count("&lt;") == 10
 
 
 def test_the_folder_holds_page_pictures_and_verdict(tmp_path: Path) -> None:

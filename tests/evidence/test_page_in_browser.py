@@ -132,6 +132,9 @@ def test_a_wire_is_followed_through_the_picture_by_keyboard_and_by_pointer(tab: 
     assert "W1" in tab.run("document.getElementById('follow').selectedOptions[0].textContent")
     shown = "getComputedStyle(document.querySelector('.way.lit')).display"
     assert tab.run(shown) == "inline"
+    chosen = tab.run("[...document.getElementById('follow').options].map(option => option.value)")
+    assert chosen[:3] == ["", "W1", "W2"]
+    assert chosen.index("W9") + 1 == chosen.index("W10")
     x1_3 = "[...document.querySelectorAll('[data-wires]')].find(dot => dot.textContent.startsWith('X1:3'))"
     tab.run(f"{x1_3}.dispatchEvent(new MouseEvent('click', {{bubbles: true}}))")
     assert tab.run(lit) == ["W5"]
@@ -142,7 +145,7 @@ def test_a_wire_is_followed_through_the_picture_by_keyboard_and_by_pointer(tab: 
 def test_units_stand_in_one_line_down_a_column(tab: Tab, tractor: Path) -> None:
     tab.open(tractor)
     edges = """[...document.querySelectorAll('[aria-label="Table of wires"] tbody tr')]
-        .map(row => row.cells[5].querySelector('i')).filter(unit => unit)
+        .map(row => row.cells[6].querySelector('i')).filter(unit => unit)
         .map(unit => Math.round(unit.getBoundingClientRect().left))"""
     assert len(set(tab.run(edges))) == 1
 

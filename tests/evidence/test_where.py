@@ -107,6 +107,8 @@ def test_a_close_up_frames_the_cavities_and_leads_their_wires_out_to_labels() ->
     assert "3: red-white 2.5 mm², W5 to SOL" in said
     assert said[said.index("3: red-white 2.5 mm², W5 to SOL") + 1] == "Red lead here"
     assert said[said.index("12: black 2.5 mm², W22 to SP1") + 1] == "Black lead here"
+    # the rightmost wire has the topmost label, so that no wire runs across the words of another
+    assert said.index("12: black 2.5 mm², W22 to SP1") < said.index("3: red-white 2.5 mm², W5 to SOL")
     frames = [item for item in face.items if isinstance(item, Box) and item.width == 2.8]
     rings = {(i.x, i.y): i.title for i in face.items if isinstance(i, Dot) and i.title}
     framed = {rings[f.x + f.w / 2, f.y + f.h / 2].partition(": ")[0] for f in frames}

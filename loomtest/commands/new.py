@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -84,12 +85,26 @@ def new(
         notepad = _read(text, notes, as_json, without_unread, asks)
         answers = replace(answers, wires=notepad.wires, notes=text)
     files = write_new(folder, files_of(answers))
+    if answers.wires:
+        _read_back(folder)
     if as_json:
         import json
 
         typer.echo(json.dumps(_object(files, notepad), ensure_ascii=False, indent=2))
     else:
         typer.echo("\n".join(_closing(folder, len(answers.wires), notepad)))
+
+
+def _read_back(folder: Path) -> None:
+    """Say what `loomtest check` will find in the folder: a cavity in the notes that no connector has."""
+    from loomtest.commands.screen import warn
+    from loomtest.errors import InputError
+    from loomtest.harness.load import load_harness
+
+    try:
+        warn([odd for odd in load_harness(folder).warnings if "with a decimal comma" not in odd.found])
+    except InputError as error:
+        warn(error.problems)
 
 
 def _given(
@@ -125,24 +140,25 @@ def _asked(answers: Answers, notes: str | None, name: str | None) -> tuple[Answe
     if name is None:
         answers = replace(answers, name=_ask(f"What is this loom called? [{answers.name}]") or answers.name)
     while not answers.cavities:
-        said = (
-            _ask("Which connectors has it, with how many cavities? (such as X1=8 X2=4)")
-            .replace(",", " ")
-            .split()
-        )
+        said = _ask("Which connectors has it, with how many cavities? (such as X1 8, X2 4)")
+        items = re.sub(r"(\w)\s*[ =:]\s*(\d+)(?=[\s,;]|$)", r"\1=\2", said).replace(";", " ")
         problems: list[Problem] = []
-        counts = read_cavities(said, "connectors", problems)
-        if problems:
-            typer.echo(paragraph(f"found {problems[0].found}; expected {problems[0].expected}"))
-            continue
-        answers = replace(answers, cavities=counts)
-        break
-    if notes is None:
-        notes = _ask("Have you notes of the wires in a text file? Its name:") or None
+        counts = read_cavities(re.split(r"[\s]+|,\s+", items) if items else [], "connectors", problems)
+        if not problems:
+            answers = replace(answers, cavities=counts)
+            break
+        typer.echo(paragraph(shown(f"found {problems[0].found}; expected {problems[0].expected}")))
+    while notes is None:
+        notes = _ask("Have you notes of the wires in a text file? Its name:")
+        if notes and not Path(notes).is_file():
+            typer.echo(
+                paragraph(shown(f"found no file {notes}; expected its name, or Enter to go on without"))
+            )
+            notes = None
     if answers.separator == ",":
         comma = _ask("Does your spreadsheet write one and a half as 1,5? (yes or no)")
         answers = replace(answers, separator=";" if comma.casefold().startswith("y") else ",")
-    return answers, notes
+    return answers, notes or None
 
 
 def _ask(question: str) -> str:

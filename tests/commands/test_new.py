@@ -154,7 +154,8 @@ def test_what_a_spreadsheet_saves_again_is_read_the_same(tmp_path: Path, quoting
 
 def test_semicolons_come_with_decimal_commas(tmp_path: Path) -> None:
     (tmp_path / "n.txt").write_text("X1 1 1,5 mm2 0.85 m 0.5 A to X2 1\n", "utf-8")
-    assert loomtest("new", "a", "--notes", "n.txt", "--semicolons", cwd=tmp_path).returncode == 0
+    done = loomtest("new", "a", "--notes", "n.txt", "--semicolons", cwd=tmp_path)
+    assert (done.returncode, done.stderr) == (0, "")  # the commas were asked for
     text = (tmp_path / "a" / "wires.csv").read_text("utf-8")
     assert "X1:1;X2:1;W1;;1,5;0,85 m;;0,5 A;" in text
     assert wires_of(tmp_path / "a") == [("X1:1", "X2:1", "", 1.5, 0.85)]
@@ -175,6 +176,13 @@ def test_every_key_of_the_settings_is_there_with_its_default() -> None:
     assert set(document["expect"]) == set(Expect.__dataclass_fields__)
     assert {"name", "wires", "unreachable", "worked_on", "cavities", "faces", "places"} <= set(document)
     assert read_settings(text, "harness.toml", problems).limits == Limits()
+
+
+def test_what_check_would_find_in_the_notes_is_said_at_once(tmp_path: Path) -> None:
+    (tmp_path / "n.txt").write_text("X1 3 red to X2 1\n", "utf-8")
+    done = loomtest("new", "a", "--notes", "n.txt", "--cavities", "X1=2", cwd=tmp_path)
+    assert done.returncode == 0
+    assert 'found "X1:3"; expected a cavity of X1: 1 to 2' in " ".join(done.stderr.split())
 
 
 def test_mistakes_in_the_options_are_told_together(tmp_path: Path) -> None:
@@ -208,9 +216,10 @@ def test_on_a_terminal_it_asks(tmp_path: Path) -> None:
         os.execv(sys.executable, [sys.executable, "-m", "loomtest", "new", "stern_loom"])
     shown = b""
     for question, answer in (
-        (b"called? [stern loom]", b"Stern\n"), (b"such as X1=8 X2=4)", b"X1\n"),
-        (b"expected a connector", b"X1=2\n"),
-        (b"Its name:", b"n.txt\n"), (b"1,5?", b"yes\n"), (b"Go on without the 1 line not read?", b"yes\n"),
+        (b"called? [stern loom]", b"Stern\n"), (b"such as X1 8, X2 4)", b"X1\n"),
+        (b"expected a connector", b"X1 2, X3=A1,A2\n"),
+        (b"Its name:", b"none.txt\n"), (b"go on without", b"n.txt\n"),
+        (b"1,5?", b"yes\n"), (b"Go on without the 1 line not read?", b"yes\n"),
     ):  # fmt: skip
         while question not in shown:
             shown += os.read(terminal, 4096)
@@ -218,5 +227,5 @@ def test_on_a_terminal_it_asks(tmp_path: Path) -> None:
         os.write(terminal, answer)
     assert os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]) == 0
     harness = load_harness(tmp_path / "stern_loom")
-    assert harness.name == "Stern" and harness.cavities == {"X1": ("1", "2")}
+    assert harness.name == "Stern" and harness.cavities == {"X1": ("1", "2"), "X3": ("A1", "A2")}
     assert ";" in (tmp_path / "stern_loom" / "wires.csv").read_text("utf-8").splitlines()[-1]

@@ -26,7 +26,7 @@ _CHUNK_BYTES = 1 << 22
 # The parser takes a column of nothing but True and False for ones and zeros.
 _TRUTHS = (b"rue", b"RUE", b"alse", b"ALSE")
 # Read as NaN by the parser and so told from numbers; any other word sends the column to `_mixed`.
-_OVER_RANGE = ["OL", "O.L", "0L", "0.L", "ol", "OPEN", "open", "INF", "Inf"]
+_OVER_RANGE = ["OL", "O.L", "0L", "0.L", "ol", "OPEN", "open", "INF", "Inf", "inf"]
 
 
 def bulk_table(source: Path | bytes, file: str) -> Table | None:
@@ -71,6 +71,8 @@ def bulk_table(source: Path | bytes, file: str) -> Table | None:
             columns[name] = cells
         else:
             plain = series.to_numpy(copy=True)
+            if np.isinf(plain).any():  # 1e400 too is read so
+                return None
             plain[np.isnan(plain)] = np.inf
             columns[name] = Cells(np.broadcast_to(np.int64(-1), rows), [])
     if any("" in columns[name].texts for name in ("from", "to")):

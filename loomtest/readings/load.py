@@ -24,6 +24,7 @@ from loomtest.readings.model import Quantity, Readings
 from loomtest.readings.scale import check_decimals, scale_doubts
 from loomtest.readings.table import Table, decode, parse_table, read_bytes
 from loomtest.readings.values import (
+    MOST_INFINITY,
     MOST_OHMS,
     MOST_VOLTS,
     SCPI_INFINITY,
@@ -189,7 +190,7 @@ def _plain_values(columns: Columns, plain: FloatArray, quantity: IntArray) -> tu
     unit, unit_texts, unit_scale = columns.unit
     over = plain >= SCPI_INFINITY * (1 - 1e-9)
     marks = plain[over & np.isfinite(plain)]
-    if (np.abs(marks / SCPI_NAN - 1) < 1e-4).any():
+    if (np.abs(marks / SCPI_NAN - 1) < 1e-4).any() or (marks >= MOST_INFINITY).any():
         raise NeedsCareError
     scale = constant(len(plain), 1.0)
     value = plain.copy()

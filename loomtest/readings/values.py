@@ -61,6 +61,8 @@ _GROUPED = re.compile(r"[+-]?[1-9][0-9]{0,2}(?:,[0-9]{3})+(?![0-9])")
 # SCPI-99 vol. 1, 7.2.1: 9.9E37 stands for infinity, -9.9E37 for minus infinity, 9.91E37 for not-a-number.
 SCPI_INFINITY = 9.9e37
 SCPI_NAN = 9.91e37
+# Some meters round theirs to 1E38 or write 9.9E38; far above that it is no meter's mark (common practice).
+MOST_INFINITY = 1e39
 # No meter shows more: insulation testers end at some 10 Tohm (common practice).
 MOST_OHMS = 1e15
 MOST_VOLTS = 1e5
@@ -213,7 +215,7 @@ def _number(folded: str, dimension: str, unit: str, comma_is_decimal: bool) -> V
     rest = text[match.end() :].strip()
     if abs(abs(number) - SCPI_NAN) < 1e-4 * SCPI_NAN and number > 0:
         raise ValueSyntaxError(f"{quoted(folded)}, a meter's mark for not-a-number", "the reading, or OL")
-    if number >= SCPI_INFINITY * (1 - 1e-9):
+    if SCPI_INFINITY * (1 - 1e-9) <= number < MOST_INFINITY:
         return Value(math.inf, comma=comma)
     if not rest and not unit:
         return Value(number, comma=comma)

@@ -206,7 +206,7 @@ def clock_set_back(folder: Path, chance: random.Random) -> Outcome:
     told = []
     for number in range(9):
         if number % 3 == 0:
-            clock.write_text(chance.choice(["-3600", "+7200"]) if number == 3 else "-3600", "ascii")
+            clock.write_text(["+0", "-3600", chance.choice(["+0", "+7200"])][number // 3], "ascii")
         process.stdin.write(kill_log.typed(number) + "\n")
         told.append(process.stdout.readline())
     process.stdin.close()

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,6 +19,7 @@ from loomtest.harness.model import Harness, Wire, connector_of
 
 MOST_ON_PAPER = 5000
 COLUMNS = ("step", "from", "to", "value", "quantity", "bonded", "expected", "proves")
+_UNSEEN = re.compile("[\x00-\x09\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 
 
 @dataclass
@@ -107,7 +109,7 @@ def sheet_html(harness: Harness, plan: Plan) -> str:
         loader=FileSystemLoader(Path(__file__).parent), autoescape=True, undefined=StrictUndefined
     )
     steps = plan.steps[:MOST_ON_PAPER]
-    return environment.get_template("sheet.html").render(
+    text = environment.get_template("sheet.html").render(
         harness=harness.name,
         plan=plan,
         count=len(plan.steps),
@@ -116,6 +118,8 @@ def sheet_html(harness: Harness, plan: Plan) -> str:
         combed=any(step.bonded for step in steps),
         cautions=CAUTIONS[:4],
     )
+    # Names may hold what commands a terminal or turns a line round: it is written out, as elsewhere.
+    return _UNSEEN.sub(lambda found: found[0].encode("unicode_escape").decode("ascii"), text)
 
 
 def blocks_of(harness: Harness, steps: Sequence[Step]) -> list[Block]:

@@ -55,7 +55,7 @@ def read_point(text: str) -> str:
         raise ValueError("a name of visible letters, figures and signs")
     if any(letter.isspace() for letter in name):
         raise ValueError(f"a name without a space, such as {re.sub(chr(92) + 's+', '_', name)}")
-    if not any(letter.isalnum() for letter in name):
+    if not any(letter.isalnum() for letter in name.partition(":")[0]):
         raise ValueError("a name with a letter or a figure in it")
     if name[0] == "#":
         raise ValueError("a name that does not begin with # (it marks a comment)")

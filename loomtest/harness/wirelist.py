@@ -89,6 +89,7 @@ class _Columns:
         self.lines = [line for line, _ in table.rows]
         self.rows = [cells for _, cells in table.rows]
         self.bad: set[int] = set()  # rows that make no wire
+        self.told: dict[str, int] = {}  # problems of each column
         self.texts: dict[str, list[str]] = {}
         self.numbers: dict[str, list[str]] = {}  # the cells of the number columns, for `_check_decimals`
 
@@ -135,8 +136,10 @@ class _Columns:
         return self.read(column, reader)
 
     def wrong(self, row: int, column: str, found: str, expected: str) -> None:
-        self.problems.append(Problem(self.file, self.lines[row], column, found, expected))
         self.bad.add(row)
+        self.told[column] = self.told.get(column, 0) + 1
+        if self.told[column] <= 2 * MOST_WRONG:
+            self.problems.append(Problem(self.file, self.lines[row], column, found, expected))
 
     def odd(self, row: int, column: str, found: str, expected: str) -> None:
         self.problems.append(Problem(self.file, self.lines[row], column, found, expected, "warning"))

@@ -25,8 +25,9 @@ WORTH_IT_BYTES = 400_000
 _CHUNK_BYTES = 1 << 22
 # The parser takes a column of nothing but True and False for ones and zeros.
 _TRUTHS = (b"rue", b"RUE", b"alse", b"ALSE")
-# Read as NaN by the parser and so told from numbers; any other word sends the column to `_mixed`.
-_OVER_RANGE = ["OL", "O.L", "0L", "0.L", "ol", "OPEN", "open", "INF", "Inf", "inf"]
+# Read as NaN by the parser and so told from numbers; any other word sends the column to `_mixed`. (No word
+# for infinity among them: the parser would take 1e400 for it.)
+_OVER_RANGE = ["OL", "O.L", "0L", "0.L", "ol", "OPEN", "open"]
 
 
 def bulk_table(source: Path | bytes, file: str) -> Table | None:
@@ -49,6 +50,8 @@ def bulk_table(source: Path | bytes, file: str) -> Table | None:
 
     try:
         frame = _read(source, header, numeric=True)
+        if np.isinf(frame[header.index_of["value"]]).any():  # the word, or a number such as 1e400: which?
+            frame = _read(source, header, numeric=False)
     except ValueError:
         try:
             frame = _read(source, header, numeric=False)
@@ -71,8 +74,6 @@ def bulk_table(source: Path | bytes, file: str) -> Table | None:
             columns[name] = cells
         else:
             plain = series.to_numpy(copy=True)
-            if np.isinf(plain).any():  # 1e400 too is read so
-                return None
             plain[np.isnan(plain)] = np.inf
             columns[name] = Cells(np.broadcast_to(np.int64(-1), rows), [])
     if any("" in columns[name].texts for name in ("from", "to")):
@@ -133,20 +134,37 @@ def _read(source: Path | bytes, header: Header, *, numeric: bool) -> pd.DataFram
     dtypes: dict[int, Any] = dict.fromkeys(header.index_of.values(), "category")
     if numeric:
         dtypes[value] = "float64"
-    return pd.read_csv(
-        io.BytesIO(source) if isinstance(source, bytes) else source,
-        sep=header.separator,
-        header=None,
-        skiprows=1,
-        names=list(range(header.width)),
-        usecols=sorted(header.index_of.values()),
-        index_col=False,
-        dtype=dtypes,
-        na_values=words,
-        keep_default_na=False,
-        skip_blank_lines=False,
-        encoding="utf-8-sig",
-    )
+
+    def read(dtype: Any, columns: list[int]) -> pd.DataFrame:
+        return pd.read_csv(
+            io.BytesIO(source) if isinstance(source, bytes) else source,
+            sep=header.separator,
+            header=None,
+            skiprows=1,
+            names=list(range(header.width)),
+            usecols=columns,
+            index_col=False,
+            dtype=dtype,
+            na_values=words,
+            keep_default_na=False,
+            skip_blank_lines=False,
+            encoding="utf-8-sig",
+        )
+
+    frame = read(dtypes, sorted(header.index_of.values()))
+    # The parser makes numbers of categories that all look like some: 1.1 and 1.10 would be one point.
+    changed = [index for index in dtypes if _made_numbers(frame[index])]
+    if changed:
+        texts = read(str, changed)
+        for index in changed:
+            frame[index] = texts[index].astype("category")
+    return frame
+
+
+def _made_numbers(series: pd.Series[Any]) -> bool:
+    import pandas as pd
+
+    return isinstance(series.dtype, pd.CategoricalDtype) and series.cat.categories.dtype.kind in "biuf"
 
 
 def _cells(series: pd.Series[Any]) -> Cells | None:

@@ -217,6 +217,8 @@ def _number(folded: str, dimension: str, unit: str, comma_is_decimal: bool) -> V
         raise ValueSyntaxError(f"{quoted(folded)}, a meter's mark for not-a-number", "the reading, or OL")
     if SCPI_INFINITY * (1 - 1e-9) <= number < MOST_INFINITY:
         return Value(math.inf, comma=comma)
+    if number == math.inf:
+        raise ValueSyntaxError(quoted(folded), "a number that a meter can show, or OL for over-range")
     if not rest and not unit:
         return Value(number, comma=comma)
     try:

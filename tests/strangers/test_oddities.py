@@ -56,13 +56,21 @@ def test_a_value_is_what_it_says(tmp_path: Path, cell: str, ohms: float) -> None
 
 @pytest.mark.parametrize(
     "cell",
-    ["-5", "-1e309", "-inf", "1e308", "nan", "NaN", "9.91E37", "--", "1 2", "0x10", "1_000", "1.2.3",
+    ["-5", "-1e309", "-inf", "1e308", "1e400", "nan", "NaN", "9.91E37", "--", "1 2", "0x10", "1_000", "1.2.3",
      "\u200f0.42", "0.42\u202e", "=1+1", "TRUE", "12:03", "#N/A", "#REF!", "0.42 A", "0.42 F"],
 )  # fmt: skip
 def test_what_can_be_no_resistance_is_refused_at_its_place(tmp_path: Path, cell: str) -> None:
     message = refused(tmp_path, f"from,to,value\nX1:1,X2:1,0.1\nX1:2,X2:2,{cell}\n")
     assert "readings.csv, line 3, value: found " in message and "; expected " in message
     assert message.isprintable()
+
+
+@pytest.mark.parametrize("bulk", [False, True])
+def test_a_number_past_all_bounds_is_no_over_range_in_a_large_file(tmp_path: Path, bulk: bool) -> None:
+    rest = "X1:3,X2:3,7\nX1:2,X2:2,inf\n" * (20_000 if bulk else 1)
+    for cell in ("1e400", "1" * 400, "1e39"):
+        assert "line 2, value: found" in refused(tmp_path, f"from,to,value\nX1:1,X2:1,{cell}\n{rest}")
+    assert math.isinf(read(tmp_path, f"from,to,value\nX1:1,X2:1,1\n{rest}").value[2])
 
 
 @pytest.mark.parametrize("bulk", [False, True])
@@ -177,3 +185,15 @@ def test_nothing_goes_behind_a_run_file_that_was_edited(tmp_path: Path) -> None:
     with pytest.raises(InputError, match=r"at the end of the file"):
         resume_run(run, clock=lambda: kept.BEGIN)
     assert kept.tree(run) == before
+
+
+@pytest.mark.parametrize("bulk", [False, True])
+def test_points_that_look_like_numbers_keep_their_spelling(tmp_path: Path, bulk: bool) -> None:
+    wires = "from,to\n1.1,2.1\n1.10,2.10\n"
+    rows = "1.1,2.1,0.1\n1.10,2.10,0.2\n" * (25_000 if bulk else 1)
+    found = read(tmp_path, "from,to,value\n" + rows, wires)
+    named = [(found.points[a], found.points[b]) for a, b in zip(found.start, found.end, strict=True)]
+    assert set(zip(named, found.value.tolist(), strict=True)) == {
+        (("1.1", "2.1"), 0.1),
+        (("1.10", "2.10"), 0.2),
+    }

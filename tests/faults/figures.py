@@ -12,6 +12,7 @@ from __future__ import annotations
 import argparse
 import importlib.util
 import random
+import signal
 import sys
 import tempfile
 import zlib
@@ -75,6 +76,8 @@ def main() -> None:
     options.add_argument("--times", type=int, default=20)
     options.add_argument("--inputs", type=int, default=100_000)
     chosen = options.parse_args()
+    # A shell's background job ignores Ctrl-C, and hands that on to every program it starts.
+    signal.signal(signal.SIGINT, signal.default_int_handler)
     total = faults(chosen.times)
     tried, failed = inputs(chosen.inputs) if chosen.inputs else (0, 0)
     print(f"inputs tried      {tried}, of which {failed} were not refused or read right")

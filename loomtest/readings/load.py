@@ -22,7 +22,7 @@ from loomtest.readings.columns import (
 )
 from loomtest.readings.model import Quantity, Readings
 from loomtest.readings.scale import check_decimals, scale_doubts
-from loomtest.readings.table import Table, decode, parse_table, read_bytes
+from loomtest.readings.table import Table, check_size, decode, parse_table, read_bytes
 from loomtest.readings.values import (
     MOST_INFINITY,
     MOST_OHMS,
@@ -70,6 +70,8 @@ def _from_parquet(path: Path, file: str, harness: Harness) -> Readings:
 
 
 def _read(source: Path | bytes, file: str, harness: Harness, warnings: tuple[Problem, ...] = ()) -> Readings:
+    if isinstance(source, Path) and source.is_file():
+        check_size(source.stat().st_size, file)
     large = len(source) > WORTH_IT_BYTES if isinstance(source, bytes) else _is_large(source)
     table = bulk_table(source, file) if large else None
     if table is not None:

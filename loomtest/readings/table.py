@@ -100,10 +100,15 @@ def read_bytes(path: Path, file: str) -> bytes:
         raise InputError(
             [Problem(file, None, "", f"a file that cannot be read ({reason})", wanted)]
         ) from None
-    if len(data) > LARGEST_BYTES:
+    check_size(len(data), file)
+    return data
+
+
+def check_size(size: int, file: str) -> None:
+    """Raises InputError for more bytes than are read."""
+    if size > LARGEST_BYTES:
         most = f"{LARGEST_BYTES:,} bytes"
         raise InputError([Problem(file, None, "", f"more than {most}", f"at most {most}: several files")])
-    return data
 
 
 def decode(data: bytes, file: str) -> str:

@@ -22,6 +22,7 @@ CURRENT_SHARE = 0.01  # standard uncertainty of a current read off a clamp or a 
 VOLT_SHARE, VOLT_FLOOR = 0.005 / math.sqrt(3), 0.001 / math.sqrt(3)  # handheld, d.c. volts (common practice)
 GENERIC_RANGE = Range(200.0, 0.8, 3.0, 0.1)  # 3½ digits: for an instrument file without ranges
 ZERO_RESISTANCE_C = -234.5  # copper: where its resistance would vanish, R ∝ T + 234.5 (IEC 60228)
+_COPPER_BELOW_OHM = 100.0  # what reads more is no way through wires (the contract's short_below_ohms)
 _MOST_OHM = 1e12  # beyond this a value is only a large one
 STATED, DROP = -1, -2  # classes of readings that have no range of the instrument
 
@@ -115,7 +116,7 @@ def budget_of(readings: Readings, instrument: Instrument, temperature_c: float) 
     own[drop] /= np.abs(current[drop])
     ohm[two_wire] -= lead
 
-    main = _main_group(group, two_wire)
+    main = _main_group(group, two_wire, np.abs(ohm) < _COPPER_BELOW_OHM)
     halves = np.array([r.counts * r.resolution_ohms for r in ranges])
     prior = Shared(*lead_prior, offset_half=float(halves[main[0]]) if main and main[0] >= 0 else 0.0)
     if (
@@ -168,12 +169,18 @@ def _range_of(ohm: FloatArray, instrument: Instrument) -> IntArray:
     return order[np.minimum(np.searchsorted(tops[order], ohm), len(tops) - 1)].astype(np.int64)
 
 
-def _main_group(group: IntArray, two_wire: np.ndarray) -> tuple[int, bool] | None:
-    """The group with most readings whose offset is modelled exactly: among two-wire ones if there are any."""
-    candidates = group[two_wire] if two_wire.any() else group[group >= 0]
-    if candidates.size == 0:
+def _main_group(group: IntArray, two_wire: np.ndarray, copper: np.ndarray) -> tuple[int, bool] | None:
+    """The group with most readings whose offset is modelled exactly: among two-wire ones if there are any.
+
+    Readings of copper choose it where there are any: a scan by a meter that shows megohms has many more
+    that say nothing of a joint.
+    """
+    candidates = two_wire if two_wire.any() else group >= 0
+    if not candidates.any():
         return None
-    labels, counts = np.unique(candidates, return_counts=True)
+    if (candidates & copper).any():
+        candidates = candidates & copper
+    labels, counts = np.unique(group[candidates], return_counts=True)
     return int(labels[np.argmax(counts)]), bool(two_wire.any())
 
 

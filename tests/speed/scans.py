@@ -69,7 +69,7 @@ def write_scan(folder: Path, pins: int, faults: Faults = HEALTHY, kind: str = "a
     pair that is apart shows a number of its own, as an insulation tester does)."""
     rng = np.random.default_rng(pins)
     harness = write_loom(folder / "loom", pins)
-    ohm = _matrix(pins, faults, rng)
+    ohm = _matrix(pins, faults)
     a, b = np.triu_indices(pins, 1)
     value = ohm[a, b]
     joined = np.isfinite(value)
@@ -98,25 +98,33 @@ def write_scan(folder: Path, pins: int, faults: Faults = HEALTHY, kind: str = "a
     return Scanned(harness, path, len(a))
 
 
-def _matrix(pins: int, faults: Faults, rng: np.random.Generator) -> np.ndarray:
+def placed(pins: int, faults: Faults) -> dict[str, list[list[int]]]:
+    """The straight wires (rows of the wire list, from 0) that each fault has to do with, each in one only."""
+    left = np.random.default_rng(pins).permutation(pins * 3 // 8).tolist()
+    wanted = {
+        "crossed": (faults.crossed, 2),
+        "open": (faults.opens, 1),
+        "high-resistance": (faults.bad_joints, 1),
+        "short": (faults.shorts, 2),
+        "leakage": (faults.leaks, 2),
+    }
+    return {
+        kind: [[left.pop() for _ in range(of)] for _ in range(count)] for kind, (count, of) in wanted.items()
+    }
+
+
+def _matrix(pins: int, faults: Faults) -> np.ndarray:
     """(P, P) ohms between all pins of the loom as it really is; inf where nothing joins them."""
     ends = wires_of(pins)
-    half = pins * 3 // 8
     own = 0.0172 * 1.05 * (1 + (ends[:, 0] % 20) / 10) + 0.004
     far = ends[:, 1].copy()
     joined = np.ones(len(ends), dtype=np.bool_)
-    some = rng.permutation(half)  # straight wires, each with one fault at most
-    for k in range(faults.crossed):
-        one, other = some[2 * k], some[2 * k + 1]
+    made = placed(pins, faults)
+    for one, other in made["crossed"]:
         far[one], far[other] = far[other], far[one]
-    at = 2 * faults.crossed
-    joined[some[at : at + faults.opens]] = False
-    at += faults.opens
-    own[some[at : at + faults.bad_joints]] += 5.0
-    at += faults.bad_joints
-    links = [(int(some[at + 2 * k]), int(some[at + 2 * k + 1]), 0.05) for k in range(faults.shorts)]
-    at += 2 * faults.shorts
-    links += [(int(some[at + 2 * k]), int(some[at + 2 * k + 1]), 2e4) for k in range(faults.leaks)]
+    joined[[wire for (wire,) in made["open"]]] = False
+    own[[wire for (wire,) in made["high-resistance"]]] += 5.0
+    links = [(*pair, ohm) for kind, ohm in (("short", 0.05), ("leakage", 2e4)) for pair in made[kind]]
     edges = [*zip(ends[joined, 0].tolist(), far[joined].tolist(), own[joined].tolist(), strict=True), *links]
     neighbours: dict[int, list[tuple[int, float]]] = {}
     for p, q, r in edges:

@@ -1,7 +1,5 @@
 """`loomtest compare`: before and after, pair by pair and fault by fault."""
 
-from __future__ import annotations
-
 from typing import TYPE_CHECKING, Annotated
 
 import typer

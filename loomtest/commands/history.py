@@ -1,7 +1,5 @@
 """`loomtest history`: what was kept, and where each circuit is going."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import typer

@@ -1,7 +1,5 @@
 """`loomtest judge`: what the readings say about the loom."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import typer

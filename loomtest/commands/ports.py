@@ -1,7 +1,5 @@
 """`loomtest ports`: the serial ports that are here, and what answers on them."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import typer

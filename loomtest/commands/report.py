@@ -1,7 +1,5 @@
 """`loomtest report`: one self-contained page, and the pictures."""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import typer

@@ -1,7 +1,5 @@
 """`loomtest verify`: is every kept run still what was kept?"""
 
-from __future__ import annotations
-
 from typing import Annotated
 
 import typer

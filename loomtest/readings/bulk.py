@@ -16,6 +16,7 @@ from loomtest.errors import InputError
 from loomtest.harness.model import FloatArray
 from loomtest.readings.scale import COMMA, POINT
 from loomtest.readings.table import Cells, Header, Table, parse_header, read_bytes
+from loomtest.readings.values import bare_number
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -46,19 +47,13 @@ def bulk_table(source: Path | bytes, file: str) -> Table | None:
     rows = _rows_if_regular(source, header)
     if rows is None:
         return None
-    import pandas as pd
-
-    try:
-        frame = _read(source, header, numeric=True)
-        if np.isinf(frame[header.index_of["value"]]).any():  # the word, or a number such as 1e400: which?
-            frame = _read(source, header, numeric=False)
-    except ValueError:
-        try:
-            frame = _read(source, header, numeric=False)
-        except ValueError:  # also a row of another length, and bytes that are no UTF-8
-            return None
+    frame = _frame(source, header, numeric=_is_numeric(start, header))
+    if frame is None:  # also a row of another length, and bytes that are no UTF-8
+        return None
     if len(frame) != rows:
         return None
+    import pandas as pd
+
     columns: dict[str, Cells] = {}
     plain: FloatArray | None = None
     for name, index in header.index_of.items():
@@ -124,6 +119,26 @@ def _is_regular(data: bytes, header: Header) -> bool:
     starts = np.concatenate(([0], ends[:-1] + 1))
     separators = np.add.reduceat(letters == ord(header.separator), starts, dtype=np.int64)
     return bool((separators == header.width - 1).all())
+
+
+def _is_numeric(start: bytes, header: Header) -> bool:
+    """Whether the first values are numbers or over-range: a scan of yes and no is not tried as numbers."""
+    rows = [line.split(header.separator.encode()) for line in start.split(b"\n", 20)[1:20]]
+    index = header.index_of["value"]
+    cells = [row[index].strip().decode("utf-8", "replace") for row in rows if len(row) > index]
+    return all(cell in _OVER_RANGE or bare_number(cell) is not None for cell in cells)
+
+
+def _frame(source: Path | bytes, header: Header, *, numeric: bool) -> pd.DataFrame | None:
+    """The table with `value` as numbers if they all are, else as texts; None where it is no such table."""
+    for as_numbers in (True, False) if numeric else (False,):
+        try:
+            frame = _read(source, header, numeric=as_numbers)
+        except ValueError:
+            continue
+        if not as_numbers or not np.isinf(frame[header.index_of["value"]]).any():
+            return frame  # an infinity is the word, or a number such as 1e400: its spelling tells which
+    return None
 
 
 def _read(source: Path | bytes, header: Header, *, numeric: bool) -> pd.DataFrame:

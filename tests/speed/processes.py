@@ -6,7 +6,7 @@ Linux and macOS only (`os.wait4`).
 from __future__ import annotations
 
 import compileall
-import os
+import json
 import subprocess
 import sys
 from collections.abc import Mapping, Sequence
@@ -46,19 +46,25 @@ def costs(commands: Mapping[str, Sequence[str]], rounds: int = 3) -> dict[str, C
     }
 
 
+# The least process that can start another: what a process held before it became another counts as that
+# other's memory, and this one may have written a large scan just now.
+_LAUNCHER = """
+import json, os, sys
+quiet = [(os.POSIX_SPAWN_OPEN, 1, os.devnull, os.O_WRONLY, 0)]
+child = os.posix_spawn(sys.executable, [sys.executable, *sys.argv[1:]], os.environ, file_actions=quiet)
+_, code, used = os.wait4(child, 0)
+print(json.dumps([os.waitstatus_to_exitcode(code), used.ru_utime + used.ru_stime, used.ru_maxrss]))
+"""
+
+
 def _once(arguments: Sequence[str]) -> Cost:
-    process = subprocess.Popen(
-        [sys.executable, *arguments], stdout=subprocess.DEVNULL, stderr=subprocess.PIPE, text=True
+    done = subprocess.run(
+        [sys.executable, "-S", "-c", _LAUNCHER, *arguments], capture_output=True, text=True, check=True
     )
-    assert process.stderr is not None
-    said = process.stderr.read()
-    _, code, used = os.wait4(process.pid, 0)
-    process.returncode = os.waitstatus_to_exitcode(code)
-    process.stderr.close()
-    if process.returncode == 2 or process.returncode < 0 or "Traceback" in said:
-        raise RuntimeError(f"{' '.join(arguments)[:200]}: status {process.returncode}\n{said}")
-    unit = 1e6 if sys.platform == "darwin" else 1e3  # bytes there, kilobytes elsewhere
-    return Cost(used.ru_utime + used.ru_stime, used.ru_maxrss / unit, process.returncode)
+    status, seconds, memory = json.loads(done.stdout)
+    if status == 2 or status < 0 or "Traceback" in done.stderr:
+        raise RuntimeError(f"{' '.join(arguments)[:200]}: status {status}\n{done.stderr}")
+    return Cost(seconds, memory / (1e6 if sys.platform == "darwin" else 1e3), status)  # bytes, or kilobytes
 
 
 def loomtest(*arguments: str | Path) -> list[str]:

@@ -7,6 +7,7 @@ reader in `table`, which reports it with its place. The two agree, and a test ho
 from __future__ import annotations
 
 import io
+from collections.abc import Iterator
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -14,6 +15,7 @@ import numpy as np
 
 from loomtest.errors import InputError
 from loomtest.harness.model import FloatArray
+from loomtest.readings.narrow import OVER_RANGE, narrow_columns
 from loomtest.readings.scale import COMMA, POINT
 from loomtest.readings.table import Cells, Header, Table, parse_header, read_bytes
 from loomtest.readings.values import bare_number
@@ -28,7 +30,7 @@ _CHUNK_BYTES = 1 << 22
 _TRUTHS = (b"rue", b"RUE", b"alse", b"ALSE")
 # Read as NaN by the parser and so told from numbers; any other word sends the column to `_mixed`. (No word
 # for infinity among them: the parser would take 1e400 for it.)
-_OVER_RANGE = ["OL", "O.L", "0L", "0.L", "ol", "OPEN", "open"]
+_OVER_RANGE = list(OVER_RANGE)
 
 
 def bulk_table(source: Path | bytes, file: str) -> Table | None:
@@ -44,6 +46,9 @@ def bulk_table(source: Path | bytes, file: str) -> Table | None:
         header = parse_header(head.rstrip("\r"), file)
     except (OSError, UnicodeDecodeError, InputError):
         return None
+    narrow = narrow_columns(_pieces(source), header)
+    if narrow is not None:
+        return _table(*narrow, header, file)
     rows = _rows_if_regular(source, header)
     if rows is None:
         return None
@@ -71,16 +76,35 @@ def bulk_table(source: Path | bytes, file: str) -> Table | None:
             plain = series.to_numpy(copy=True)
             plain[np.isnan(plain)] = np.inf
             columns[name] = Cells(np.broadcast_to(np.int64(-1), rows), [])
+    return _table(columns, plain, header, file)
+
+
+def _table(columns: dict[str, Cells], plain: FloatArray | None, header: Header, file: str) -> Table | None:
     if any("" in columns[name].texts for name in ("from", "to")):
         return None
     return Table(
         file=file,
         columns=columns,
-        lines=np.arange(2, rows + 2, dtype=np.int64),
+        lines=np.arange(2, len(columns["from"].codes) + 2, dtype=np.int64),
         plain=plain,
         comma_is_decimal=header.separator != ",",
         warnings=header.warnings,
     )
+
+
+def _pieces(source: Path | bytes) -> Iterator[bytes]:
+    """Whole lines below the header, some megabytes at a time."""
+    rest = b""
+    with io.BytesIO(source) if isinstance(source, bytes) else source.open("rb") as stream:
+        stream.readline()
+        while chunk := stream.read(_CHUNK_BYTES):
+            end = chunk.rfind(b"\n") + 1
+            if end:
+                yield rest + chunk[:end]
+                rest = b""
+            rest += chunk[end:]
+    if rest:
+        yield rest + b"\n"
 
 
 def _first_bytes(path: Path) -> bytes:

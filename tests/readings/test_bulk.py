@@ -85,12 +85,18 @@ def both_ways(data: bytes) -> tuple[object, object, bool]:
             return readings
         return careful()
 
+    def through_pandas() -> Readings:
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr("loomtest.readings.bulk.narrow_columns", lambda pieces, header: None)
+            return bulk()
+
     results = []
-    for way in (careful, bulk):
+    for way in (careful, bulk, through_pandas):
         try:
             results.append(outcome(way()))
         except InputError as error:
             results.append(outcome(error))
+    assert results[1] == results[2]
     return results[0], results[1], took
 
 
@@ -118,6 +124,22 @@ def test_an_ordinary_scan_is_taken_by_the_bulk_reader(rows: list[dict[str, str]]
     assert took
 
 
+@given(st.lists(st.tuples(apart, plain), min_size=1, max_size=40), st.integers(1, 60))
+def test_a_plain_file_is_read_in_pieces_without_pandas(cells: list[tuple[str, str]], size: int) -> None:
+    lines = [f"{point.strip()},GND1,{value}" for point, value in cells]
+    data = "\r\n".join(["from,to,value", *lines]).encode()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("loomtest.readings.bulk._CHUNK_BYTES", size + 13)
+        patch.setattr("loomtest.readings.bulk._frame", None)  # pandas is not to be needed
+        table = bulk_table(data, "f.csv")
+    assert table is not None
+    careful = parse_table(data.decode(), "f.csv")
+    for name in ("from", "to"):
+        fast, slow = table.columns[name], careful.columns[name]
+        assert [fast.texts[code] for code in fast.codes] == [slow.texts[code] for code in slow.codes]
+    assert outcome(assemble(table, LOOM)) == outcome(assemble(careful, LOOM))
+
+
 @given(st.lists(st.tuples(apart, values), min_size=1, max_size=30))
 def test_values_of_every_spelling_are_the_same_to_the_last_bit(cells: list[tuple[str, str]]) -> None:
     careful, bulk, _ = both_ways(
@@ -136,7 +158,7 @@ def test_values_of_every_spelling_are_the_same_to_the_last_bit(cells: list[tuple
         "from,to,value\rX1:1,X2:1,1\r",
         "# note\nfrom,to,value\nX1:1,X2:1,1\n",
         "from,to,value\nX1:1,X2:1,1\0\n",
-        "from,to,value\nX1:1,X2:1,True\nX1:1,X2:1,False\n",  # which are no ohms
+        "from,to,value,note\nX1:1,X2:1,True,a note\nX1:1,X2:1,False,a note\n",  # which are no ohms
         "from,to,value\n",
         "from,to\n1,2\n",
         "from,to,value\nX1:1,X2:1,1\xb5\n",

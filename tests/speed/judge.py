@@ -20,13 +20,11 @@ import sys
 import numpy as np, pandas as pd
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
-table = pd.read_csv(sys.argv[1])
+table = pd.read_csv(sys.argv[1], na_values=["OL"])
 codes, names = pd.factorize(pd.concat([table["from"], table["to"]]))
 start, end = codes[:len(table)], codes[len(table):]
-if table["value"].isin(["yes", "no"]).any():
-    joined = (table["value"] == "yes").to_numpy()
-else:
-    joined = pd.to_numeric(table["value"], errors="coerce").to_numpy() < 100
+value = table["value"]
+joined = (value < 100 if value.dtype.kind == "f" else value == "yes").to_numpy()
 edges = (np.ones(int(joined.sum())), (start[joined], end[joined]))
 print(connected_components(coo_array(edges, shape=(len(names),) * 2))[0])
 """

@@ -1,7 +1,7 @@
 """Notepad text to wires: every line is read, said in our own words, or told as not read. Pure: no files.
 
     notepad = read_notepad("X1 1 red to X4 3")
-    notepad.wires[0].words      # "X1:1 red to X4:3", which reads back as the same wire
+    notepad.wires[0].words      # "X1:1 red to X4:3"
 
 A wire is two points with an arrow, a dash, a comma or a tab between them, and around them its colour, size,
 length, amperes, part (`fuse`), circuit (`for horn`) and note (in brackets). `X1 to X4:` is a heading: the

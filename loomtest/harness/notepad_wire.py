@@ -38,7 +38,7 @@ class NotedWire:
 
     @property
     def words(self) -> str:
-        """The wire in one line of our own spelling; reading that line gives the same wire."""
+        """The wire in one line of our own spelling; reading it gives the same wire (odd remarks excepted)."""
         size = self.size if self.size.startswith("AWG") or not self.size else f"{self.size} mm²"
         about = ", ".join(filter(None, (self.colour, size, self.length, self.amps, self.kind)))
         said = " ".join(filter(None, (self.start, about, "to", self.end)))

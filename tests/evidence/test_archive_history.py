@@ -10,7 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import assume, given
 from hypothesis import strategies as st
 from scipy.stats import theilslopes
 
@@ -29,7 +29,7 @@ from loomtest.evidence.archive_trend import FURTHEST_SPANS, forecast, theil_sen
 from loomtest.evidence.archive_words import history_lines, trend_words
 from tests.evidence import kept
 
-numbers = st.one_of(st.integers(0, 6).map(float), st.floats(-1e3, 1e3))
+numbers = st.one_of(st.integers(0, 6).map(float), st.floats(-1e3, 1e3).map(lambda x: round(x, 6)))
 
 
 @given(st.lists(st.tuples(numbers, numbers), min_size=2, max_size=25))
@@ -40,7 +40,9 @@ def test_the_trend_is_that_of_scipy(points: list[tuple[float, float]]) -> None:
         assert trend is None
         return
     assert trend is not None
-    slope, intercept, low, high = theilslopes(y, x, 0.95)
+    with np.errstate(invalid="ignore"):  # ties can leave scipy a variance below zero: it has no interval then
+        slope, intercept, low, high = theilslopes(y, x, 0.95)
+    assume(np.isfinite(low))
     assert (trend.slope, trend.low, trend.high) == pytest.approx((slope, low, high))
     assert trend.intercept == pytest.approx(intercept, abs=1e-9 * max(1.0, abs(slope) * np.abs(x).max()))
 

@@ -15,6 +15,7 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -121,6 +122,8 @@ def log_asked_to_end(folder: Path, chance: random.Random) -> Outcome:
             number += 1
     except BrokenPipeError:
         pass
+    with suppress(BrokenPipeError):  # what was typed and never taken
+        process.stdin.close()
     status, said = process.wait(20), process.stderr.read()
     for stream in (process.stdout, process.stderr):
         stream.close()

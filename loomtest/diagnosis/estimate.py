@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from functools import cached_property
 
 import numpy as np
 
@@ -73,13 +74,12 @@ class Solution:
     """Every link (a wire, or wires in series that no reading can tell apart), (L,) each unless said.
 
     `link`: (W,) link of every wire, −1 where it was left out; `size`: wires in it; `prior_mean`,
-    `prior_sd`, `limit`: sums over its wires. `median`, `low`, `high`: of the posterior mixture, with the
-    central 95 %; `above`: probability of being bad (`_judged_bad`, `further`); `bad`: of any bad joint;
-    `within`: probability of lying within the limit (first column) or the coarse one (second), without a
-    prior on itself, (L, 2); `estimate`, `uncertainty`: the same as y ± u; `opening`: largest change of a
-    reading, in uncertainties, were it open; `loop`: resistance of the loop through it. `nets`, `sets`: the
-    solved chunks. `shared_mean`, `shared_sd`: the run's shared value. `evidence`: (nets,) log probability of
-    the readings.
+    `prior_sd`, `limit`: sums over its wires. `above`: probability of being bad (`_judged_bad`, `further`);
+    `bad`: of any bad joint; `within`: probability of lying within the limit (first column) or the coarse one
+    (second), without a prior on itself, (L, 2); `estimate`, `uncertainty`: the same as y ± u; `opening`:
+    largest change of a reading, in uncertainties, were it open; `loop`: resistance of the loop through it.
+    `nets`, `sets`: the solved chunks. `shared_mean`, `shared_sd`: the run's shared value. `evidence`: (nets,)
+    log probability of the readings.
     """
 
     link: IntArray
@@ -87,9 +87,6 @@ class Solution:
     prior_mean: FloatArray
     prior_sd: FloatArray
     limit: FloatArray
-    median: FloatArray
-    low: FloatArray
-    high: FloatArray
     above: FloatArray
     bad: FloatArray
     within: FloatArray
@@ -103,6 +100,13 @@ class Solution:
     shared_mean: float
     shared_sd: float
     evidence: FloatArray
+
+    @cached_property
+    def quantiles(self) -> FloatArray:
+        """(3, L) lower end, median and upper end of the central 95 % of the posterior mixture; no wire has
+        less than nothing."""
+        low, median, high = self.mixture.quantiles((0.025, 0.5, 0.975), self.limit.size)
+        return np.stack([np.maximum(low, 0.0), median, np.maximum(high, 0.0)])
 
 
 @dataclass(frozen=True)
@@ -237,7 +241,6 @@ def _posterior(
         m = result.mixture
         pieces.append(Mixture(flat[m.link], m.weight, m.mean, m.sd))
     mixture = joined(pieces)
-    low, median, high = (mixture.quantile(p, count) for p in (0.025, 0.5, 0.975))
     opening = np.zeros(count)
     np.maximum.at(opening, links.of_wire, wire_opening)
     of_wire = np.where(arranged.place >= 0, links.of_wire[arranged.place], -1) if count else arranged.place
@@ -247,9 +250,6 @@ def _posterior(
         links.mean,
         np.sqrt(links.var),
         links.limit,
-        median,
-        np.maximum(low, 0.0),
-        np.maximum(high, 0.0),
         likely,
         bad,
         within,

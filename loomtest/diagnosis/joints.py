@@ -221,8 +221,8 @@ def _rows(
         )
         if moved[index]:
             verdict = "fail"
-        ohms: float | None = _shown(float(s.median[link]))
-        low, high = _shown(float(s.low[link])), _shown(float(s.high[link]))
+        low, middle, high = (_shown(ohm) for ohm in s.quantiles[:, link].tolist())
+        ohms: float | None = middle
         interval: tuple[float, float] | None = (low, high)
         spread = (high - low) / (2 * normal_quantile(0.975)) if math.isfinite(high) else None
         if not seen[index]:

@@ -30,7 +30,7 @@ from loomtest.diagnosis.layout import Arranged
 from loomtest.diagnosis.loops import Bent, bent, relinearised, without
 from loomtest.diagnosis.marginals import Mixture, joined, marginals
 from loomtest.diagnosis.shared import Healthy, Seen, first_guess, share
-from loomtest.diagnosis.sparse import Sets, Slab, refine, search
+from loomtest.diagnosis.sparse import Sets, Slab, log_sum, log_weights, refine, search
 from loomtest.harness.copper import Expectation
 from loomtest.harness.model import BoolArray, FloatArray, Harness, IntArray
 
@@ -214,7 +214,7 @@ def _posterior(
     for part, (cavity_mean, cavity_var) in zip(parts, told, strict=True):
         given = part.nets.given_shared(cavity_mean, cavity_var)
         sets = refine(given, part.slab, search(given, part.slab))
-        evidence[part.nets.net] = given.evidence + _log_sum(sets, links, given)
+        evidence[part.nets.net] = given.evidence + _log_evidence(sets, links, given)
         loops[part.nets.link] = part.nets.loop
         sure = bent(part.nets, sets)
         again = np.any(sure, axis=1)
@@ -272,14 +272,12 @@ def _judged_bad(beyond: FloatArray, healthy_above: FloatArray) -> FloatArray:
     return np.minimum(beyond + np.where(healthy_above > 0.5, healthy_above, 0.0), 1.0)
 
 
-def _log_sum(sets: Sets, links: _Links, given: Given) -> FloatArray:
+def _log_evidence(sets: Sets, links: _Links, given: Given) -> FloatArray:
     """(B,) log of what the sets of each net make of its evidence with no bad link, joints independent (what
     other nets hold, or how many there are, is no evidence for a net)."""
     link, count = given.nets.link, given.nets.net.size
     raised = np.log(links.odds[0] / links.independent_odds[0])  # the same for all
-    own = sets.log_z - raised * sets.member.sum(axis=1)
-    own = own + np.sum(np.logaddexp(0.0, sets.own_log_odds - raised), axis=1)
-    top = np.full(count, -np.inf)
-    np.maximum.at(top, sets.row, own)
+    log_z = sets.log_z - raised * sets.member.sum(axis=1)
     none = -np.sum(np.log1p(links.independent_odds[link]), axis=1)
-    return np.asarray(top + np.log(np.bincount(sets.row, np.exp(own - top[sets.row]), count)) + none)
+    summed = log_sum(sets.row, log_weights(log_z, sets.own_log_odds - raised), count)
+    return np.asarray(none + summed, dtype=np.float64)

@@ -15,7 +15,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from loomtest.diagnosis.sparse import Sets, weights
+from loomtest.diagnosis.sparse import Sets, log_sum, log_weights, weights
 from loomtest.harness.model import FloatArray
 
 SEVERAL = 0.02  # τ of a loom in which less than one bad joint is expected (our choice: docs/mathematics.md)
@@ -51,7 +51,10 @@ def several_rare(found: list[Sets], counts: list[int], tau: float) -> list[Sets]
     """
     if tau == 1:
         return found
-    log_all = [_log_sum(sets.row, _log_whole(sets), count) for sets, count in zip(found, counts, strict=True)]
+    log_all = [
+        log_sum(sets.row, log_weights(sets.log_z, sets.own_log_odds), count)
+        for sets, count in zip(found, counts, strict=True)
+    ]
     log_one = [_log_single(sets, count) for sets, count in zip(found, counts, strict=True)]
     total = float(sum(part.sum() for part in log_all))
     # none, and the single joints of every net, in one row, for the sums that leave one net out
@@ -66,26 +69,12 @@ def several_rare(found: list[Sets], counts: list[int], tau: float) -> list[Sets]
     return out
 
 
-def _log_whole(sets: Sets) -> FloatArray:
-    """(R,) log weight of every set, its independent companions included."""
-    return np.asarray(sets.log_z + np.sum(np.logaddexp(0.0, sets.own_log_odds), axis=1), dtype=np.float64)
-
-
-def _log_sum(row: np.ndarray, log_weight: FloatArray, count: int) -> FloatArray:
-    top = np.full(count, -np.inf)
-    np.maximum.at(top, row, log_weight)
-    safe = np.where(np.isfinite(top), top, 0.0)
-    with np.errstate(divide="ignore"):  # a net without a single bad joint: −inf
-        summed = safe + np.log(np.bincount(row, np.exp(log_weight - safe[row]), count))
-    return np.asarray(summed, dtype=np.float64)
-
-
 def _log_single(sets: Sets, count: int) -> FloatArray:
     """(B,) log weight of exactly one bad joint in every net: sets of one, and companions of none."""
     size = sets.member.sum(axis=1)
     alone = np.logaddexp.reduce(sets.own_log_odds, axis=1, initial=-np.inf)
     log_weight = np.where(size == 1, sets.log_z, np.where(size == 0, alone, -np.inf))
-    return _log_sum(sets.row, log_weight, count)
+    return log_sum(sets.row, log_weight, count)
 
 
 def _reweighted(sets: Sets, none_in_others: FloatArray, one_in_others: FloatArray, tau: float) -> Sets:

@@ -12,7 +12,7 @@ import numpy as np
 
 from loomtest.diagnosis.healthy import Gathered, Given, Nets, solve
 from loomtest.diagnosis.network import inverse_laplacian, loop_resistance, squared_currents
-from loomtest.diagnosis.sparse import Sets, Slab, refine, search
+from loomtest.diagnosis.sparse import Sets, Slab, log_weights, refine, search
 from loomtest.harness.model import BoolArray, FloatArray, IntArray
 
 _SURE = 0.99  # a wire this surely bad is where a net is linearised again
@@ -75,7 +75,16 @@ def relinearised(
         sets = refine(given, own, search(given, own, known_bad))
         mean = _likeliest(sets, 0)
     assert given is not None and sets is not None  # there is at least one round
-    return given, own, sets
+    # sets that all hold the surely bad links are weighed against each other only: beside other nets the net
+    # keeps the weight it had against none, which a bad link in a loop has exactly
+    kept = _log_whole(all_sets, row) - _log_whole(sets, 0)
+    return given, own, replace(sets, log_z=sets.log_z + kept)
+
+
+def _log_whole(sets: Sets, row: int) -> float:
+    """Log weight of all sets of one net against none."""
+    mine = sets.rows(sets.row == row)
+    return float(np.logaddexp.reduce(log_weights(mine.log_z, mine.own_log_odds)))
 
 
 def _likeliest(sets: Sets, row: int) -> FloatArray:

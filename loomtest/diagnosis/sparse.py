@@ -258,13 +258,25 @@ def _grown(
     )
 
 
-def weights(row: IntArray, log_z: FloatArray, own_log_odds: FloatArray, count: int) -> FloatArray:
-    """(R,) posterior probability of every set within its net."""
-    log_weight = log_z + np.sum(np.logaddexp(0.0, own_log_odds), axis=1)
+def log_sum(row: IntArray, log_weight: FloatArray, count: int) -> FloatArray:
+    """(B,) log of the summed weights of every net's sets; −inf where it has none. `log_weight`: (R,)."""
     top = np.full(count, -np.inf)
     np.maximum.at(top, row, log_weight)
-    weight = np.exp(log_weight - top[row])
-    return np.asarray(weight / np.bincount(row, weight, count)[row], dtype=np.float64)
+    safe = np.where(np.isfinite(top), top, 0.0)
+    with np.errstate(divide="ignore"):
+        summed = safe + np.log(np.bincount(row, np.exp(log_weight - safe[row]), count))
+    return np.asarray(summed, dtype=np.float64)
+
+
+def log_weights(log_z: FloatArray, own_log_odds: FloatArray) -> FloatArray:
+    """(R,) log weight of every set, its independent companions included."""
+    return np.asarray(log_z + np.sum(np.logaddexp(0.0, own_log_odds), axis=1), dtype=np.float64)
+
+
+def weights(row: IntArray, log_z: FloatArray, own_log_odds: FloatArray, count: int) -> FloatArray:
+    """(R,) posterior probability of every set within its net."""
+    log_weight = log_weights(log_z, own_log_odds)
+    return np.asarray(np.exp(log_weight - log_sum(row, log_weight, count)[row]), dtype=np.float64)
 
 
 def _names(count: int) -> IntArray:

@@ -267,6 +267,24 @@ def test_a_doubtful_joint_is_likelier_alone_than_beside_a_plain_one_and_no_less_
     assert doubtful((2, 5)) > 0.9 * doubtful(())
 
 
+@pytest.mark.parametrize("excess", [0.05, 0.3, 3.0])
+def test_a_plain_bad_joint_in_a_ring_makes_others_as_doubtful_as_one_in_a_tree(excess: float) -> None:
+    # a ring with a surely bad wire is linearised anew, and its weight beside other nets was lost with that
+    ring = [wire("A1", "X1:1", "X2:1"), wire("A2", "X2:1", "X3:1"), wire("A3", "X3:1", "X1:1")]
+    wires = [*ring, *(wire(f"W{i}", f"X4:{i}", f"X5:{i}") for i in range(1, 8))]
+    harness = harness_of(wires)
+    a, b, c = expectation_of(harness).expected_ohm[:3].tolist()
+
+    def doubtful(a: float) -> float:
+        around = [("X1:1", "X2:1", a, b + c), ("X2:1", "X3:1", b, a + c), ("X1:1", "X3:1", c, a + b)]
+        rows = [(start, end, one * other / (one + other)) for start, end, one, other in around]
+        rows += [(f"X4:{i}", f"X5:{i}", 0.0225 + (0.035 if i == 7 else 0.0)) for i in range(1, 8)]
+        report = report_of(harness, readings_of(harness, rows, [0.001] * 3 + [0.01] * 7))
+        return report.rows[9].bad_probability or 0.0
+
+    assert doubtful(a + excess) < 0.1 * doubtful(a)
+
+
 def test_wires_not_listed_stay_at_their_own_limit() -> None:
     harness = replace(
         harness_of([wire("W1", "X1:1", "X2:1", ohms_max=0.5)]), limits=Limits(bad_joint_written=True)

@@ -44,6 +44,7 @@ def _root(
         typer.echo(start_page(), nl=False)
 
 
+# Importing a verb registers it with the application above, which it imports: last, and for that alone.
 from loomtest.commands import (  # noqa: E402, F401
     check,
     compare,

@@ -29,28 +29,17 @@ def judge(
     The JSON object, "schema": "loomtest-verdict/1": verdict, wiring and joints (pass, fail, not-proven),
     findings and undecided, wires with their estimates, nets, coverage, untested.
     """
+    from loomtest.commands.judged import judged
     from loomtest.commands.progress import Progress
     from loomtest.commands.screen import exit_status, show, show_json, warn
-    from loomtest.diagnosis.judge import judge as judge_readings
-    from loomtest.harness.load import load_harness
-    from loomtest.readings.load import load_readings
 
     with Progress(f"reading {harness}", quiet) as progress:
-        expected = load_harness(harness)
-        progress.say(f"reading {readings}")
-        measured = load_readings(readings, expected)
-        meter = None
-        if instrument is not None:
-            from loomtest.readings.instrument import load_instrument
-
-            meter = load_instrument(instrument)
-        progress.say("judging")
-        verdict = judge_readings(expected, measured, meter)
-    warn(measured.warnings)
+        done = judged(harness, readings, instrument, progress)
+    warn(done.readings.warnings)
     if as_json:
-        show_json(verdict.to_json())
+        show_json(done.verdict.to_json())
     else:
         from loomtest.evidence.plain import verdict_lines
 
-        show(verdict_lines(verdict, expected))
-    raise typer.Exit(exit_status(verdict.verdict))
+        show(verdict_lines(done.verdict, done.harness))
+    raise typer.Exit(exit_status(done.verdict.verdict))

@@ -28,30 +28,19 @@ def report(
     """
     from pathlib import Path
 
+    from loomtest.commands.judged import judged
     from loomtest.commands.progress import Progress
     from loomtest.commands.screen import show, show_json, warn
-    from loomtest.diagnosis.judge import judge
     from loomtest.evidence.page import write_report
     from loomtest.evidence.plain import Line, folded, headline
-    from loomtest.harness.load import load_harness
-    from loomtest.readings.load import load_readings
 
     with Progress(f"reading {harness}", quiet) as progress:
-        expected = load_harness(harness)
-        progress.say(f"reading {readings}")
-        measured = load_readings(readings, expected)
-        meter = None
-        if instrument is not None:
-            from loomtest.readings.instrument import load_instrument
-
-            meter = load_instrument(instrument)
-        progress.say("judging")
-        verdict = judge(expected, measured, meter)
+        done = judged(harness, readings, instrument, progress)
         progress.say("drawing the report")
-        paths = write_report(expected, measured, verdict, Path(out), meter)
-    warn(measured.warnings)
+        paths = write_report(done.harness, done.readings, done.verdict, Path(out), done.instrument)
+    warn(done.readings.warnings)
     if as_json:
-        show_json({"files": [path.as_posix() for path in paths], "verdict": verdict.to_json()})
+        show_json({"files": [path.as_posix() for path in paths], "verdict": done.verdict.to_json()})
         return
-    told = [Line(text, "head") for text in folded(headline(verdict, expected), 80)]
+    told = [Line(text, "head") for text in folded(headline(done.verdict, done.harness), 80)]
     show([*told, *(Line(f"  {path.as_posix()}") for path in paths)])

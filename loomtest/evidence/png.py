@@ -36,7 +36,7 @@ def save_png(drawing: Drawing, path: FilePath, *, dark: bool = False, scale: flo
     colours = DARK if dark else LIGHT
     scale = min(scale, MOST_PIXELS / max(drawing.width, drawing.height))
     size = round(drawing.width * scale), round(drawing.height * scale)
-    renderer: Any = backend_agg.RendererAgg(*size, 96 * scale)  # type: ignore[no-untyped-call]
+    renderer: Any = backend_agg.RendererAgg(*size, 96 * scale)  # type: ignore[no-untyped-call]  # not typed there
     _paint(renderer, Box(0, drawing.top, drawing.width, drawing.height, 0, "paper"), colours, drawing, scale)
     widths: Widths = {}
     for item in drawing.items:

@@ -96,7 +96,7 @@ def test_continuity_joins_every_net_and_every_reading_alone_shows_something(harn
 def test_isolation_reads_every_pair_of_its_level_and_never_through_a_net_or_part(
     harness: Harness, level: str
 ) -> None:
-    made = plan(harness, level)  # type: ignore[arg-type]
+    made = plan(harness, level)
     net = {p: int(harness.net_of[code]) for p, code in harness.code_of.items()}
     through = wiring(harness)
     through.add_edges_from((w.start, w.end) for w in harness.wires)
@@ -108,7 +108,7 @@ def test_isolation_reads_every_pair_of_its_level_and_never_through_a_net_or_part
                 assert part[step.start] != part[other]
                 assert not {step.start, other} & harness.unreachable
                 seen.add(frozenset((net[step.start], net[other])))
-    blocks = list(required_pairs(harness, level).iterate())  # type: ignore[arg-type]
+    blocks = list(required_pairs(harness, level).iterate())
     wanted = {frozenset(pair) for block in blocks for pair in block.tolist()}
     assert seen == wanted
     if level != "bonded":
@@ -315,7 +315,7 @@ def test_moves_are_counted_as_the_steps_are_walked() -> None:
     for seed in range(8):
         harness = random_harness(np.random.default_rng(seed), Recipe(wires=25))
         for level in ("full", "neighbours", "none"):
-            made = plan(harness, level, joints=True)  # type: ignore[arg-type]
+            made = plan(harness, level, joints=True)
             assert made.totals["moves"] == moves_of(made.steps)
         made = plan(harness, "bonded")
         combs = [step for step in made.steps if step.bonded]
@@ -355,5 +355,5 @@ def test_a_loom_that_no_probe_reaches_has_an_empty_plan(level: str) -> None:
     harness = Harness(
         "sealed", (Wire("W1", "SP1", "SP2"),), ("SP1", "SP2"), unreachable=frozenset({"SP1", "SP2"})
     )
-    made = plan(harness, level, joints=True)  # type: ignore[arg-type]
+    made = plan(harness, level, joints=True)
     assert len(made.steps) == 0 and made.totals["moves"] == 0 and made.unproven

@@ -60,7 +60,7 @@ def cable(tmp_path: Path) -> Iterator[Cable]:
 
 
 def linked(cable: Cable, **settings: object) -> MeterLink:
-    chosen = SerialSettings(**settings)  # type: ignore[arg-type]
+    chosen = SerialSettings(**settings)
     return MeterLink(serial_opener(str(cable.name), chosen), meter_for(chosen, None), chosen)
 
 

@@ -56,14 +56,14 @@ class Bench:
         self.instrument = load_instrument("bench-four-wire" if four_wire else "handheld-3half")
         about = About(instrument=self.instrument)
         self.writer: RunWriter = create_run(folder, harness, about, clock=lambda: datetime.now(UTC))
-        self.session = Session(harness, self.writer, Fixed(*steps), self.instrument, Choices(**choices))  # type: ignore[arg-type]
+        self.session = Session(harness, self.writer, Fixed(*steps), self.instrument, Choices(**choices))
         self.events: list[Event] = self.session.begin()
 
     def show(self, value: float, seconds: float, function: str = "ohm", step: float = 0.001) -> list[Event]:
         new: list[Event] = []
         for _ in range(round(seconds * 4)):
             self.now_s += 0.25
-            new += self.session.shown(self.now_s, Shown(value, function, step, text=f"{value}"))  # type: ignore[arg-type]
+            new += self.session.shown(self.now_s, Shown(value, function, step, text=f"{value}"))
             new += self.session.tick(self.now_s)
         self.events += new
         return new
@@ -72,7 +72,7 @@ class Bench:
         return self.show(OL, 1.0) + self.show(value, seconds) + self.show(OL, 1.0)
 
     def key(self, key: str) -> list[Event]:
-        new = self.session.key(self.now_s, key)  # type: ignore[arg-type]
+        new = self.session.key(self.now_s, key)
         self.events += new
         return new
 

@@ -51,7 +51,7 @@ def test_the_first_run_names_all_four_faults_and_no_other(tmp_path: Path) -> Non
 def test_the_second_run_leaves_only_the_rear_ground_open(tmp_path: Path) -> None:
     verdict = judged(tmp_path, str(TRACTOR), str(TRACTOR / "2_after"))[1]
     assert verdict["findings"] == []
-    rows = [row for row in verdict["wires"] if row["verdict"] != "pass"]  # type: ignore[attr-defined]
+    rows = [row for row in verdict["wires"] if row["verdict"] != "pass"]
     assert [row["wire"] for row in rows] == ["W20"]
     assert rows[0]["next"]
 
@@ -60,7 +60,7 @@ def test_the_boat_measured_with_an_ordinary_meter(tmp_path: Path) -> None:
     meter = f"--instrument {LAUNCH / 'meter.toml'}"
     status, verdict = judged(tmp_path, str(LAUNCH), str(LAUNCH / "1_first.csv"), meter)
     assert status == 1
-    kinds = sorted(finding["fault"] for finding in verdict["findings"])  # type: ignore[attr-defined]
+    kinds = sorted(finding["fault"] for finding in verdict["findings"])
     assert kinds == ["crossed", "high-resistance"]
     assert judged(tmp_path, str(LAUNCH), str(LAUNCH / "2_second.csv"), meter)[0] == 0
 

@@ -38,7 +38,7 @@ def harness_of(
 
 def wire(name: str, start: str, end: str, length_m: float | None = 1.0, **more: object) -> Wire:
     """A 1 mm² wire: 18 mΩ a metre and 4 mΩ of joints."""
-    return replace(Wire(name, start, end, size_mm2=1.0, length_m=length_m), **more)  # type: ignore[arg-type]
+    return replace(Wire(name, start, end, size_mm2=1.0, length_m=length_m), **more)
 
 
 def readings_of(
@@ -63,7 +63,7 @@ def readings_of(
         temperature_c=blank,
         row=np.arange(2, n + 2),
     )
-    return replace(built, **more)  # type: ignore[arg-type]
+    return replace(built, **more)
 
 
 def report_of(
@@ -75,4 +75,4 @@ def report_of(
 
 
 def with_run(readings: Readings, **run: object) -> Readings:
-    return replace(readings, run=Run(**run))  # type: ignore[arg-type]
+    return replace(readings, run=Run(**run))

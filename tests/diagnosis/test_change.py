@@ -54,7 +54,7 @@ def verdict(
 ) -> Verdict:
     outcome = "fail" if findings else "not-proven" if undecided or untested else "pass"
     return Verdict(
-        "a loom", outcome, outcome, outcome, 0.02, 0.001, "full", tuple(findings), tuple(undecided),  # type: ignore[arg-type]
+        "a loom", outcome, outcome, outcome, 0.02, 0.001, "full", tuple(findings), tuple(undecided),
         (WireRow("W1", "X1:1", "X2:1", 0.01, 0.03, 0.01, 0.001, None, (), 0.0, "pass"),), (),
         Coverage(3, 3, 3, 3, 1, 1, 0), tuple(untested),
     )  # fmt: skip

@@ -17,7 +17,7 @@ from loomtest.harness.model import Face, Harness, Wire
 
 def harness_of(rows: list[tuple[str, ...]], empty: dict[str, tuple[str, ...]] | None = None) -> Harness:
     wires = tuple(
-        Wire(f"W{i}", row[0], row[1], kind=row[2] if len(row) > 2 else "wire")  # type: ignore[arg-type]
+        Wire(f"W{i}", row[0], row[1], kind=row[2] if len(row) > 2 else "wire")
         for i, row in enumerate(rows, 1)
     )
     cavities = empty or {}
@@ -27,7 +27,7 @@ def harness_of(rows: list[tuple[str, ...]], empty: dict[str, tuple[str, ...]] | 
 
 
 def named_pairs(harness: Harness, level: str) -> set[frozenset[str]]:
-    pairs = required_pairs(harness, level)  # type: ignore[arg-type]
+    pairs = required_pairs(harness, level)
     first = [harness.points[net.points[0]] for net in harness.nets]
     blocks = list(pairs.iterate())
     assert sum(len(block) for block in blocks) == pairs.count
@@ -75,7 +75,7 @@ def test_contains_agrees_with_iterate_for_every_pair() -> None:
     harness = harness_of([("X1:1", "X2:1"), ("X1:2", "X2:2"), ("X1:3", "X2:3", "lamp"), ("X1:4", "SP1")])
     count = len(harness.nets)
     for level in ("full", "neighbours", "bonded", "none"):
-        pairs = required_pairs(harness, level)  # type: ignore[arg-type]
+        pairs = required_pairs(harness, level)
         listed = {tuple(row) for block in pairs.iterate() for row in block.tolist()}
         a, b = np.divmod(np.arange(count * count), count)
         wanted = pairs.contains(a, b)
@@ -108,7 +108,7 @@ def test_an_empty_cavity_between_keeps_two_nets_apart() -> None:
 )
 def test_neighbours_follow_the_face(numbering: str, expected: str) -> None:
     harness = harness_of([(f"X1:{k}", f"Y{k}:1") for k in range(1, 7)], {"X1": tuple("123456")})
-    harness = replace(harness, faces={"X1": Face(2, numbering)})  # type: ignore[arg-type]
+    harness = replace(harness, faces={"X1": Face(2, numbering)})
     assert named_pairs(harness, "neighbours") == {
         frozenset((f"X1:{a}", f"X1:{b}")) for a, b in expected.split()
     }

@@ -33,10 +33,10 @@ def harness(*rows: str, empty: str = "", unreachable: str = "", **settings: obje
         kind, *ohms = part or ["wire"]
         low, high = (float(o) for o in ohms) if ohms else (None, None)
         size = (1.0, 1.0) if kind == "wire" else (None, None)
-        wires.append(Wire(f"W{number}", start, end, kind, "", *size, low, high, row=number))  # type: ignore[arg-type]
+        wires.append(Wire(f"W{number}", start, end, kind, "", *size, low, high, row=number))
     points = dict.fromkeys(point for wire in wires for point in (wire.start, wire.end))
     points.update(dict.fromkeys(empty.split()))
-    return Harness("bench", tuple(wires), tuple(points), frozenset(unreachable.split()), **settings)  # type: ignore[arg-type]
+    return Harness("bench", tuple(wires), tuple(points), frozenset(unreachable.split()), **settings)
 
 
 def readings(of: Harness, text: str, quantity: Quantity = Quantity.RESISTANCE_4W) -> Readings:

@@ -140,7 +140,7 @@ def test_a_scene_weighed_as_a_loom_of_its_own_is_weighed_as_in_the_whole_loom(se
             )
 
 
-def in_the_whole(harness, scene, solution) -> Wiring:  # type: ignore[no-untyped-def]
+def in_the_whole(harness, scene, solution) -> Wiring:
     drawn = as_drawn(harness)
     start, end, joined = drawn.start.copy(), drawn.end.copy(), drawn.joined.copy()
     for edge, (a, b) in enumerate(solution.moves.placement(scene)):

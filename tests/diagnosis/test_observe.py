@@ -30,7 +30,7 @@ def readings(*rows: tuple[int, int, float], **columns: object) -> Readings:
         "temperature_c": nan,
         "row": np.arange(n) + 2,
     }
-    return Readings(**{**given, **columns})  # type: ignore[arg-type]
+    return Readings(**{**given, **columns})
 
 
 def pairs(seen: Observations) -> dict[tuple[int, int], int]:

@@ -217,10 +217,10 @@ def test_judging_again_compares_faults_and_verdicts(tmp_path: Path) -> None:
     assert said[entries[2].folder] == ("fail, and judged the same again",)
 
     def lenient(harness: object, readings: object) -> object:
-        verdict = kept.simple_judge(harness, readings)  # type: ignore[arg-type]
+        verdict = kept.simple_judge(harness, readings)
         return verdict.__class__(**{**vars(verdict), "findings": (), "verdict": "pass"})
 
-    found = {one.name: one.wrong for one in verify_archive(archive, lenient) if one.wrong}  # type: ignore[arg-type]
+    found = {one.name: one.wrong for one in verify_archive(archive, lenient) if one.wrong}
     assert set(found) == {entries[2].folder}
     assert "verdict was fail, is pass" in found[entries[2].folder][0]
     assert "high-resistance at X1:2 and X2:2" in found[entries[2].folder][0]
@@ -302,7 +302,7 @@ def test_what_cannot_be_kept_leaves_nothing_behind(tmp_path: Path) -> None:
         kept.keep(archive, tmp_path / "none", "one")
     with pytest.raises(ZeroDivisionError):
         other = kept.make_run(tmp_path / "other", harness)
-        failing = kept.keeping("two").__class__(lambda *_: 1 / 0, kept.simple_report, kept.BEGIN, "two")  # type: ignore[arg-type, return-value]
+        failing = kept.keeping("two").__class__(lambda *_: 1 / 0, kept.simple_report, kept.BEGIN, "two")
         keep_run(other, archive, failing)
     assert archive.entries() == ()
     assert archive.leftovers() == []

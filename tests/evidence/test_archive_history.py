@@ -229,7 +229,7 @@ def test_the_plot_shows_every_value_its_limit_and_the_trend(tmp_path: Path) -> N
     dots = [item for item in picture.items if type(item).__name__ == "Dot" and getattr(item, "title", "")]
     assert len(dots) == 11  # twelve values, of which one is above its limit and square
     assert "lamp: rises" in picture.text
-    assert all(math.isfinite(dot.x) and math.isfinite(dot.y) for dot in dots)  # type: ignore[union-attr]
+    assert all(math.isfinite(dot.x) and math.isfinite(dot.y) for dot in dots)
     paths = write_history_plot(history, tmp_path / "out")
     assert [path.name for path in paths] == ["history.png", "history.svg"]
     assert paths[0].read_bytes().startswith(b"\x89PNG")

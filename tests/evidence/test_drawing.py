@@ -24,13 +24,13 @@ def everything() -> Drawing:
         Dot(40, 40, 5, "none", "doubt", 2, 'a "dot" <b>'),
         Words(5, 55, "5 < 6 & \x1b[31m\u202e", 12, "soft", "middle", True),
     ]
-    return Drawing(60, 60, "<title>", "told & said", items)  # type: ignore[arg-type]
+    return Drawing(60, 60, "<title>", "told & said", items)
 
 
 def test_an_svg_is_well_formed_whatever_the_text() -> None:
     root = ElementTree.fromstring(to_svg(everything(), alone=True))
-    assert root.find(f"{SVG}title").text == "<title>"  # type: ignore[union-attr]
-    words = root.find(f"{SVG}text").text or ""  # type: ignore[union-attr]
+    assert root.find(f"{SVG}title").text == "<title>"
+    words = root.find(f"{SVG}text").text or ""
     assert words == "5 < 6 & \\x1b[31m\\u202e"
     assert [e.tag.removeprefix(SVG) for e in root] == [
         "title", "desc", "style", "rect", "polyline", "polygon", "rect", "circle", "text",
@@ -39,10 +39,10 @@ def test_an_svg_is_well_formed_whatever_the_text() -> None:
 
 def test_fill_and_stroke_of_one_shape_both_take_hold() -> None:
     root = ElementTree.fromstring(to_svg(everything(), alone=False))
-    assert root.find(f"{SVG}polygon").attrib["class"] == "f-good s-ink"  # type: ignore[union-attr]
-    box = root.find(f"{SVG}rect").attrib  # type: ignore[union-attr]
+    assert root.find(f"{SVG}polygon").attrib["class"] == "f-good s-ink"
+    box = root.find(f"{SVG}rect").attrib
     assert (box["fill"], box["class"], box["stroke-width"]) == ("#123456", "s-line", "2")
-    assert root.find(f"{SVG}circle").attrib["fill"] == "none"  # type: ignore[union-attr]
+    assert root.find(f"{SVG}circle").attrib["fill"] == "none"
 
 
 def test_an_svg_inside_a_page_brings_no_style_of_its_own() -> None:

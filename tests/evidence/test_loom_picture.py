@@ -24,7 +24,7 @@ TONES = {"bad", "doubt"}
 def loom(wires: list[tuple[str, str, float]], **settings: object) -> Harness:
     rows = tuple(Wire(f"W{i}", a, b, length_m=m) for i, (a, b, m) in enumerate(wires))
     points = tuple(dict.fromkeys(p for row in rows for p in (row.start, row.end)))
-    return Harness("a loom", rows, points, **settings)  # type: ignore[arg-type]
+    return Harness("a loom", rows, points, **settings)
 
 
 def test_distances_of_a_branching_loom_place_every_end_exactly() -> None:
@@ -57,7 +57,7 @@ def test_separate_looms_follow_one_another() -> None:
 def test_cavities_lie_as_the_face_says() -> None:
     cavities = {"X1": ("1", "2", "3", "4", "5", "6")}
     for numbering, third in (("across", (2, 0)), ("down", (1, 0)), ("back-and-forth", (2, 0))):
-        harness = loom([("X1:1", "G", 1.0)], cavities=cavities, faces={"X1": Face(2, numbering)})  # type: ignore[arg-type]
+        harness = loom([("X1:1", "G", 1.0)], cavities=cavities, faces={"X1": Face(2, numbering)})
         cells = {cell.cavity: (cell.column, cell.row) for cell in cells_of(harness, "X1")}
         assert cells["3"] == third
         assert len(set(cells.values())) == 6

@@ -117,7 +117,7 @@ def test_what_a_file_says_is_shown_as_text_everywhere() -> None:
         notes=(NASTY,),
     )
     readings = load_readings(example.TRACTOR / "1_before", example.tractor())
-    readings = replace(readings, source=NASTY, run=replace(readings.run, notes=NASTY, operator=NASTY))  # type: ignore[type-var]
+    readings = replace(readings, source=NASTY, run=replace(readings.run, notes=NASTY, operator=NASTY))
     page = made(harness, verdict, readings)
     assert len(page.of("script")) == 1
     assert "owned" not in page.raw["script"]

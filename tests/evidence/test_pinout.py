@@ -22,7 +22,7 @@ def loom(face: Face | None, count: int = 6, name: str = "W1", circuit: str = "")
 
 
 def rows(harness: Harness, side: str) -> list[list[str]]:
-    card = card_of(harness, "X1", side)  # type: ignore[arg-type]
+    card = card_of(harness, "X1", side)
     return [[c.cavity for c in card.cavities if c.row == row] for row in range(card.rows)]
 
 
@@ -63,7 +63,7 @@ def test_the_picture_has_the_cavities_where_the_card_has_them() -> None:
 def test_the_side_is_said_in_the_picture_and_in_the_text() -> None:
     harness = loom(Face(2, "across"))
     for side, words in (("mating", "the other connector goes on"), ("wire", "where the wires go in")):
-        card = card_of(harness, "X1", side)  # type: ignore[arg-type]
+        card = card_of(harness, "X1", side)
         svg = to_svg(pinout_drawing(harness, [card]), alone=True)
         assert f"X1, {side} side" in svg and words in svg
         assert card_lines(card)[0] == f"X1, {side} side" and words in " ".join(card_lines(card))

@@ -84,7 +84,7 @@ def test_only_a_pass_is_called_right_and_nothing_is_called_safe() -> None:
     good = clean()
     assert headline(good, example.tractor()).startswith("Right in all that was asked")
     for outcome in ("fail", "not-proven"):
-        assert "right in all" not in headline(replace(good, verdict=outcome), example.tractor()).lower()  # type: ignore[arg-type]
+        assert "right in all" not in headline(replace(good, verdict=outcome), example.tractor()).lower()
     last = " ".join(texts(good)[-2:])
     assert "does not say that the vehicle is safe" in last
     assert "Shorts were not looked for" in headline(replace(good, isolation="none"), example.tractor())

@@ -63,9 +63,9 @@ def test_a_keeper_killed_at_any_moment_leaves_the_old_state_or_the_whole_new_bag
     for kill in range(KILLS):
         child, ear = started(archive, run, f"k{kill}")
         time.sleep(moments.uniform(0.0, 2.5 * usual_s))
-        assert child.pid is not None  # type: ignore[attr-defined]
-        os.kill(child.pid, signal.SIGKILL)  # type: ignore[attr-defined]
-        child.join()  # type: ignore[attr-defined]
+        assert child.pid is not None
+        os.kill(child.pid, signal.SIGKILL)
+        child.join()
         acknowledged += heard(ear)
         assert kept.wrong(archive, judge=False) == {}
         folders = [entry.folder for entry in archive.entries()]
@@ -109,8 +109,8 @@ def test_many_keepers_at_once_lose_nothing(tmp_path: Path) -> None:
         children.append(started(archive, run, f"keeper{number}", RUNS_EACH))
     said = [folder for _, ear in children for folder in heard(ear)]
     for child, _ in children:
-        child.join()  # type: ignore[attr-defined]
-        assert child.exitcode == 0  # type: ignore[attr-defined]
+        child.join()
+        assert child.exitcode == 0
     assert len(set(said)) == KEEPERS * RUNS_EACH
     assert {entry.folder for entry in archive.entries()} == set(said)
     assert archive.leftovers() == []

@@ -31,10 +31,10 @@ def folder(tmp_path: Path) -> Path:
 def started(folder: Path) -> subprocess.Popen[str]:
     """A program that has recorded one line and waits for the next."""
     pipes = {"stdin": subprocess.PIPE, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE}
-    process = subprocess.Popen(command(folder, "--by-hand"), text=True, bufsize=1, **pipes)  # type: ignore[call-overload]
+    process = subprocess.Popen(command(folder, "--by-hand"), text=True, bufsize=1, **pipes)
     process.stdin.write(typed(0) + "\n")
     assert process.stdout.readline() == "recorded 1: X1:1 X2:1 0.0000\n"
-    return process  # type: ignore[no-any-return]
+    return process
 
 
 @pytest.mark.parametrize("request_to_end", [signal.SIGINT, signal.SIGTERM])

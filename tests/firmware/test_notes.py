@@ -25,11 +25,11 @@ def drawing() -> object:
 
 def test_the_schematic_is_drawn_from_its_source() -> None:
     source = (NOTES / "schematic.txt").read_text("utf-8")
-    svg = drawing().draw(source)  # type: ignore[attr-defined]
+    svg = drawing().draw(source)
     assert svg == (NOTES / "schematic.svg").read_text("utf-8")
     ElementTree.fromstring(svg)
     with pytest.raises(ValueError, match="line 2"):
-        drawing().draw("size 10,10\nres 1,1 2,2 R1")  # type: ignore[attr-defined]
+        drawing().draw("size 10,10\nres 1,1 2,2 R1")
 
 
 def test_every_part_of_the_schematic_is_in_the_parts_list() -> None:

@@ -48,7 +48,7 @@ class Workplace:
         self.harness = load_harness(self.folder / "wires.csv")
 
     @contextmanager
-    def empty(self, name: str):  # type: ignore[no-untyped-def]
+    def empty(self, name: str):
         """A fresh folder, gone afterwards."""
         place = self.folder / name
         shutil.rmtree(place, ignore_errors=True)
@@ -144,7 +144,7 @@ def readings(data: bytes) -> None:
     return _checked(data, careful, fast)
 
 
-def _checked(data: bytes, careful, fast) -> None:  # type: ignore[no-untyped-def]
+def _checked(data: bytes, careful, fast) -> None:
     harness = workplace().harness
     if careful is None:
         return
@@ -155,7 +155,7 @@ def _checked(data: bytes, careful, fast) -> None:  # type: ignore[no-untyped-def
     _readings_mean_what_is_written(data, careful)
 
 
-def _readings_print_back(found, harness: Harness) -> None:  # type: ignore[no-untyped-def]
+def _readings_print_back(found, harness: Harness) -> None:
     from loomtest.readings.load import load_readings
     from loomtest.readings.model import Quantity
 
@@ -182,7 +182,7 @@ def _readings_print_back(found, harness: Harness) -> None:  # type: ignore[no-un
         np.testing.assert_array_equal(getattr(found, field), getattr(again, field), field)
 
 
-def _readings_mean_what_is_written(data: bytes, found) -> None:  # type: ignore[no-untyped-def]
+def _readings_mean_what_is_written(data: bytes, found) -> None:
     """Plain files of three columns: each value against decimal arithmetic."""
     from loomtest.readings.values import is_over_range
 

@@ -13,11 +13,11 @@ from loomtest.harness.model import Expect, Harness, Limits, Wire
 
 def harness(*wires: Wire, **settings: object) -> Harness:
     points = tuple(dict.fromkeys(p for w in wires for p in (w.start, w.end)))
-    return Harness("invented", wires, points, **settings)  # type: ignore[arg-type]
+    return Harness("invented", wires, points, **settings)
 
 
 def wire(name: str = "W1", **values: object) -> Wire:
-    return Wire(name, f"X1:{name}", f"X2:{name}", **values)  # type: ignore[arg-type]
+    return Wire(name, f"X1:{name}", f"X2:{name}", **values)
 
 
 def test_expectation_by_hand() -> None:

@@ -95,7 +95,7 @@ def test_leaving_out_any_one_step_is_not_proven(seed: int, level: str, data: st.
 def claims(harness: Harness, level: str, points: tuple[str, ...]) -> bool:
     """True where the level reads the nets of these two points against each other."""
     a, b = (np.array([harness.net_of[harness.code_of[point]]]) for point in points)
-    return bool(required_pairs(harness, level).contains(a, b)[0])  # type: ignore[arg-type]
+    return bool(required_pairs(harness, level).contains(a, b)[0])
 
 
 @given(

@@ -77,4 +77,4 @@ def _value(readings: Readings, n: int) -> str:
 
 
 def _strings(names: object) -> str:
-    return ", ".join(f'"{name}"' for name in names)  # type: ignore[attr-defined]
+    return ", ".join(f'"{name}"' for name in names)

@@ -222,7 +222,7 @@ def _row(
         name=f"W{row + 1}",
         start=start,
         end=end,
-        kind=kind,  # type: ignore[arg-type]
+        kind=kind,
         colour=str(rng.choice(COLOURS)) if with_colours and kind == "wire" else "",
         size_mm2=size if known else None,
         length_m=length if known else None,

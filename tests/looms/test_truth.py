@@ -29,7 +29,7 @@ def confessed(loom: Loom, fault: Fault) -> Finding:
     names = [loom.harness.wires[w].name for w in fault.wires]
     suspects = tuple(Suspect(name, probability=1 / len(names)) for name in names)
     ways = (Alternative(fault.points, fault.moves, 1.0),) if fault.moves else ()
-    return Finding(fault.fault, fault.points, suspects, fault.moves, ways, 1.0, "made")  # type: ignore[arg-type]
+    return Finding(fault.fault, fault.points, suspects, fault.moves, ways, 1.0, "made")
 
 
 def confession(loom: Loom) -> Verdict:

@@ -1,0 +1,40 @@
+"""What judge and report do alike: read a loom and its readings, and judge them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from loomtest.commands.progress import Progress
+    from loomtest.diagnosis.verdict import Verdict
+    from loomtest.harness.model import Harness
+    from loomtest.readings.model import Instrument, Readings
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A loom, what was measured of it and with what (None: not said), and what that means."""
+
+    harness: Harness
+    readings: Readings
+    instrument: Instrument | None
+    verdict: Verdict
+
+
+def judged(harness: str, readings: str, instrument: str | None, progress: Progress) -> Judged:
+    """Read the files named on the command line, and judge. Raises LoomtestError as the readers do."""
+    from loomtest.diagnosis.judge import judge
+    from loomtest.harness.load import load_harness
+    from loomtest.readings.load import load_readings
+
+    expected = load_harness(harness)
+    progress.say(f"reading {readings}")
+    measured = load_readings(readings, expected)
+    meter = None
+    if instrument is not None:
+        from loomtest.readings.instrument import load_instrument
+
+        meter = load_instrument(instrument)
+    progress.say("judging")
+    return Judged(expected, measured, meter, judge(expected, measured, meter))

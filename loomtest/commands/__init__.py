@@ -10,8 +10,6 @@ from contextlib import suppress
 
 def main() -> None:
     """Run the command line; every LoomtestError becomes one message and exit status 2."""
-    # What typer reads options with looks through every installed package for plugins; there are none here.
-    os.environ.setdefault("PYDANTIC_DISABLE_PLUGINS", "1")
     if sys.argv[1:] == ["--version"]:  # answered before anything is imported
         print(version_line())
         return

@@ -38,8 +38,8 @@ EYES = {
     ),
 }
 
-# F. Viénot, H. Brettel, J. D. Mollon, Color Research and Application 24 (1999), 243, on linear RGB (value from
-# memory): another route to the same.
+# F. Viénot, H. Brettel, J. D. Mollon, Color Research and Application 24 (1999), 243, on linear RGB
+# (value from memory): another route to the same.
 DICHROMATS = {
     "protanope": np.array([[0.11238, 0.88762, 0.0], [0.11238, 0.88762, 0.0], [0.00401, -0.00401, 1.0]]),
     "deuteranope": np.array([[0.29275, 0.70725, 0.0], [0.29275, 0.70725, 0.0], [-0.02234, 0.02234, 1.0]]),

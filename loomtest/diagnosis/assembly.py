@@ -22,13 +22,15 @@ _WORST: tuple[Row, ...] = ("fail", "undecided", "untested", "pass")
 
 @dataclass(frozen=True)
 class Evidence:
-    """What the verdict is made of. `wiring_findings`: about joined, apart and parts, decided."""
+    """What the verdict is made of. `wiring_findings`: about joined, apart and parts, decided; `unexplained`:
+    readings that do not fit them."""
 
     harness: Harness
     wiring_findings: tuple[Finding, ...]
     joints: JointReport
     parts: PartReport
     isolation: Isolation
+    unexplained: tuple[Finding, ...]
     notes: tuple[str, ...]
 
 
@@ -42,6 +44,7 @@ def verdict_of(evidence: Evidence) -> Verdict:
     incomplete = (
         bool(untested)
         or bool(evidence.parts.undecided)
+        or bool(evidence.unexplained)
         or isolation.tested < isolation.required
         or isolation.unreachable_nets > 0
     )
@@ -61,7 +64,7 @@ def verdict_of(evidence: Evidence) -> Verdict:
         joints_resolved_ohms=joints.joints_resolved_ohms,
         isolation=harness.limits.isolation,
         findings=tuple(_with_consequence(harness, finding) for finding in findings),
-        undecided=(*evidence.parts.undecided, *joints.undecided),
+        undecided=(*evidence.unexplained, *evidence.parts.undecided, *joints.undecided),
         wires=rows,
         nets=_net_rows(harness, rows, findings, evidence),
         coverage=_coverage(evidence),

@@ -29,13 +29,14 @@ class Isolation:
     unreachable_nets: int
 
 
-def isolation_coverage(harness: Harness, seen: Observations, nets: IntArray) -> Isolation:
+def isolation_coverage(harness: Harness, seen: Observations, nets: IntArray, proven: IntArray) -> Isolation:
     """Pairs of nets shown apart above `isolation_ohms`, whole net against whole net.
 
-    A net's reachable points fall into groups that readings join. A pair of nets is tested when every group
-    of the one was read above the limit from every group of the other: the stub of a broken leg is a group
-    of its own and wants a reading of its own. `nets`: (P,) net of what sits at every point as found; a code
-    from N on is no net of the harness (an undeclared cavity).
+    A net's reachable points fall into groups that readings join, or wires that readings showed to conduct
+    (`proven`, (k, 2) their ends): a splice that could be probed and was not is no group of its own. A pair of
+    nets is tested when every group of the one was read above the limit from every group of the other: the
+    stub of a broken leg is a group of its own and wants a reading of its own. `nets`: (P,) net of what sits
+    at every point as found; a code from N on is no net of the harness (an undeclared cavity).
     """
     limits = harness.limits
     required = required_pairs(harness, limits.isolation)
@@ -43,7 +44,11 @@ def isolation_coverage(harness: Harness, seen: Observations, nets: IntArray) -> 
     has_point = np.zeros(net_count, dtype=np.bool_)
     has_point[harness.net_of[harness.reachable]] = True
     joined = seen.pair_state == JOINED
-    groups = component_labels(len(nets), seen.pair_start[joined], seen.pair_end[joined])
+    groups = component_labels(
+        len(nets),
+        np.concatenate([seen.pair_start[joined], proven[:, 0]]),
+        np.concatenate([seen.pair_end[joined], proven[:, 1]]),
+    )
     reachable = np.flatnonzero(np.concatenate([harness.reachable, nets[len(harness.points) :] < net_count]))
     reachable = reachable[nets[reachable] < net_count]
     stride = len(nets) + 1

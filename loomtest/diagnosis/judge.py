@@ -17,11 +17,12 @@ from loomtest.diagnosis.observe import Observations, observe
 from loomtest.diagnosis.plugged import judge_parts
 from loomtest.diagnosis.scenes import net_codes, scenes_of
 from loomtest.diagnosis.statistics import median
+from loomtest.diagnosis.unexplained import unexplained
 from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.diagnosis.weighing import Run, nets_as_found, weighed, wiring_found
 from loomtest.diagnosis.wiring import Wiring
 from loomtest.harness.copper import expectation_of
-from loomtest.harness.model import Harness, IntArray, Limits
+from loomtest.harness.model import BoolArray, Harness, IntArray, Limits
 from loomtest.readings.instrument import generic_handheld
 from loomtest.readings.model import Instrument, Readings
 
@@ -64,10 +65,22 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
         (*found, *parts.findings, *leaks, *touching),
         joints,
         parts,
-        isolation_coverage(harness, seen, nets_as_found(net_codes(harness, size), told)),
+        isolation_coverage(
+            harness,
+            seen,
+            nets_as_found(net_codes(harness, size), told),
+            _proven(harness, wiring, joints.tested),
+        ),
+        unexplained(harness, names, seen, labels, with_parts_joined(harness, labels, wiring)),
         (*_assumed(meter), *joints.notes),
     )
     return verdict_of(evidence)
+
+
+def _proven(harness: Harness, wiring: Wiring, tested: BoolArray) -> IntArray:
+    """(k, 2) ends of the wires and fuses that readings showed to conduct, where they sit."""
+    whole = tested & harness.conducts & wiring.joined
+    return np.stack([wiring.start[whole], wiring.end[whole]], axis=1)
 
 
 def _temperature_c(readings: Readings) -> float | None:

@@ -7,9 +7,13 @@ import numpy as np
 import pytest
 
 from loomtest.diagnosis.judge import judge
+from loomtest.diagnosis.observe import observe
+from loomtest.diagnosis.unexplained import unexplained
 from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.harness.model import Harness, Limits, Wire
 from loomtest.readings.model import Instrument, Quantity, Range, Readings
+from tests.looms import measure
+from tests.looms.scenario import Order, draw
 
 METER = Instrument(
     "four-wire",
@@ -322,3 +326,42 @@ def test_the_object_printed_is_plain_json_without_nan_and_the_same_every_time() 
     once, again = (json.dumps(judge(THREE, seen, METER).to_json(), allow_nan=False) for _ in range(2))
     assert once == again
     assert json.loads(once)["schema"] == "loomtest-verdict/1"
+
+
+def test_one_reading_against_all_others_is_told_and_nothing_passes_over_it() -> None:
+    chain = harness("X1:1 X2:1", "X2:1 X3:1")
+    verdict = judge(chain, readings(chain, "X1:1 X2:1 0.022, X2:1 X3:1 0.022, X1:1 X3:1 OL"), METER)
+    assert (verdict.verdict, verdict.wiring, verdict.findings) == ("not-proven", "not-proven", ())
+    (doubt,) = verdict.undecided
+    assert (doubt.fault, set(doubt.points)) == ("intermittent", {"X1:1", "X3:1"})
+    assert "over-range" in doubt.text and "X1:1 to X3:1 again" in doubt.next
+    agreed = judge(chain, readings(chain, "X1:1 X2:1 0.022, X2:1 X3:1 0.022, X1:1 X3:1 0.044"), METER)
+    assert (agreed.verdict, agreed.undecided) == ("pass", ())
+
+
+def test_a_reading_that_nothing_found_explains_is_told() -> None:
+    seen = observe(full(THREE, "X1:1 X2:1", "X1:2 X2:2", "X1:3 X2:3"), METER, THREE.limits)
+    apart = np.arange(6)
+    told = unexplained(THREE, THREE.points, seen, apart, apart)
+    assert {frozenset(f.points) for f in told} == {frozenset((f"X1:{i}", f"X2:{i}")) for i in (1, 2, 3)}
+    assert all("nothing that was found joins them" in f.text for f in told)
+    lamp = np.zeros(6, dtype=np.int64)  # what a part joins is no contradiction
+    assert unexplained(THREE, THREE.points, seen, apart, lamp) == ()
+
+
+@pytest.mark.parametrize("seed", range(8))
+def test_what_is_explained_leaves_no_reading_in_doubt(seed: int) -> None:
+    rng = np.random.default_rng([seed, 8])
+    loom = draw(rng, Order(seed % 3, overlap=False))
+    verdict = judge(loom.harness, measure.full_scan(loom, rng, diodes=True))
+    assert not [f for f in verdict.undecided if "taken at another point" in f.text]
+
+
+def test_a_splice_that_could_be_probed_and_was_not_does_not_leave_its_net_unproven() -> None:
+    star = harness("X1:1 SP1", "SP1 X2:1", "X1:2 X2:2")
+    text = "X1:1 X2:1 0.044, X1:2 X2:2 0.022, X1:1 X1:2 OL"
+    verdict = judge(star, readings(star, text), METER)
+    assert verdict.coverage.isolation_pairs_tested == verdict.coverage.isolation_pairs == 1
+    # a leg that was not measured is still a stub: what stands at its end was not shown apart
+    legs = harness("X1:1 SP1", "SP1 X2:1", "X1:2 X2:2", "SP1 X3:1")
+    assert judge(legs, readings(legs, text), METER).coverage.isolation_pairs_tested == 0

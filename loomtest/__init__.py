@@ -17,8 +17,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     import pandas as pd
 
-    from loomtest.bench.plan import Plan, plan
-    from loomtest.diagnosis.change import Change
+    from loomtest.bench.plan.plan import Plan, plan
+    from loomtest.diagnosis.change.change import Change
     from loomtest.diagnosis.judge import judge
     from loomtest.diagnosis.verdict import Verdict
     from loomtest.harness.load import load_harness
@@ -34,7 +34,7 @@ _HOMES = {
     "load_harness": "loomtest.harness.load",
     "load_instrument": "loomtest.readings.instrument",
     "load_readings": "loomtest.readings.load",
-    "plan": "loomtest.bench.plan",
+    "plan": "loomtest.bench.plan.plan",
 }
 
 
@@ -48,7 +48,7 @@ def compare(
     harness: Harness, before: Readings, after: Readings, instrument: Instrument | None = None
 ) -> Change:
     """What changed between two runs with one `instrument`: pairs, and faults gone, remaining and new."""
-    from loomtest.diagnosis.change import Side, change_between
+    from loomtest.diagnosis.change.change import Side, change_between
     from loomtest.diagnosis.judge import judge
 
     sides = [Side(readings, judge(harness, readings, instrument), instrument) for readings in (before, after)]

@@ -5,12 +5,12 @@ from __future__ import annotations
 import sys
 from pathlib import Path
 
-from loomtest.diagnosis.change import Side, change_between
+from loomtest.diagnosis.change.change import Side, change_between
 from loomtest.diagnosis.judge import judge
-from loomtest.evidence.closeup import closeups
-from loomtest.evidence.drawing import to_svg
-from loomtest.evidence.page import board_of
-from loomtest.evidence.plots import circuits_plot
+from loomtest.evidence.page.page import board_of
+from loomtest.evidence.pictures.closeup import closeups
+from loomtest.evidence.pictures.drawing import to_svg
+from loomtest.evidence.plots.plots import circuits_plot
 from loomtest.harness.load import load_harness
 from loomtest.harness.model import Wire
 from loomtest.readings.load import load_readings

@@ -17,12 +17,12 @@ from typing import Any, get_args
 import typer
 
 import loomtest
-from loomtest.bench.scanner_faults import COLUMNS as FAULT_COLUMNS
-from loomtest.bench.scanner_faults import NEEDS
+from loomtest.bench.rehearsal.faults import COLUMNS as FAULT_COLUMNS
+from loomtest.bench.rehearsal.faults import NEEDS
 from loomtest.commands.app import app
-from loomtest.commands.help import JOB, ends, entries, examples, synopsis, told
+from loomtest.commands.terminal.help import JOB, ends, entries, examples, synopsis, told
 from loomtest.diagnosis.verdict import Fault
-from loomtest.evidence.look import FAULT_WORD, MARKS
+from loomtest.evidence.pictures.look import FAULT_WORD, MARKS
 from loomtest.harness.colours import IEC_60757
 from loomtest.harness.measures import _AMPS, _METRES, _MM2, _OHMS
 from loomtest.harness.model import Expect, Limits

@@ -133,7 +133,7 @@ def test_every_page_that_has_someone_measure_begins_with_the_cautions() -> None:
 
 
 def test_the_session_s_first_screen_has_them_all() -> None:
-    from loomtest.commands.log_view import CAUTIONS as FIRST_SCREEN
+    from loomtest.commands.log.view import CAUTIONS as FIRST_SCREEN
 
     text = " ".join(FIRST_SCREEN)
     for words in ("negative clamp first", "control unit unplugged", "airbags", "orange", "fuel", "bridged"):

@@ -5,10 +5,10 @@ from __future__ import annotations
 import time
 from pathlib import Path
 
-from loomtest.bench.meters_settings import SerialSettings, read_settings
-from loomtest.bench.port import MeterLink, meter_for, serial_opener
-from loomtest.bench.rehearse import PREFIX, ScriptedPort, read_script
-from loomtest.bench.rehearse_loom import SETTINGS, LoomPort, rehearsal_instrument
+from loomtest.bench.meter.port import MeterLink, meter_for, serial_opener
+from loomtest.bench.meter.settings import SerialSettings, read_settings
+from loomtest.bench.rehearsal.loom import SETTINGS, LoomPort, rehearsal_instrument
+from loomtest.bench.rehearsal.meter import PREFIX, ScriptedPort, read_script
 from loomtest.errors import InputError, Problem
 from loomtest.harness.model import Harness
 from loomtest.readings.instrument import generic_handheld

@@ -16,8 +16,8 @@ def main() -> None:
     from typer import Abort
 
     from loomtest.commands.app import app
-    from loomtest.commands.text import shown_lines
-    from loomtest.commands.verbs import UsageMistake, usage_sentence
+    from loomtest.commands.terminal.text import shown_lines
+    from loomtest.commands.terminal.verbs import UsageMistake, usage_sentence
     from loomtest.errors import LoomtestError
 
     for stream in (sys.stdout, sys.stderr):
@@ -42,7 +42,7 @@ def main() -> None:
 
 
 def _say_of_the_machine(error: OSError | MemoryError) -> None:
-    from loomtest.commands.text import shown
+    from loomtest.commands.terminal.text import shown
 
     # What could not be written is not tried again when Python closes its streams.
     with suppress(OSError, ValueError):

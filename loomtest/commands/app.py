@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from loomtest.commands.verbs import Application, Verbs
+from loomtest.commands.terminal.verbs import Application, Verbs
 
 app = Application(
     name="loomtest",
@@ -39,7 +39,7 @@ def _root(
     ] = False,
 ) -> None:
     if context.invoked_subcommand is None:
-        from loomtest.commands.help import start_page
+        from loomtest.commands.terminal.help import start_page
 
         typer.echo(start_page(), nl=False)
 
@@ -52,7 +52,6 @@ from loomtest.commands import (  # noqa: E402, F401
     history,
     judge,
     keep,
-    log,
     new,
     plan,
     ports,
@@ -61,3 +60,4 @@ from loomtest.commands import (  # noqa: E402, F401
     verify,
     wiggle,
 )
+from loomtest.commands.log import verb  # noqa: E402, F401

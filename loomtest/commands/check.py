@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from loomtest.commands.app import app
-from loomtest.commands.text import WIDTH, counted, listed, paragraph, shown, wrapped
-from loomtest.commands.verbs import HARNESS_HELP, JSON_HELP, QUIET_HELP
+from loomtest.commands.terminal.text import WIDTH, counted, listed, paragraph, shown, wrapped
+from loomtest.commands.terminal.verbs import HARNESS_HELP, JSON_HELP, QUIET_HELP
 
 if TYPE_CHECKING:
     from loomtest.errors import Problem
@@ -43,7 +43,7 @@ def check(
     line, column, found, expected). With --against also changes: against (name), added and removed (wire,
     from, to, colour), changed (wire, fields: column, was, is), same (how many).
     """
-    from loomtest.commands.progress import Progress
+    from loomtest.commands.terminal.progress import Progress
     from loomtest.harness.load import load_harness
     from loomtest.harness.survey import survey
 

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from loomtest.commands.app import app
-from loomtest.commands.verbs import HARNESS_HELP, INSTRUMENT_HELP, JSON_HELP, QUIET_HELP
+from loomtest.commands.terminal.verbs import HARNESS_HELP, INSTRUMENT_HELP, JSON_HELP, QUIET_HELP
 
 if TYPE_CHECKING:
     from loomtest.errors import Problem
@@ -39,10 +39,10 @@ def compare(
     """
     from pathlib import Path
 
-    from loomtest.commands.progress import Progress
-    from loomtest.commands.screen import exit_status, show, show_json, warn
-    from loomtest.diagnosis.change import Side, change_between
-    from loomtest.diagnosis.follow import follow_readings, follow_verdict
+    from loomtest.commands.terminal.progress import Progress
+    from loomtest.commands.terminal.screen import exit_status, show, show_json, warn
+    from loomtest.diagnosis.change.change import Side, change_between
+    from loomtest.diagnosis.change.follow import follow_readings, follow_verdict
     from loomtest.diagnosis.judge import judge
     from loomtest.harness.load import load_harness
     from loomtest.readings.earlier import load_earlier
@@ -70,7 +70,7 @@ def compare(
         earlier, later = side(before), side(after)
         change = change_between(expected, earlier, later)
         if out is not None:
-            from loomtest.evidence.plots import write_plots
+            from loomtest.evidence.plots.plots import write_plots
 
             progress.say("drawing")
             written = write_plots(expected, change, earlier, later, Path(out))

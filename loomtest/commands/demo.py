@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from loomtest.commands.app import app
-from loomtest.commands.verbs import QUIET_HELP
+from loomtest.commands.terminal.verbs import QUIET_HELP
 
 if TYPE_CHECKING:
-    from loomtest.diagnosis.change import Side
+    from loomtest.diagnosis.change.change import Side
     from loomtest.evidence.plain import Line
     from loomtest.harness.model import Harness
 
@@ -37,8 +37,8 @@ def demo(
 
     All files are written out, so that every step can be repeated by hand.
     """
-    from loomtest.commands.progress import Progress
-    from loomtest.commands.screen import show
+    from loomtest.commands.terminal.progress import Progress
+    from loomtest.commands.terminal.screen import show
     from loomtest.evidence.plain import Line
     from loomtest.harness.load import load_harness
 
@@ -73,7 +73,7 @@ def demo(
 
 
 def _boat(place: Path) -> None:
-    from loomtest.commands.screen import show
+    from loomtest.commands.terminal.screen import show
     from loomtest.evidence.plain import Line
     from loomtest.harness.load import load_harness
 
@@ -86,7 +86,7 @@ def _boat(place: Path) -> None:
 
 
 def _judge_all(harness: Harness, folder: Path, names: tuple[str, ...], meter: Path | None) -> list[Side]:
-    from loomtest.diagnosis.change import Side
+    from loomtest.diagnosis.change.change import Side
     from loomtest.diagnosis.judge import judge
     from loomtest.readings.instrument import load_instrument
     from loomtest.readings.load import load_readings
@@ -101,7 +101,7 @@ def _judge_all(harness: Harness, folder: Path, names: tuple[str, ...], meter: Pa
 
 def _told(name: str, side: Side, harness: Harness) -> list[Line]:
     from loomtest.evidence.danger import ranked
-    from loomtest.evidence.look import OUTCOME_TONE
+    from loomtest.evidence.pictures.look import OUTCOME_TONE
     from loomtest.evidence.plain import Line, brief, doubts, folded, headline
 
     verdict = side.verdict
@@ -114,15 +114,15 @@ def _told(name: str, side: Side, harness: Harness) -> list[Line]:
 
 
 def _report(harness: Harness, side: Side, out: Path) -> None:
-    from loomtest.evidence.page import write_report
+    from loomtest.evidence.page.page import write_report
 
     write_report(harness, side.readings, side.verdict, out, side.instrument)
 
 
 def _compared(harness: Harness, first: Side, last: Side, out: Path) -> list[Line]:
-    from loomtest.diagnosis.change import change_between
+    from loomtest.diagnosis.change.change import change_between
     from loomtest.evidence.plain import Line
-    from loomtest.evidence.plots import write_plots
+    from loomtest.evidence.plots.plots import write_plots
     from loomtest.evidence.units import counted
 
     change = change_between(harness, first, last)
@@ -141,9 +141,9 @@ def _kept(folder: Path, evidence: Path) -> list[Line]:
     from datetime import datetime
 
     from loomtest.diagnosis.judge import judge
-    from loomtest.evidence.archive import Archive
-    from loomtest.evidence.archive_keep import Keeping, keep_run
-    from loomtest.evidence.page import write_report
+    from loomtest.evidence.archive.folder import Archive
+    from loomtest.evidence.archive.keep import Keeping, keep_run
+    from loomtest.evidence.page.page import write_report
     from loomtest.evidence.plain import Line
 
     for name in TRACTOR:

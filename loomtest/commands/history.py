@@ -6,7 +6,7 @@ import typer
 
 from loomtest.commands.app import app
 from loomtest.commands.keep import ARCHIVE_HELP
-from loomtest.commands.verbs import JSON_HELP, QUIET_HELP
+from loomtest.commands.terminal.verbs import JSON_HELP, QUIET_HELP
 
 
 @app.command(epilog="Example: loomtest history\nExample: loomtest history tractor --out plots")
@@ -31,10 +31,10 @@ def history(
     """
     from pathlib import Path
 
-    from loomtest.commands.progress import Progress
-    from loomtest.commands.screen import show, show_json
-    from loomtest.evidence.archive import Archive, default_archive
-    from loomtest.evidence.archive_history import history_csv, history_json, history_of
+    from loomtest.commands.terminal.progress import Progress
+    from loomtest.commands.terminal.screen import show, show_json
+    from loomtest.evidence.archive.folder import Archive, default_archive
+    from loomtest.evidence.archive.history import history_csv, history_json, history_of
     from loomtest.evidence.plain import Line
 
     name = harness
@@ -55,13 +55,13 @@ def history(
             raise InputError([Problem(csv, None, "--csv", why, "a file to write")]) from error
         written.append(Path(csv))
     if out is not None:
-        from loomtest.evidence.archive_plot import write_history_plot
+        from loomtest.evidence.archive.plot import write_history_plot
 
         with Progress("drawing", quiet):
             written += write_history_plot(found, Path(out))
     if as_json:
         show_json({**history_json(found), "files": [path.as_posix() for path in written]})
         return
-    from loomtest.evidence.archive_words import history_lines
+    from loomtest.evidence.archive.words import history_lines
 
     show([*history_lines(found, everything), *(Line(f"  {path.as_posix()}") for path in written)])

@@ -5,7 +5,13 @@ from typing import Annotated
 import typer
 
 from loomtest.commands.app import app
-from loomtest.commands.verbs import HARNESS_HELP, INSTRUMENT_HELP, JSON_HELP, QUIET_HELP, READINGS_HELP
+from loomtest.commands.terminal.verbs import (
+    HARNESS_HELP,
+    INSTRUMENT_HELP,
+    JSON_HELP,
+    QUIET_HELP,
+    READINGS_HELP,
+)
 
 
 @app.command(
@@ -30,8 +36,8 @@ def judge(
     findings and undecided, wires with their estimates, nets, coverage, untested.
     """
     from loomtest.commands.judged import judged
-    from loomtest.commands.progress import Progress
-    from loomtest.commands.screen import exit_status, show, show_json, warn
+    from loomtest.commands.terminal.progress import Progress
+    from loomtest.commands.terminal.screen import exit_status, show, show_json, warn
 
     with Progress(f"reading {harness}", quiet) as progress:
         done = judged(harness, readings, instrument, progress)

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from loomtest.commands.progress import Progress
+    from loomtest.commands.terminal.progress import Progress
     from loomtest.diagnosis.verdict import Verdict
     from loomtest.harness.model import Harness
     from loomtest.readings.model import Instrument, Readings

@@ -8,11 +8,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from loomtest.commands.app import app
-from loomtest.commands.verbs import JSON_HELP, QUIET_HELP
+from loomtest.commands.terminal.verbs import JSON_HELP, QUIET_HELP
 
 if TYPE_CHECKING:
-    from loomtest.evidence.archive import Archive, Entry
-    from loomtest.evidence.archive_keep import KeptRun
+    from loomtest.evidence.archive.folder import Archive, Entry
+    from loomtest.evidence.archive.keep import KeptRun
 
 ARCHIVE_HELP = "The archive folder; without it LOOMTEST_ARCHIVE, else loomtest-archive in your home folder."
 
@@ -56,16 +56,16 @@ def keep(
         raise typer.BadParameter("give one of RUN, --new-key FILE and --from-zip FILE", param_hint="RUN")
     if harness is None and (instrument is not None or stage):
         raise typer.BadParameter("only with --harness: a run folder holds them itself", param_hint="--stage")
-    from loomtest.commands.progress import Progress
-    from loomtest.commands.screen import show, show_json
-    from loomtest.evidence.archive import Archive, default_archive
+    from loomtest.commands.terminal.progress import Progress
+    from loomtest.commands.terminal.screen import show, show_json
+    from loomtest.evidence.archive.folder import Archive, default_archive
     from loomtest.evidence.plain import Line
 
     place = Archive(archive) if archive is not None else Archive(default_archive())
     if new_key is not None:
         told, text = _make_key(Path(new_key))
     elif from_zip is not None:
-        from loomtest.evidence.archive_zip import import_bag
+        from loomtest.evidence.archive.zip import import_bag
 
         with Progress(f"taking in {from_zip}", quiet):
             entry = import_bag(place, Path(from_zip))
@@ -77,7 +77,7 @@ def keep(
         told = {**_object(place, kept.entry), "verdict": kept.verdict.verdict}
         text = [f"kept as {kept.folder}", f"verdict: {kept.verdict.verdict}"]
         text += [f"digest of its tag manifest: {kept.entry.digest}"]
-        from loomtest.evidence.archive_names import kept_before
+        from loomtest.evidence.archive.names import kept_before
 
         earlier = kept_before(place, kept.entry)
         if earlier is not None:
@@ -89,7 +89,7 @@ def keep(
 
 
 def _make_key(path: Path) -> tuple[dict[str, object], list[str]]:
-    from loomtest.evidence.archive_sign import new_key
+    from loomtest.evidence.archive.sign import new_key
 
     name = new_key(path)
     text = [
@@ -110,9 +110,9 @@ def _keep(run: Path, archive: Archive, key: str | None, typed: tuple[str | None,
     from tempfile import TemporaryDirectory
 
     from loomtest.diagnosis.judge import judge
-    from loomtest.evidence.archive_keep import Keeping, keep_run
-    from loomtest.evidence.archive_sign import load_key
-    from loomtest.evidence.page import write_report
+    from loomtest.evidence.archive.keep import Keeping, keep_run
+    from loomtest.evidence.archive.sign import load_key
+    from loomtest.evidence.page.page import write_report
 
     keeping = Keeping(
         judge=judge,

@@ -10,12 +10,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from loomtest.commands.app import app
-from loomtest.commands.text import WIDTH, counted, paragraph, shown, wrapped
-from loomtest.commands.verbs import JSON_HELP
+from loomtest.commands.terminal.text import WIDTH, counted, paragraph, shown, wrapped
+from loomtest.commands.terminal.verbs import JSON_HELP
 
 if TYPE_CHECKING:
     from loomtest.harness.newfolder import Answers
-    from loomtest.harness.notepad import Notepad
+    from loomtest.harness.notes.notepad import Notepad
 
 LARGEST_NOTES_BYTES = 5_000_000
 
@@ -97,7 +97,7 @@ def new(
 
 def _read_back(folder: Path) -> None:
     """Say what `loomtest check` will find in the folder: a cavity in the notes that no connector has."""
-    from loomtest.commands.screen import warn
+    from loomtest.commands.terminal.screen import warn
     from loomtest.errors import InputError
     from loomtest.harness.load import load_harness
 
@@ -186,7 +186,7 @@ def _notes_text(notes: str) -> str:
 def _read(text: str, source: str, as_json: bool, without_unread: bool, asks: bool) -> Notepad:
     """The notes, shown as they were read; raises InputError where lines were not, and are to be put right."""
     from loomtest.errors import InputError, Problem
-    from loomtest.harness.notepad import read_notepad
+    from loomtest.harness.notes.notepad import read_notepad
 
     source = "standard input" if source == "-" else source
     notepad = read_notepad(text)

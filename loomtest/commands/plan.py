@@ -9,13 +9,13 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from loomtest.commands.app import app
-from loomtest.commands.text import counted, wrapped
-from loomtest.commands.verbs import HARNESS_HELP, JSON_HELP, QUIET_HELP
+from loomtest.commands.terminal.text import counted, wrapped
+from loomtest.commands.terminal.verbs import HARNESS_HELP, JSON_HELP, QUIET_HELP
 
 if TYPE_CHECKING:
-    from loomtest.bench.plan import Plan
+    from loomtest.bench.plan.plan import Plan
+    from loomtest.evidence.page.sheet import Block
     from loomtest.evidence.plain import Line
-    from loomtest.evidence.sheet import Block
     from loomtest.harness.model import Harness
 
 MOST_STEPS = 400  # printed; a bench sheet and --json hold them all
@@ -53,9 +53,9 @@ def plan(
     The JSON object, "schema": "loomtest-plan/1": steps (step, what, from, to, expected_ohms or expected,
     bonded, proves), totals, and bounds (the fewest readings that can do).
     """
-    from loomtest.bench.plan import plan as plan_of
-    from loomtest.commands.progress import Progress
-    from loomtest.commands.screen import show, show_json
+    from loomtest.bench.plan.plan import plan as plan_of
+    from loomtest.commands.terminal.progress import Progress
+    from loomtest.commands.terminal.screen import show, show_json
     from loomtest.harness.load import load_harness
 
     with Progress(f"reading {harness}", quiet) as progress:
@@ -63,7 +63,7 @@ def plan(
         progress.say("planning")
         made = None if scanner else plan_of(loaded, isolation, joints)
     if made is None:
-        from loomtest.bench.plan_isolation import scanner_json
+        from loomtest.bench.plan.isolation import scanner_json
 
         tests = scanner_json(loaded)
         if as_json:
@@ -73,7 +73,7 @@ def plan(
         return
     written = []
     if sheet is not None:
-        from loomtest.evidence.sheet import write_sheet
+        from loomtest.evidence.page.sheet import write_sheet
 
         written = write_sheet(loaded, made, sheet)
     if as_json:
@@ -86,8 +86,8 @@ def plan(
 
 def plan_lines(harness: Harness, made: Plan) -> Iterator[Line]:
     """The plan for an 80-column terminal: steps under the point that the clip stays on."""
+    from loomtest.evidence.page.sheet import blocks_of
     from loomtest.evidence.plain import Line
-    from loomtest.evidence.sheet import blocks_of
 
     totals = made.totals
     told = [

@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from loomtest.commands.app import app
-from loomtest.commands.verbs import JSON_HELP
+from loomtest.commands.terminal.verbs import JSON_HELP
 
 
 @app.command(epilog="Example: loomtest ports\nExample: loomtest ports /dev/ttyUSB0 --ask")
@@ -25,11 +25,11 @@ def ports(
 
     The JSON object, "schema": "loomtest-ports/1": ports (port, description, and with --ask answers).
     """
-    from loomtest.bench.ask import who_answers
-    from loomtest.bench.port import FoundPort, ports_found
-    from loomtest.bench.scanner import identify
-    from loomtest.commands.screen import show_json
-    from loomtest.commands.text import shown
+    from loomtest.bench.meter.ask import who_answers
+    from loomtest.bench.meter.port import FoundPort, ports_found
+    from loomtest.bench.scanner.driver import identify
+    from loomtest.commands.terminal.screen import show_json
+    from loomtest.commands.terminal.text import shown
 
     found = [FoundPort(each, "", "") for each in address] if address else ports_found()
     rows = []

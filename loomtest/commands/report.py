@@ -5,7 +5,13 @@ from typing import Annotated
 import typer
 
 from loomtest.commands.app import app
-from loomtest.commands.verbs import HARNESS_HELP, INSTRUMENT_HELP, JSON_HELP, QUIET_HELP, READINGS_HELP
+from loomtest.commands.terminal.verbs import (
+    HARNESS_HELP,
+    INSTRUMENT_HELP,
+    JSON_HELP,
+    QUIET_HELP,
+    READINGS_HELP,
+)
 
 
 @app.command(epilog="Example: loomtest report tractor tractor/before --out report")
@@ -29,9 +35,9 @@ def report(
     from pathlib import Path
 
     from loomtest.commands.judged import judged
-    from loomtest.commands.progress import Progress
-    from loomtest.commands.screen import show, show_json, warn
-    from loomtest.evidence.page import write_report
+    from loomtest.commands.terminal.progress import Progress
+    from loomtest.commands.terminal.screen import show, show_json, warn
+    from loomtest.evidence.page.page import write_report
     from loomtest.evidence.plain import Line, folded, headline
 
     with Progress(f"reading {harness}", quiet) as progress:

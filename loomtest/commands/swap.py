@@ -7,14 +7,14 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from loomtest.commands.app import app
-from loomtest.commands.text import counted, paragraph, shown
-from loomtest.commands.verbs import HARNESS_HELP, JSON_HELP
+from loomtest.commands.terminal.text import counted, paragraph, shown
+from loomtest.commands.terminal.verbs import HARNESS_HELP, JSON_HELP
 
 if TYPE_CHECKING:
     from pathlib import Path
 
     from loomtest.harness.model import Face
-    from loomtest.harness.swap import Move, Swapped
+    from loomtest.harness.swap.swap import Move, Swapped
 
 SIDES = ("wire", "mating", "both")
 FACE_KEYS = ("rows", "numbering", "seen_from")
@@ -61,9 +61,9 @@ def swap(
 
     from loomtest.errors import InputError, Problem
     from loomtest.harness.load import load_harness
-    from loomtest.harness.swap import swap as swap_connectors
-    from loomtest.harness.swap_files import write_harness
-    from loomtest.harness.swap_map import read_map
+    from loomtest.harness.swap.files import write_harness
+    from loomtest.harness.swap.map import read_map
+    from loomtest.harness.swap.swap import swap as swap_connectors
 
     if side not in SIDES:
         raise InputError([Problem("--side", None, "", shown(side), "one of " + ", ".join(SIDES))])
@@ -130,8 +130,8 @@ def _toml(text: str) -> str:
 
 
 def _papers(swapped: Swapped, side: str) -> dict[str, str]:
-    from loomtest.evidence.drawing import to_svg
-    from loomtest.evidence.pinout import card_of, pinout_drawing
+    from loomtest.evidence.pictures.drawing import to_svg
+    from loomtest.evidence.pictures.pinout import card_of, pinout_drawing
     from loomtest.evidence.pinout_text import card_lines, check_list_lines
     from loomtest.harness.model import connector_of
 

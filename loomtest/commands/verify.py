@@ -6,7 +6,7 @@ import typer
 
 from loomtest.commands.app import app
 from loomtest.commands.keep import ARCHIVE_HELP
-from loomtest.commands.verbs import JSON_HELP, QUIET_HELP
+from loomtest.commands.terminal.verbs import JSON_HELP, QUIET_HELP
 
 
 @app.command(
@@ -37,15 +37,15 @@ def verify(
         raise typer.BadParameter("--bag NAME and --to-zip FILE go together", param_hint="--to-zip")
     from pathlib import Path
 
-    from loomtest.commands.progress import Progress
-    from loomtest.commands.screen import show, show_json
-    from loomtest.evidence.archive import Archive, default_archive
+    from loomtest.commands.terminal.progress import Progress
+    from loomtest.commands.terminal.screen import show, show_json
+    from loomtest.evidence.archive.folder import Archive, default_archive
     from loomtest.evidence.plain import Line
 
     place = Archive(archive) if archive is not None else Archive(default_archive())
     if bag is not None and to_zip is not None:
-        from loomtest.evidence.archive_names import bag_meant
-        from loomtest.evidence.archive_zip import export_bag
+        from loomtest.evidence.archive.names import bag_meant
+        from loomtest.evidence.archive.zip import export_bag
 
         with Progress(f"checking and packing {bag}", quiet):
             written = export_bag(place, bag_meant(place, bag).folder, Path(to_zip))
@@ -55,9 +55,9 @@ def verify(
             show([Line(f"packed into {written.as_posix()}")])
         return
     from loomtest.diagnosis.judge import judge
-    from loomtest.evidence.archive_sign import load_public_key
-    from loomtest.evidence.archive_verify import Checked, verify_archive
-    from loomtest.evidence.archive_words import verify_lines
+    from loomtest.evidence.archive.sign import load_public_key
+    from loomtest.evidence.archive.verify import Checked, verify_archive
+    from loomtest.evidence.archive.words import verify_lines
 
     keys = tuple(load_public_key(Path(name)) for name in key or ())
     checked: list[Checked] = []

@@ -9,11 +9,11 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from loomtest.commands.app import app
-from loomtest.commands.verbs import INSTRUMENT_HELP, JSON_HELP
+from loomtest.commands.terminal.verbs import INSTRUMENT_HELP, JSON_HELP
 
 if TYPE_CHECKING:
-    from loomtest.bench.port import MeterLink
-    from loomtest.bench.stream import StreamFile
+    from loomtest.bench.meter.port import MeterLink
+    from loomtest.bench.meter.stream import StreamFile
     from loomtest.diagnosis.flexing import Flexing, FlexRule
 
 STREAM_FILE = "wiggle.csv"
@@ -57,9 +57,9 @@ def wiggle(
     The JSON object, "schema": "loomtest-flex/1": verdict (no event, intermittent, too short), text, events,
     shifts, observed_s, baseline_ohms, sigma_ohms and more.
     """
-    from loomtest.bench.stream import read_stream
-    from loomtest.commands.screen import show_json
-    from loomtest.commands.text import shown
+    from loomtest.bench.meter.stream import read_stream
+    from loomtest.commands.terminal.screen import show_json
+    from loomtest.commands.terminal.text import shown
     from loomtest.diagnosis.flexing import FlexRule, analyse
 
     rule = FlexRule(least_samples=samples, least_s=least)
@@ -77,7 +77,7 @@ def wiggle(
     result = analyse(*read_stream(place), rule)
     pictures = []
     if folder is not None:
-        from loomtest.evidence.strip import write_strip
+        from loomtest.evidence.pictures.strip import write_strip
 
         pictures = write_strip(folder, *read_stream(place), result, title)
     if as_json:
@@ -120,9 +120,9 @@ def _record(
 ) -> None:
     """Keep the stream for so long, or until Ctrl-C, which ends it and leaves what was recorded."""
     from loomtest.bench.connect import connect
-    from loomtest.bench.rehearse_loom import LoomPort
-    from loomtest.bench.stream import StreamFile
-    from loomtest.commands.log_request import end_on_request
+    from loomtest.bench.meter.stream import StreamFile
+    from loomtest.bench.rehearsal.loom import LoomPort
+    from loomtest.commands.log.request import end_on_request
     from loomtest.readings.instrument import load_instrument
 
     end_on_request()
@@ -141,9 +141,9 @@ def _record(
 
 def _listen(link: MeterLink, stream: StreamFile, seconds: float, rule: FlexRule, quiet: bool) -> None:
     """Until the time is over, counted from when the clips are on and the value has settled once."""
-    from loomtest.bench.capture import Capture
-    from loomtest.bench.meters import Shown
-    from loomtest.commands.wiggle_strip import LiveStrip
+    from loomtest.bench.meter.capture import Capture
+    from loomtest.bench.meter.protocol import Shown
+    from loomtest.commands.terminal.strip import LiveStrip
 
     strip, clips = LiveStrip(quiet, rule), Capture(None)
     until_s = float("inf")

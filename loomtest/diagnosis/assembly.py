@@ -8,10 +8,10 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from loomtest.diagnosis.coverage import Isolation, untested_items
-from loomtest.diagnosis.joints import JointReport
+from loomtest.diagnosis.faults.parts import PartReport
+from loomtest.diagnosis.joints.report import JointReport
 from loomtest.diagnosis.meaning import consequence
-from loomtest.diagnosis.plugged import PartReport
+from loomtest.diagnosis.seen.coverage import Isolation, untested_items
 from loomtest.diagnosis.verdict import Coverage, Finding, NetRow, Outcome, Row, Suspect, Verdict, WireRow
 from loomtest.diagnosis.wording import point_text
 from loomtest.harness.model import BoolArray, Harness

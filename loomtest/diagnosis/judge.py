@@ -8,18 +8,18 @@ from dataclasses import replace
 import numpy as np
 
 from loomtest.diagnosis.assembly import Evidence, intermittent_shorts, verdict_of
-from loomtest.diagnosis.coverage import isolation_coverage
-from loomtest.diagnosis.findings import crossed_or_broken, findings_of
-from loomtest.diagnosis.joints import estimate
-from loomtest.diagnosis.leakage import FoundLabels, leakage_findings, with_parts_joined
-from loomtest.diagnosis.network import component_labels
-from loomtest.diagnosis.observe import Observations, observe
-from loomtest.diagnosis.plugged import judge_parts
-from loomtest.diagnosis.scenes import net_codes, scenes_of
-from loomtest.diagnosis.statistics import median
-from loomtest.diagnosis.unexplained import unexplained
+from loomtest.diagnosis.faults.findings import crossed_or_broken, findings_of
+from loomtest.diagnosis.faults.leakage import FoundLabels, leakage_findings, with_parts_joined
+from loomtest.diagnosis.faults.parts import judge_parts
+from loomtest.diagnosis.faults.scenes import net_codes, scenes_of
+from loomtest.diagnosis.faults.unexplained import unexplained
+from loomtest.diagnosis.faults.weighing import Run, nets_as_found, weighed, wiring_found
+from loomtest.diagnosis.joints.report import estimate
+from loomtest.diagnosis.numbers.network import component_labels
+from loomtest.diagnosis.numbers.statistics import median
+from loomtest.diagnosis.seen.coverage import isolation_coverage
+from loomtest.diagnosis.seen.observe import Observations, observe
 from loomtest.diagnosis.verdict import Finding, Verdict
-from loomtest.diagnosis.weighing import Run, nets_as_found, weighed, wiring_found
 from loomtest.diagnosis.wiring import Wiring
 from loomtest.harness.copper import expectation_of
 from loomtest.harness.model import BoolArray, Harness, IntArray, Limits

@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from loomtest.diagnosis.verdict import Finding, Suspect, Untested, Verdict, WireRow
 from loomtest.diagnosis.wording import name_text, was_text
 from loomtest.evidence.danger import ranked
-from loomtest.evidence.look import FAULT_WORD, MARKS, OUTCOME_TONE
+from loomtest.evidence.pictures.look import FAULT_WORD, MARKS, OUTCOME_TONE
 from loomtest.evidence.units import counted, ohms
 from loomtest.harness.model import Harness
 

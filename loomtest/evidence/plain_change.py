@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Sequence
 from pathlib import Path
 
-from loomtest.diagnosis.change import Change
-from loomtest.diagnosis.pair_changes import PairChange, PairChanges
+from loomtest.diagnosis.change.change import Change
+from loomtest.diagnosis.change.pairs import PairChange, PairChanges
 from loomtest.diagnosis.verdict import Finding
-from loomtest.evidence.look import FAULT_WORD, MARKS
+from loomtest.evidence.pictures.look import FAULT_WORD, MARKS
 from loomtest.evidence.plain import Line, folded
 from loomtest.evidence.units import counted, ohms
 from loomtest.harness.model import Harness

@@ -16,7 +16,7 @@ from pathlib import Path
 
 from loomtest.errors import InputError, Problem
 from loomtest.harness.model import Expect, Limits
-from loomtest.harness.notepad_wire import NotedWire
+from loomtest.harness.notes.wire import NotedWire
 from loomtest.harness.settings import read_settings
 from loomtest.harness.table import quoted, visible
 

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from loomtest.bench.connect import connect, settings_of
-from loomtest.bench.meters import Shown
-from loomtest.bench.port import meter_for
+from loomtest.bench.meter.port import meter_for
+from loomtest.bench.meter.protocol import Shown
 from loomtest.errors import InputError, InstrumentError
 from loomtest.readings.instrument import instrument_names, load_instrument
 

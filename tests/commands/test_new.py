@@ -19,11 +19,11 @@ from loomtest.errors import Problem
 from loomtest.harness.load import load_harness
 from loomtest.harness.model import Expect, Limits
 from loomtest.harness.newfolder import Answers, files_of, write_new
-from loomtest.harness.notepad import read_notepad
+from loomtest.harness.notes.notepad import read_notepad
 from loomtest.harness.settings import read_settings
 from loomtest.readings.load import load_readings
 from tests.commands.in_process import loomtest
-from tests.harness.test_notepad import written_wires
+from tests.harness.notes.test_notepad import written_wires
 
 NOTES = """\
 # stern loom, invented

@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loomtest.bench.stream import StreamFile, read_stream
+from loomtest.bench.meter.stream import StreamFile, read_stream
 from loomtest.errors import InputError, RunFolderError
 from tests.commands.in_process import loomtest
 from tests.speed.stream import measure
@@ -116,7 +116,7 @@ def test_a_write_that_was_interrupted_is_not_written_twice(
         stream.add(0.1, 0.5)
         stream.add(0.2, 0.6)
         with monkeypatch.context() as patch:
-            patch.setattr("loomtest.bench.stream.os.fsync", interrupted)
+            patch.setattr("loomtest.bench.meter.stream.os.fsync", interrupted)
             stream.flush_due(1.0)
     assert read_stream(path)[1].tolist() == [0.5, 0.6]
 

@@ -6,9 +6,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from loomtest.diagnosis.faults.unexplained import unexplained
 from loomtest.diagnosis.judge import judge
-from loomtest.diagnosis.observe import observe
-from loomtest.diagnosis.unexplained import unexplained
+from loomtest.diagnosis.seen.observe import observe
 from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.harness.model import Harness, Limits, Wire
 from loomtest.readings.model import Instrument, Quantity, Range, Readings

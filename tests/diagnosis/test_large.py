@@ -9,11 +9,13 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomtest.diagnosis import coverage, distinct, weighing
-from loomtest.diagnosis.explain import explain
-from loomtest.diagnosis.joints import estimate
-from loomtest.diagnosis.observe import APART, JOINED, observe
-from loomtest.diagnosis.scenes import likeliness_of, scenes_of
+from loomtest.diagnosis.faults import weighing
+from loomtest.diagnosis.faults.explain import explain
+from loomtest.diagnosis.faults.scenes import likeliness_of, scenes_of
+from loomtest.diagnosis.joints.report import estimate
+from loomtest.diagnosis.numbers import distinct
+from loomtest.diagnosis.seen import coverage
+from loomtest.diagnosis.seen.observe import APART, JOINED, observe
 from loomtest.diagnosis.wiring import Wiring, as_drawn
 from loomtest.harness.copper import expectation_of
 from loomtest.harness.model import Limits

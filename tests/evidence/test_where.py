@@ -10,9 +10,9 @@ from typing import get_args
 import pytest
 
 from loomtest.diagnosis.verdict import Fault, Finding, Suspect
-from loomtest.evidence.closeup import MOST_FACES, closeups
-from loomtest.evidence.drawing import Box, Dot, Drawing, Line, Words
-from loomtest.evidence.look import WIRE_COLOURS
+from loomtest.evidence.pictures.closeup import MOST_FACES, closeups
+from loomtest.evidence.pictures.drawing import Box, Dot, Drawing, Line, Words
+from loomtest.evidence.pictures.look import WIRE_COLOURS
 from loomtest.evidence.where import plain_sentence, probes_for, where_sentence
 from loomtest.harness.model import Face, Harness, Wire
 from tests.evidence import example

@@ -11,15 +11,15 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 
-from loomtest.bench.capture import Capture
-from loomtest.bench.meters import Event, Shown
-from loomtest.bench.meters_settings import SerialSettings
-from loomtest.bench.port import MeterLink, meter_for, serial_opener
-from loomtest.bench.scanner import Scanner
-from loomtest.bench.scanner_board import Board, RehearsalPort
-from loomtest.bench.scanner_network import Network, Parts
+from loomtest.bench.meter.capture import Capture
+from loomtest.bench.meter.port import MeterLink, meter_for, serial_opener
+from loomtest.bench.meter.protocol import Event, Shown
+from loomtest.bench.meter.settings import SerialSettings
+from loomtest.bench.rehearsal.board import Board, RehearsalPort
+from loomtest.bench.rehearsal.network import Network, Parts
+from loomtest.bench.scanner.driver import Scanner
 from loomtest.errors import InstrumentError
-from tests.bench.test_port import Cable
+from tests.bench.meter.test_port import Cable
 from tests.faults.injections import Outcome
 
 _SETTINGS = SerialSettings()

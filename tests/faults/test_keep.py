@@ -18,9 +18,9 @@ import bagit
 import pytest
 
 from loomtest.errors import ArchiveError
-from loomtest.evidence.archive import LEDGER, Archive
-from loomtest.evidence.archive_index import Index
-from tests.evidence import kept
+from loomtest.evidence.archive.folder import LEDGER, Archive
+from loomtest.evidence.archive.index import Index
+from tests.evidence.archive import kept
 
 DEEP = os.environ.get("LOOMTEST_LAWS") == "deep"
 KILLS = 100 if DEEP else 12

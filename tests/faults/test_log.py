@@ -13,7 +13,7 @@ import pytest
 
 from loomtest.harness.load import load_harness
 from loomtest.readings.load import load_readings
-from tests.bench.test_port import Cable
+from tests.bench.meter.test_port import Cable
 from tests.faults.kill_log import METER, WIRES, command, one_kill, typed
 
 

@@ -16,8 +16,8 @@ import subprocess
 import tempfile
 from pathlib import Path
 
-from loomtest.bench.scanner import Scanner
-from loomtest.bench.scanner_network import Network, Parts
+from loomtest.bench.rehearsal.network import Network, Parts
+from loomtest.bench.scanner.driver import Scanner
 from tests.firmware.simulated import built
 
 OHMS = {(1, 2): 0.05, (3, 4): 12.0, (5, 6): 470.0, (7, 8): 33e3, (9, 10): 1e6}

@@ -14,10 +14,10 @@ import math
 
 import numpy as np
 
-from loomtest.bench.scanner_answers import RangeCalibration
-from loomtest.bench.scanner_network import Network, Parts
-from loomtest.bench.scanner_protocol import parse_value
-from loomtest.bench.scanner_values import Budget
+from loomtest.bench.rehearsal.network import Network, Parts
+from loomtest.bench.scanner.answers import RangeCalibration
+from loomtest.bench.scanner.protocol import parse_value
+from loomtest.bench.scanner.values import Budget
 from tests.firmware.simulated import native
 
 TOLERANCE_PPM = 1000.0  # half-width of the known resistor; its standard uncertainty is this over √3

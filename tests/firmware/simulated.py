@@ -11,7 +11,7 @@ from pathlib import Path
 
 import serial
 
-from loomtest.bench.scanner_network import Network
+from loomtest.bench.rehearsal.network import Network
 
 SOURCES = Path(__file__).parents[2] / "firmware_notes" / "firmware"
 CHIPS = {"328p": "atmega328p", "2560": "atmega2560"}

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from loomtest.bench.scanner_board import Board, RehearsalPort
-from loomtest.bench.scanner_network import Network, Parts
+from loomtest.bench.rehearsal.board import Board, RehearsalPort
+from loomtest.bench.rehearsal.network import Network, Parts
 from tests.firmware.simulated import board, built, native, on_chip
 
 EDGES = ((0, 1, 0.1), (2, 3, 10.0), (4, 5, 470.0), (6, 7, 22e3), (8, 9, 1e6), (10, 66, 0.02), (66, 11, 0.03))

@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 import serial
 
-from loomtest.bench.scanner import BAUD, Scanner, identify, open_scanner
-from loomtest.bench.scanner_network import Network, Parts
+from loomtest.bench.rehearsal.network import Network, Parts
+from loomtest.bench.scanner.driver import BAUD, Scanner, identify, open_scanner
 from tests.firmware.milliohms import coverage
 from tests.firmware.simulated import SILENCE_S, board
 from tests.firmware.verdicts import compare, drawn
@@ -60,7 +60,7 @@ def test_opened_again_in_mid_scan() -> None:
 
 
 def _check(body: bytes) -> bytes:
-    from loomtest.bench.scanner_protocol import check_of
+    from loomtest.bench.scanner.protocol import check_of
 
     return check_of(body)[2:].encode("ascii")
 

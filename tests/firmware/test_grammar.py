@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from loomtest.bench.scanner_network import Network, Parts
-from loomtest.bench.scanner_protocol import check_of, frame
+from loomtest.bench.rehearsal.network import Network, Parts
+from loomtest.bench.scanner.protocol import check_of, frame
 from tests.firmware.abnf import grammar_of, pattern
 from tests.firmware.simulated import built, native
 

@@ -9,8 +9,8 @@ from xml.etree import ElementTree
 
 import pytest
 
-from loomtest.bench import scanner_analog as analog
-from loomtest.bench.scanner_network import Parts
+from loomtest.bench.rehearsal import analog
+from loomtest.bench.rehearsal.network import Parts
 
 NOTES = Path(__file__).parents[2] / "firmware_notes"
 

@@ -20,13 +20,13 @@ from pathlib import Path
 import numpy as np
 import serial
 
-from loomtest.bench.scanner import BAUD, Scanner
-from loomtest.bench.scanner_board import Board, RehearsalPort
-from loomtest.bench.scanner_faults import TrueLoom
-from loomtest.bench.scanner_network import Network, Parts
-from loomtest.bench.scanner_rehearsal import calibrate, network_of
-from loomtest.bench.scanner_run import instrument_of, now, ready, record_scan
-from loomtest.bench.scanner_sockets import Sockets, proposed
+from loomtest.bench.rehearsal.board import Board, RehearsalPort
+from loomtest.bench.rehearsal.faults import TrueLoom
+from loomtest.bench.rehearsal.network import Network, Parts
+from loomtest.bench.rehearsal.scanner import calibrate, network_of
+from loomtest.bench.scanner.driver import BAUD, Scanner
+from loomtest.bench.scanner.run import instrument_of, now, ready, record_scan
+from loomtest.bench.scanner.sockets import Sockets, proposed
 from loomtest.diagnosis.judge import judge
 from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.harness.model import Harness

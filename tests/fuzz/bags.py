@@ -10,13 +10,13 @@ from io import BytesIO
 from pathlib import Path
 
 from loomtest.errors import LoomtestError
-from loomtest.evidence.archive import LEDGER, Archive
-from loomtest.evidence.archive_bag import ALGORITHMS, TAG_MANIFEST, digest_of
-from loomtest.evidence.archive_history import history_csv, history_json, history_of
-from loomtest.evidence.archive_verify import verify_archive
-from loomtest.evidence.archive_words import history_lines
-from loomtest.evidence.archive_zip import export_bag, import_bag
-from tests.evidence import kept
+from loomtest.evidence.archive.bag import ALGORITHMS, TAG_MANIFEST, digest_of
+from loomtest.evidence.archive.folder import LEDGER, Archive
+from loomtest.evidence.archive.history import history_csv, history_json, history_of
+from loomtest.evidence.archive.verify import verify_archive
+from loomtest.evidence.archive.words import history_lines
+from loomtest.evidence.archive.zip import export_bag, import_bag
+from tests.evidence.archive import kept
 
 
 class _Kept:

@@ -5,12 +5,12 @@ from __future__ import annotations
 import math
 from decimal import Decimal
 
-from loomtest.bench.by_hand import read_line
-from loomtest.bench.meters import Event, Shown
-from loomtest.bench.meters_lines import LineMeter
-from loomtest.bench.meters_scpi import ScpiMeter
-from loomtest.bench.meters_settings import SerialSettings
-from loomtest.bench.scanner_protocol import Link, Reply, check_of, frame, parse_row, parse_value
+from loomtest.bench.meter.lines import LineMeter
+from loomtest.bench.meter.protocol import Event, Shown
+from loomtest.bench.meter.scpi import ScpiMeter
+from loomtest.bench.meter.settings import SerialSettings
+from loomtest.bench.scanner.protocol import Link, Reply, check_of, frame, parse_row, parse_value
+from loomtest.bench.session.by_hand import read_line
 from loomtest.readings.model import Quantity
 from loomtest.readings.values import ValueSyntaxError, is_over_range
 from loomtest.readings.values import parse_value as parse_reading
@@ -192,7 +192,7 @@ NOTEPAD_WORDS = (
 
 def notepad(data: bytes) -> None:
     """Every line is read or told; where its own words are read again, they make the same wire."""
-    from loomtest.harness.notepad import read_notepad
+    from loomtest.harness.notes.notepad import read_notepad
 
     try:
         text = data.decode("utf-8")

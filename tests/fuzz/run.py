@@ -22,8 +22,8 @@ from pkgutil import walk_packages
 import loomtest
 
 _READERS = (
-    "loomtest.harness", "loomtest.readings", "loomtest.evidence.archive", "loomtest.bench.by_hand",
-    "loomtest.bench.meters", "loomtest.bench.scanner_protocol", "loomtest.bench.stream",
+    "loomtest.harness", "loomtest.readings", "loomtest.evidence.archive", "loomtest.bench.session.by_hand",
+    "loomtest.bench.meter.protocol", "loomtest.bench.scanner.protocol", "loomtest.bench.meter.stream",
 )  # fmt: skip
 SEEDS = Path(__file__).parent / "seeds"
 _DONE = re.compile(r"stat::number_of_executed_units:\s+(\d+)")

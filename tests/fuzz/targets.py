@@ -67,7 +67,7 @@ def workplace() -> Workplace:
 
 def told(error: LoomtestError) -> None:
     """A refusal names what was found and what was expected, and commands no terminal."""
-    from loomtest.commands.text import shown_lines
+    from loomtest.commands.terminal.text import shown_lines
 
     assert str(error).strip()
     assert all(line.isprintable() for line in shown_lines(str(error)).split("\n"))
@@ -103,7 +103,7 @@ def wire_list(data: bytes) -> None:
 
 
 def harness_toml(data: bytes) -> None:
-    from loomtest.harness.swap_files import settings_text
+    from loomtest.harness.swap.files import settings_text
 
     with workplace().empty("toml") as folder:
         (folder / "wires.csv").write_text(_WIRES, "utf-8")
@@ -202,7 +202,7 @@ def _readings_mean_what_is_written(data: bytes, found) -> None:
 
 
 def instrument(data: bytes) -> None:
-    from loomtest.bench.meters_settings import read_settings
+    from loomtest.bench.meter.settings import read_settings
     from loomtest.readings.instrument import load_instrument
     from loomtest.readings.runfile import instrument_text
 
@@ -263,9 +263,9 @@ def _aside(folder: Path) -> bytes:
 
 
 def connector_map(data: bytes) -> None:
-    from loomtest.harness.swap import swap
-    from loomtest.harness.swap_files import write_harness
-    from loomtest.harness.swap_map import read_map
+    from loomtest.harness.swap.files import write_harness
+    from loomtest.harness.swap.map import read_map
+    from loomtest.harness.swap.swap import swap
 
     harness = workplace().harness
     place = workplace().folder / "map.csv"
@@ -284,7 +284,7 @@ def connector_map(data: bytes) -> None:
 
 
 def flex_stream(data: bytes) -> None:
-    from loomtest.bench.stream import read_stream
+    from loomtest.bench.meter.stream import read_stream
 
     place = workplace().folder / "stream.csv"
     place.write_bytes(data)

@@ -12,9 +12,9 @@ from loomtest.errors import InputError
 from loomtest.harness.load import load_harness
 from loomtest.harness.measures import read_length, read_ohms, read_size
 from loomtest.harness.model import Harness
-from loomtest.harness.swap import swap
-from loomtest.harness.swap_files import write_harness
-from loomtest.harness.swap_map import read_map
+from loomtest.harness.swap.files import write_harness
+from loomtest.harness.swap.map import read_map
+from loomtest.harness.swap.swap import swap
 
 CELLS = st.one_of(
     st.sampled_from(

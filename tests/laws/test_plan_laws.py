@@ -9,10 +9,10 @@ import numpy as np
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from loomtest.bench.adaptive import next_probing
-from loomtest.bench.plan import Step, plan
-from loomtest.diagnosis.isolation import part_groups, required_pairs
+from loomtest.bench.plan.adaptive import next_probing
+from loomtest.bench.plan.plan import Step, plan
 from loomtest.diagnosis.judge import judge
+from loomtest.diagnosis.seen.isolation import part_groups, required_pairs
 from loomtest.harness.model import Harness
 from loomtest.readings.model import Quantity, Readings
 from tests.looms import measure

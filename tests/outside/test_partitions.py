@@ -12,8 +12,8 @@ import networkx as nx
 import numpy as np
 import pytest
 
-from loomtest.diagnosis.network import component_labels, effective_resistance
-from loomtest.diagnosis.scene import Parts
+from loomtest.diagnosis.faults.scene import Parts
+from loomtest.diagnosis.numbers.network import component_labels, effective_resistance
 from tests.looms.faults import healthy_loom
 from tests.looms.generate import Recipe, random_harness
 from tests.looms.scenario import Order, draw

@@ -11,7 +11,7 @@ import networkx as nx
 import numpy as np
 import pytest
 
-from loomtest.diagnosis.network import effective_resistance
+from loomtest.diagnosis.numbers.network import effective_resistance
 from loomtest.harness.model import FloatArray
 
 Network = tuple[int, np.ndarray, np.ndarray, FloatArray]

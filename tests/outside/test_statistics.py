@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from loomtest.diagnosis.statistics import (
+from loomtest.diagnosis.numbers.statistics import (
     effective_degrees_of_freedom,
     esd_critical,
     generalized_esd,

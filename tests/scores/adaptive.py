@@ -18,8 +18,8 @@ from math import ceil, log2
 
 import numpy as np
 
-from loomtest.bench.adaptive import next_probing
-from loomtest.bench.plan import Plan, plan
+from loomtest.bench.plan.adaptive import next_probing
+from loomtest.bench.plan.plan import Plan, plan
 from loomtest.harness.model import Harness, connector_of
 from loomtest.readings.model import Instrument, Quantity, Range, Readings
 from tests.looms.generate import Recipe, random_harness
@@ -128,8 +128,8 @@ def follow(harness: Harness, made: Plan, found: np.ndarray) -> tuple[int, int, i
 
 def told(harness: Harness, pairs: list[tuple[str, str]], found: np.ndarray) -> bool:
     """True when the likeliest explanation left joins reachable points exactly as the loom does."""
-    from loomtest.bench.plan_suspects import open_puzzles
-    from loomtest.diagnosis.observe import observe
+    from loomtest.bench.plan.suspects import open_puzzles
+    from loomtest.diagnosis.seen.observe import observe
 
     readings = readings_of(harness, pairs, found)
     got = labels(harness, (), {})

@@ -2,9 +2,9 @@
 
 Run it: python -m tests.scores.capture [TOUCHES]
 
-Three streams are made by `loomtest.bench.touches`: steady touches, shaky ones, and 1,000 s without any
-touch (open leads, one-handed brushing, fingers on both tips). Printed: how many steady touches were taken
-once with the right value (within the meter's own limit of error of what a perfect meter would show), what
+Three streams are made by `loomtest.bench.rehearsal.touches`: steady touches, shaky ones, and 1,000 s
+without any touch (open leads, one-handed brushing, fingers on both tips). Printed: how many steady touches
+were taken once with the right value (within the meter's own limit of error of what a perfect meter would show), what
 was taken of the rest, and the median time from touch to taken over the settling that the test requires.
 """
 
@@ -17,8 +17,8 @@ from typing import Protocol
 
 import numpy as np
 
-from loomtest.bench.capture import Capture, Move
-from loomtest.bench.touches import Brush, Fingers, MeterFront, Touch
+from loomtest.bench.meter.capture import Capture, Move
+from loomtest.bench.rehearsal.touches import Brush, Fingers, MeterFront, Touch
 from loomtest.harness.model import FloatArray
 from loomtest.readings.instrument import load_instrument
 from loomtest.readings.model import Instrument

@@ -18,7 +18,7 @@ from functools import partial
 
 import numpy as np
 
-from loomtest.bench.plan import plan
+from loomtest.bench.plan.plan import plan
 from loomtest.diagnosis.judge import judge
 from loomtest.diagnosis.verdict import Verdict
 from loomtest.harness.model import IsolationLevel, Limits

@@ -19,8 +19,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from loomtest.diagnosis import joints
-from loomtest.diagnosis.healthy import EXCESS_HIGH_OHM, EXCESS_LOW_OHM
+from loomtest.diagnosis.joints import report as joints
+from loomtest.diagnosis.joints.healthy import EXCESS_HIGH_OHM, EXCESS_LOW_OHM
 from loomtest.diagnosis.wiring import as_drawn
 from loomtest.harness.copper import expectation_of
 from loomtest.harness.model import Harness

@@ -16,9 +16,9 @@ import time
 from datetime import timedelta
 from pathlib import Path
 
-from loomtest.evidence.archive import INDEX, LEDGER, Archive
-from loomtest.evidence.archive_index import Index
-from tests.evidence.kept import BEGIN
+from loomtest.evidence.archive.folder import INDEX, LEDGER, Archive
+from loomtest.evidence.archive.index import Index
+from tests.evidence.archive.kept import BEGIN
 
 WIRES = 30
 

@@ -19,8 +19,8 @@ import numpy as np
 from scipy.sparse import coo_array
 from scipy.sparse.csgraph import connected_components
 
-from loomtest.diagnosis.joints import estimate
-from loomtest.diagnosis.network import component_labels, effective_resistance
+from loomtest.diagnosis.joints.report import estimate
+from loomtest.diagnosis.numbers.network import component_labels, effective_resistance
 from loomtest.diagnosis.wiring import as_drawn
 from loomtest.harness.copper import expectation_of
 from loomtest.harness.model import Harness

@@ -14,8 +14,8 @@ from collections import Counter
 from pathlib import Path
 
 from loomtest.diagnosis.judge import judge
-from loomtest.evidence.drawing import Box, Dot, Drawing, Line, Way, Words
-from loomtest.evidence.page import board_of
+from loomtest.evidence.page.page import board_of
+from loomtest.evidence.pictures.drawing import Box, Dot, Drawing, Line, Way, Words
 from loomtest.harness.load import load_harness
 from loomtest.readings.load import load_readings
 from tests.speed.processes import costs
@@ -53,7 +53,7 @@ figure.savefig(sys.argv[7])
 DRAW = """
 import sys, time
 from pathlib import Path
-from loomtest.diagnosis.change import Side, change_between
+from loomtest.diagnosis.change.change import Side, change_between
 from loomtest.diagnosis.judge import judge
 from loomtest.harness.load import load_harness
 from loomtest.readings.load import load_readings
@@ -64,10 +64,10 @@ for path in sys.argv[2:4]:
     sides.append(Side(readings, judge(harness, readings)))
 change = change_between(harness, *sides)
 begun = time.process_time()
-from loomtest.evidence.page import write_report
+from loomtest.evidence.page.page import write_report
 write_report(harness, sides[0].readings, sides[0].verdict, Path(sys.argv[4]))
 reported = time.process_time()
-from loomtest.evidence.plots import write_plots
+from loomtest.evidence.plots.plots import write_plots
 write_plots(harness, change, *sides, Path(sys.argv[4]))
 print(reported - begun, time.process_time() - reported)
 """

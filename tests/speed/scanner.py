@@ -11,8 +11,8 @@ import subprocess
 import numpy as np
 import serial
 
-from loomtest.bench.scanner import BAUD
-from loomtest.bench.scanner_network import Network
+from loomtest.bench.rehearsal.network import Network
+from loomtest.bench.scanner.driver import BAUD
 from tests.firmware.simulated import SILENCE_S, board, built
 
 

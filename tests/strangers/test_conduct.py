@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 import loomtest
-from loomtest.bench.plan import plan
+from loomtest.bench.plan.plan import plan
 from loomtest.errors import InputError
-from loomtest.evidence.sheet import write_sheet
+from loomtest.evidence.page.sheet import write_sheet
 from loomtest.harness.load import load_harness
 from loomtest.readings.load import load_readings
 from tests.commands.in_process import loomtest as call

@@ -12,7 +12,7 @@ from loomtest.harness.load import load_harness
 from loomtest.readings.load import load_readings
 from loomtest.readings.model import Readings
 from loomtest.readings.run import About, Reading, create_run, resume_run
-from tests.evidence import kept
+from tests.evidence.archive import kept
 
 WIRES = "from,to\nX1:1,X2:1\nX1:2,X2:2\nX1:3,X2:3\nX1:4,GND1\n"
 

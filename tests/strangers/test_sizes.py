@@ -13,8 +13,8 @@ from pathlib import Path
 import pytest
 
 from loomtest.errors import InputError
-from loomtest.evidence.archive import Archive
-from loomtest.evidence.archive_zip import import_bag
+from loomtest.evidence.archive.folder import Archive
+from loomtest.evidence.archive.zip import import_bag
 from loomtest.harness import table as harness_table
 from loomtest.harness.load import load_harness
 from loomtest.readings import table as readings_table

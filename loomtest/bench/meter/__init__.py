@@ -1,0 +1,1 @@
+"""Meters over a serial line: their protocols, the port, and hands-free capture."""

@@ -1,0 +1,1 @@
+"""Which pairs to probe, in which order, and what that proves."""

@@ -1,0 +1,301 @@
+"""The probing plan: which few pairs to measure, in an order that the arms like, and what that proves."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any, overload
+
+import numpy as np
+
+from loomtest.bench.plan.continuity import (
+    Cell,
+    CellProbings,
+    Probing,
+    What,
+    cells_of,
+    expected_wire_ohms,
+    tree_probings,
+)
+from loomtest.bench.plan.isolation import IsolationProbings, isolation_probings
+from loomtest.bench.plan.loops import looped_probings
+from loomtest.bench.plan.parts import part_probings
+from loomtest.bench.plan.route import Visit, route, station_of
+from loomtest.bench.plan.words import (
+    SECONDS_PER_CLIP,
+    SECONDS_PER_PROBING,
+    SECONDS_PER_WALK,
+    assumed,
+    proven,
+    unproven,
+)
+from loomtest.diagnosis.verdict import plain_number
+from loomtest.harness.model import Harness, IntArray, IsolationLevel
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """One probing. `start` and `end` are what the two leads touch (`from` and `to` of a reading).
+
+    The clip stays on `start`, or, where `clip_at_end`, on `end`; the other lead moves. `expected_ohms` is
+    +inf for over-range and None where it cannot be computed. `bonded`: points tied to `end` by clips.
+    `quantity` is `resistance` or, for a diode, `diode` (red lead on `start`). `wires`: names of the wires and
+    parts that this step is the first to show.
+    """
+
+    step: int
+    what: What
+    start: str
+    end: str
+    expected_ohms: float | None
+    proves: str
+    bonded: tuple[str, ...] = ()
+    quantity: str = "resistance"
+    clip_at_end: bool = False
+    wires: tuple[str, ...] = ()
+
+    @property
+    def clip(self) -> str:
+        """The point that the clip stays on."""
+        return self.end if self.clip_at_end else self.start
+
+    @property
+    def probe(self) -> str:
+        """The point that the moving probe touches."""
+        return self.start if self.clip_at_end else self.end
+
+    def to_json(self) -> dict[str, Any]:
+        """The step in the contract's shape."""
+        out: dict[str, Any] = {"step": self.step, "what": self.what, "from": self.start, "to": self.end}
+        if self.bonded:
+            out["bonded"] = list(self.bonded)
+        if self.quantity != "resistance":
+            out["quantity"] = self.quantity
+        if self.expected_ohms == float("inf"):
+            out["expected"] = "OL"
+        elif self.what != "isolation":
+            out["expected_ohms"] = None if self.expected_ohms is None else plain_number(self.expected_ohms)
+        out["proves"] = self.proves
+        return out
+
+
+class Steps(Sequence[Step]):
+    """The steps of a plan. The isolation steps are made when asked for: 4,096 pins can have 8 million."""
+
+    def __init__(self, harness: Harness, head: tuple[Step, ...], isolation: IsolationProbings) -> None:
+        self._harness, self._head, self._isolation = harness, head, isolation
+        self._names = [net.name for net in harness.nets]
+
+    def __len__(self) -> int:
+        return len(self._head) + len(self._isolation.start)
+
+    @overload
+    def __getitem__(self, index: int) -> Step: ...
+    @overload
+    def __getitem__(self, index: slice) -> tuple[Step, ...]: ...
+    def __getitem__(self, index: int | slice) -> Step | tuple[Step, ...]:
+        if isinstance(index, slice):
+            return tuple(self[i] for i in range(*index.indices(len(self))))
+        if index < 0:
+            index += len(self)
+        if not 0 <= index < len(self):
+            raise IndexError(index)
+        if index < len(self._head):
+            return self._head[index]
+        return self._isolation_step(index - len(self._head), index + 1)
+
+    def _isolation_step(self, row: int, number: int) -> Step:
+        columns, points = self._isolation, self._harness.points
+        start, end = int(columns.start[row]), int(columns.end[row])
+        one = self._names[self._harness.net_of[start]]
+        teeth = int(columns.teeth[row])
+        if not teeth:
+            proves = f"{one} apart from {self._names[self._harness.net_of[end]]}"
+            return Step(number, "isolation", points[start], points[end], float("inf"), proves)
+        bonded = tuple(points[code] for code in columns.comb[1:teeth].tolist())
+        others = self._names[self._harness.net_of[end]] if teeth == 1 else f"the {teeth} nets on the comb"
+        proves = f"{one} apart from {others}"
+        return Step(
+            number, "isolation", points[start], points[end], float("inf"), proves, bonded, clip_at_end=True
+        )
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Steps in bench order, what they prove and what stays unproven, and how few could do.
+
+    `totals`: continuity, loops, joints, parts, isolation (numbers of steps), moves (times the clip or a
+    tooth of the comb is hung on a point, plus times the probe goes to another connector), minutes.
+    `bounds`: the fewest steps that can do for continuity, loops, joints and isolation.
+    `ratio`: steps over the sum of the bounds. `proves`, `unproven`, `assumptions`: sentences.
+    """
+
+    harness: str
+    isolation: IsolationLevel
+    steps: Sequence[Step]
+    totals: Mapping[str, int]
+    bounds: Mapping[str, int]
+    ratio: float
+    proves: tuple[str, ...]
+    unproven: tuple[str, ...]
+    assumptions: tuple[str, ...]
+
+    def to_json(self) -> dict[str, Any]:
+        """The object of the contract, `loomtest-plan/1`."""
+        return {
+            "schema": "loomtest-plan/1",
+            "harness": self.harness,
+            "isolation": self.isolation,
+            "steps": [step.to_json() for step in self.steps],
+            "totals": dict(self.totals),
+            "bounds": dict(self.bounds),
+            "ratio": plain_number(self.ratio),
+            "proves": list(self.proves),
+            "unproven": list(self.unproven),
+            "assumptions": list(self.assumptions),
+        }
+
+
+def plan(harness: Harness, isolation: IsolationLevel | None = None, joints: bool = False) -> Plan:
+    """Which pairs to measure, in which order.
+
+    `isolation`: the level to prove; that of the harness's limits where None. `joints`: also the readings
+    that make every wire's own resistance identifiable. Pure; the same harness gives the same plan.
+    """
+    level = harness.limits.isolation if isolation is None else isolation
+    inside, cells = _inside(harness)
+    left_out = 0 if joints else sum(probing.what == "joints" for probing in inside)
+    inside = [probing for probing in inside if joints or probing.what != "joints"]
+    parts = part_probings(harness)
+    probings = [*inside, *parts.probings]
+    head = tuple(_step(harness, number, probing) for number, probing in enumerate(probings, 1))
+    apart = isolation_probings(harness, level)
+    steps = Steps(harness, head, apart)
+    totals = _totals(harness, probings, apart)
+    reachable = np.bincount(harness.net_of[harness.reachable])
+    whole = int(reachable.sum() - np.count_nonzero(reachable))  # n − 1 for each net of n reachable points
+    bounds = {**totals, "continuity": whole, "isolation": apart.bound}
+    del bounds["moves"], bounds["minutes"]
+    return Plan(
+        harness.name,
+        level,
+        steps,
+        totals,
+        bounds,
+        len(steps) / max(1, sum(bounds.values())),
+        proven(totals, level, apart.pairs),
+        unproven(harness, level, cells, parts, left_out),
+        assumed(),
+    )
+
+
+def _inside(harness: Harness) -> tuple[list[Probing], list[CellProbings]]:
+    """The probings inside the nets, joints included, in the order of the route; and cell by cell."""
+    ohms = expected_wire_ohms(harness)
+    nets: list[list[Cell]] = []
+    looped = set()
+    stubs: list[CellProbings] = []
+    for index, net in enumerate(harness.nets):
+        cells = cells_of(harness, index)
+        nets.append([cell for cell in cells if len(cell.points) > 1])
+        stubs.extend(CellProbings((), cell.wires) for cell in cells if len(cell.points) < 2)
+        if sum(len(cell.wires) for cell in cells) >= len(net.points):
+            looped.add(index)
+    visits = route(harness, nets)
+    by_net: dict[int, list[tuple[Cell, int, list[int]]]] = {}
+    for visit in visits:
+        place = {code: position for position, code in enumerate(visit.probes)}
+        for cell in visit.turn.cells:
+            probes = sorted((code for code in cell.points if code != visit.hub), key=place.__getitem__)
+            by_net.setdefault(cell.net, []).append((cell, visit.hub, probes))
+    done = {
+        net: iter(
+            looped_probings(harness, own, ohms)
+            if net in looped
+            else [tree_probings(harness, *one, ohms) for one in own]
+        )
+        for net, own in by_net.items()
+    }
+    probings: list[Probing] = []
+    cellwise = stubs
+    for visit in visits:
+        own = [next(done[cell.net]) for cell in visit.turn.cells]
+        probings.extend(_clip_kept(visit, [probing for cell in own for probing in cell.probings]))
+        cellwise.extend(own)
+    return probings, cellwise
+
+
+def _clip_kept(visit: Visit, probings: Sequence[Probing]) -> list[Probing]:
+    """A turn's probings: from the hub in the order of the route, then the others, one clip after another."""
+    clips = {visit.hub: 0}
+    place = {code: position for position, code in enumerate(visit.probes)}
+    for probing in probings:
+        clips.setdefault(probing.start, len(clips))
+    return sorted(probings, key=lambda p: (clips[p.start], place.get(p.end, len(place))))
+
+
+def _step(harness: Harness, number: int, probing: Probing) -> Step:
+    points = harness.points
+    return Step(
+        number,
+        probing.what,
+        points[probing.start],
+        points[probing.end],
+        probing.expected_ohm,
+        _proves(harness, probing),
+        quantity=probing.quantity,
+        clip_at_end=probing.clip_at_end,
+        wires=tuple(harness.wires[wire].name for wire in probing.wires),
+    )
+
+
+def _proves(harness: Harness, probing: Probing) -> str:
+    names = ", ".join(harness.wires[wire].name for wire in probing.wires)
+    if probing.what == "part":
+        return f"{names} as expected" + (" and the right way round" if probing.quantity == "diode" else "")
+    net = harness.nets[harness.net_of[probing.start]].name
+    if probing.what == "joints":
+        return f"with the others, each wire of {net} by itself"
+    if probing.in_loop:
+        return f"{names or f'every wire of a loop of {net}'} there, by the value"
+    return f"{names} joined" if names else f"{net} whole up to {harness.points[probing.end]}"
+
+
+def moves_of(steps: Sequence[Step]) -> int:
+    """Times the clip is hung on a point, plus times the probe arrives at another connector; no combs."""
+    moves = 0
+    clip = here = ""
+    for step in steps:
+        moves += (step.clip != clip) + (station_of(step.probe) != here)
+        clip, here = step.clip, station_of(step.probe)
+    return moves
+
+
+def _totals(harness: Harness, probings: Sequence[Probing], apart: IsolationProbings) -> dict[str, int]:
+    count = Counter(probing.what for probing in probings)
+    clipped_end = np.concatenate([[p.clip_at_end for p in probings], apart.teeth > 0]).astype(np.bool_)
+    start = np.concatenate([[p.start for p in probings], apart.start]).astype(np.int64)
+    end = np.concatenate([[p.end for p in probings], apart.end]).astype(np.int64)
+    stations: dict[str, int] = {}
+    station = np.array(
+        [stations.setdefault(station_of(p), len(stations)) for p in harness.points], dtype=np.int64
+    )
+    clips = _changes(np.where(clipped_end, end, start))
+    walks = _changes(station[np.where(clipped_end, start, end)])
+    teeth = int(apart.teeth[-1]) - 1 if len(apart.teeth) and apart.teeth[-1] else 0
+    seconds = SECONDS_PER_PROBING * len(start) + SECONDS_PER_CLIP * (clips + teeth) + SECONDS_PER_WALK * walks
+    return {
+        "continuity": count["continuity"],
+        "loops": count["loops"],
+        "joints": count["joints"],
+        "parts": count["part"],
+        "isolation": len(apart.start),
+        "moves": clips + walks + teeth,
+        "minutes": round(seconds / 60),
+    }
+
+
+def _changes(sequence: IntArray) -> int:
+    """How often the sequence takes a value that it did not have just before, the first included."""
+    return int(np.count_nonzero(np.diff(sequence))) + (len(sequence) > 0)

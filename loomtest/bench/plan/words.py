@@ -1,0 +1,107 @@
+"""What a plan proves and leaves unproven, in plain sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+import numpy as np
+
+from loomtest.bench.plan.continuity import CellProbings
+from loomtest.bench.plan.parts import PartProbings
+from loomtest.diagnosis.seen.isolation import required_pairs
+from loomtest.harness.model import Harness, IsolationLevel
+
+# Assumed times of one person with one meter; nobody's measurement.
+SECONDS_PER_PROBING = 10.0  # find the cavity, touch, let the meter settle, write it down
+SECONDS_PER_CLIP = 8.0  # take a clip off and hang it elsewhere, or hang a further tooth of the comb
+SECONDS_PER_WALK = 6.0  # to another connector
+MOST_NAMES = 8
+
+
+def assumed() -> tuple[str, ...]:
+    """What the minutes rest on."""
+    return (
+        f"minutes: {SECONDS_PER_PROBING:.0f} s a reading, {SECONDS_PER_CLIP:.0f} s for each clip hung on a "
+        f"point, {SECONDS_PER_WALK:.0f} s for each change of connector; assumed, not measured",
+    )
+
+
+def proven(totals: Mapping[str, int], level: IsolationLevel, pairs: int) -> tuple[str, ...]:
+    """What stands proven when every reading comes out as expected."""
+    out = ["every net whole between the points that a probe reaches"]
+    if totals["loops"]:
+        out.append("every wire of a loop there, by the value of the readings: a beeper cannot tell")
+    if totals["joints"]:
+        out.append("the resistance of every wire by itself, as far as readings at reachable points can tell")
+    if totals["parts"]:
+        out.append("the parts left plugged in, within their ranges")
+    where = {
+        "full": "every pair of nets apart, declared empty cavities included",
+        "bonded": "every pair of nets apart, declared empty cavities left out",
+        "neighbours": "nets apart that lie in cavities side by side, in one branch or in one sleeve",
+    }
+    if level != "none":
+        out.append(f"{where[level]} ({_pairs(pairs)})")
+    return tuple(out)
+
+
+def unproven(
+    harness: Harness,
+    level: IsolationLevel,
+    cells: Sequence[CellProbings],
+    parts: PartProbings,
+    joints_left_out: int,
+) -> tuple[str, ...]:
+    """What stays unproven even when every reading comes out as expected.
+
+    `joints_left_out`: the readings that `joints` would add.
+    """
+    out = []
+    names = [wire.name for wire in harness.wires]
+    dead = [names[wire] for wire in sorted(wire for cell in cells for wire in cell.dead)]
+    if dead:
+        out.append(f"{_some(dead)}: no probe reaches what lies beyond")
+    hidden = [net.name for net in harness.nets if not any(harness.reachable[code] for code in net.points)]
+    if hidden:
+        out.append(f"{_some(hidden)}: no probe reaches any point of the net")
+    if parts.alone:
+        out.append(f"{_some([names[w] for w in parts.alone])}: no two points show the part")
+    for group, in_loop in sorted((group, cell.in_loop) for cell in cells for group in cell.alike):
+        told = _some([names[w] for w in group], most=len(group))
+        if in_loop:
+            out.append(f"{told}: no reading tells one from another; lift an end to measure one alone")
+        else:
+            out.append(f"{told} apart from one another: judged on their sum")
+    if joints_left_out:
+        more = "1 reading" if joints_left_out == 1 else f"{joints_left_out} readings"
+        out.append(f"which of the wires at a splice has a poor joint ({more} more with joints)")
+    out.extend(_unproven_isolation(harness, level))
+    return tuple(out)
+
+
+def _unproven_isolation(harness: Harness, level: IsolationLevel) -> list[str]:
+    out = []
+    full, own = required_pairs(harness, "full").count, required_pairs(harness, level).count
+    if level == "none" and full:
+        out.append(f"which nets are apart: {_pairs(full)}; a short between circuits is not found")
+    elif level == "neighbours":
+        out.append(f"{_pairs(full - own)} of nets that do not lie near each other")
+    elif level == "bonded" and full > own:
+        out.append(
+            f"{_pairs(full - own)} with a declared empty cavity: a terminal pushed into one shows as an open"
+        )
+    reach = len(np.unique(harness.net_of[harness.reachable]))
+    through_parts = reach * (reach - 1) // 2 - full
+    if through_parts:
+        out.append(f"{_pairs(through_parts)} of nets that parts join: unplug the parts to show them apart")
+    return out
+
+
+def _pairs(count: int) -> str:
+    return "1 pair" if count == 1 else f"{count} pairs"
+
+
+def _some(names: Sequence[str], most: int = MOST_NAMES) -> str:
+    """The names, the first few of many."""
+    more = len(names) - most
+    return ", ".join(names[:most]) + (f" and {more} more" if more > 0 else "")

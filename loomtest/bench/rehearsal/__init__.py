@@ -1,0 +1,1 @@
+"""A meter, a hand and a pin-scanner that are not there."""

@@ -1,0 +1,1 @@
+"""The pin-scanner: its lines, its driver, and what its scan becomes."""

@@ -1,0 +1,362 @@
+"""The pin-scanner's driver: asks until an undamaged answer comes, and never uses a doubtful one.
+
+    with open_scanner("/dev/ttyUSB0") as scanner:
+        print(scanner.identity.pins)
+        for row in scanner.scan():
+            ...
+
+`open_scanner` takes anything pyserial takes, and `rehearse:FOLDER` for a simulated board on a simulated loom.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Collection, Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from types import TracebackType
+from typing import Protocol, TypeVar
+
+from loomtest.bench.scanner.answers import Identity, RangeCalibration, Row, SelfTest, StandingVoltageError
+from loomtest.bench.scanner.protocol import (
+    PROTOCOL,
+    Boot,
+    Damaged,
+    Link,
+    Reply,
+    Value,
+    parse_row,
+    parse_value,
+    pin_set,
+    pins_of,
+)
+from loomtest.errors import InstrumentError
+
+T = TypeVar("T")
+
+BAUD = 115_200
+SILENCE_S = 4.0  # the longest pause inside any answer is under 2 s (the voltage check of 128 pins)
+TRIES = 400  # a bad line spoils most rows, but not all of them
+SILENT_TRIES = 6
+REHEARSAL = "rehearse:"
+
+CAUTIONS = (
+    "Take the loom off the vehicle, or disconnect the battery, negative first, before plugging anything in.",
+    "Never connect a scanner to restraint-system circuits (airbags, belt tensioners), control units or "
+    "high-voltage circuits: unplug control units first, leave the others to licensed people.",
+    "Follow the vehicle's manual; where it says otherwise, the manual is right.",
+)
+
+
+class Port(Protocol):
+    """What the driver uses of a serial port."""
+
+    @property
+    def in_waiting(self) -> int:
+        """Bytes that `read` gives at once."""
+
+    def read(self, size: int = 1, /) -> bytes:
+        """At most `size` bytes; waits a moment for the first, then gives what there is, or nothing."""
+
+    def write(self, data: bytes, /) -> int | None:
+        """Send all of `data`."""
+
+    def close(self) -> None:
+        """Let the port go."""
+
+
+@dataclass
+class Counts:
+    """What went wrong on the line, and was mended."""
+
+    damaged: int = 0
+    stale: int = 0
+    silent: int = 0
+    resets: int = 0
+
+
+class Scanner:
+    """A board on an open port. `silence_s`: how long it may say nothing before it is asked again."""
+
+    def __init__(self, port: Port, *, silence_s: float = SILENCE_S) -> None:
+        self._port, self._link, self._silence_s = port, Link(), silence_s
+        self.counts = Counts()
+        self.identity = self._identify()
+        self.counts = Counts()  # a board may start anew when its port is opened: that is no loss
+
+    def __enter__(self) -> Scanner:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Let the port go."""
+        self._port.close()
+
+    # ---- one request ----
+
+    def _lines(self, command: str) -> Iterator[tuple[str, ...]]:
+        """Words of each answer line of one request, () for a damaged one; ends when no more will come.
+
+        That is after silence, a reset, or when the board did not understand. The consumer stops reading
+        when it has what it wants.
+        """
+        self._write(self._link.ask(command))
+        heard_s = time.monotonic()
+        while True:
+            data = self._read()
+            if not data and time.monotonic() - heard_s > self._silence_s:
+                self.counts.silent += 1
+                return
+            for event in self._link.receive(data):
+                heard_s = time.monotonic()
+                if isinstance(event, Reply):
+                    yield event.words
+                elif isinstance(event, Damaged):
+                    self.counts.damaged += 1
+                    if event.told:
+                        return
+                    yield ()
+                elif isinstance(event, Boot):
+                    self.counts.resets += 1
+                    return
+                else:
+                    self.counts.stale += 1
+
+    def _read(self) -> bytes:
+        try:
+            return self._port.read(max(1, self._port.in_waiting))
+        except OSError as error:
+            raise InstrumentError(f"the connection to the scanner is lost ({error})") from error
+
+    def _write(self, data: bytes) -> None:
+        try:
+            self._port.write(data)
+        except OSError as error:
+            raise InstrumentError(f"the connection to the scanner is lost ({error})") from error
+
+    def _tries(self, command: str, silent: int) -> Iterator[None]:
+        """As many tries as a request is worth; raises InstrumentError when they are used up.
+
+        A line that spoils much gets many; a board that says nothing at all is left alone soon.
+        """
+        quiet = 0
+        for _ in range(TRIES):
+            before = self.counts.silent
+            yield
+            quiet = quiet + 1 if self.counts.silent > before else 0
+            if quiet == silent:
+                break
+        self._link.done()
+        raise InstrumentError(f"the scanner gave no usable answer to '{command}'")
+
+    def _ask(
+        self, command: str, understand: Callable[[tuple[str, ...]], T | None], silent: int = SILENT_TRIES
+    ) -> T:
+        """The one-line answer to a request, asked for again until it comes whole and makes sense."""
+        for _ in self._tries(command, silent):
+            for words in self._lines(command):
+                if not words:
+                    break
+                _refuse(words)
+                answer = understand(words)
+                if answer is not None:
+                    self._link.done()
+                    return answer
+                self.counts.damaged += 1
+                break
+        raise AssertionError("the tries end with an error of their own")
+
+    def _ask_list(self, command: str, understand: Callable[[tuple[str, ...]], T | None]) -> list[T]:
+        """The lines of an answer that ends with `end COUNT`."""
+        for _ in self._tries(command, SILENT_TRIES):
+            found: list[T] = []
+            for words in self._lines(command):
+                if not words:
+                    break
+                _refuse(words)
+                if words[0] == "end":
+                    self._link.done()
+                    if len(words) >= 2 and words[1] == str(len(found)):
+                        return found
+                    break
+                item = understand(words)
+                if item is None:
+                    break
+                found.append(item)
+        raise AssertionError("the tries end with an error of their own")
+
+    def _identify(self) -> Identity:
+        def understand(words: tuple[str, ...]) -> Identity | None:
+            if len(words) != 6 or words[0] != "who" or not words[1].isdecimal() or not words[3].isdecimal():
+                return None
+            if int(words[1]) != PROTOCOL:
+                raise InstrumentError(
+                    f"the scanner speaks protocol {words[1]}, this program {PROTOCOL}: flash the firmware of "
+                    "firmware_notes that came with this program"
+                )
+            return Identity(words[2], int(words[3]), words[4] == "switches", words[5] == "calibrated")
+
+        return self._ask("who", understand, silent=4)
+
+    # ---- what it can do ----
+
+    def self_test(self) -> SelfTest:
+        """Every pin's path through the multiplexers, the baseline and the noise; refused on a live loom."""
+        pins = self.identity.pins
+
+        def understand(words: tuple[str, ...]) -> SelfTest | None:
+            if len(words) != 5 or words[0] != "test" or len(words[4]) != pins // 4:
+                return None
+            return SelfTest(words[1] == "ok", int(words[2]), int(words[3]) / 100.0, pins_of(words[4]))
+
+        return self._ask("test", understand)
+
+    def check_voltage(self) -> None:
+        """Raises StandingVoltageError when a voltage stands between any two pins; drives nothing."""
+        self._ask("volts", lambda words: words == ("volts", "none") or None)
+
+    def pair(self, start: int, end: int) -> tuple[Value, Value]:
+        """Two pins (from 1), measured with `start` high, then with `end` high."""
+
+        def understand(words: tuple[str, ...]) -> tuple[Value, Value] | None:
+            if len(words) != 5 or words[:3] != ("pair", str(start), str(end)):
+                return None
+            there, back = parse_value(words[3]), parse_value(words[4])
+            return None if there is None or back is None else (there, back)
+
+        return self._ask(f"pair {start} {end}", understand)
+
+    def row(self, pin: int, among: Collection[int] | None = None) -> Row:
+        """One pin against all others, or against those of `among`."""
+        pins = self.identity.pins
+        chosen = "" if among is None else " " + pin_set(set(among), pins)
+
+        def understand(words: tuple[str, ...]) -> Row | None:
+            found = parse_row(words, pins)
+            return Row(*found) if found and found[0] == pin else None
+
+        return self._ask(f"row {pin}{chosen}", understand)
+
+    def scan(self, rows: Collection[int] | None = None) -> Iterator[Row]:
+        """Every pin against every other, one row at a time as they come; `rows`: only these are wanted.
+
+        Rows that were damaged or lost are asked for one by one at the end; each is given once.
+        """
+        pins = self.identity.pins
+        missing = set(range(1, pins + 1)) if rows is None else set(rows)
+        low: dict[int, set[int]] = {}  # by pin: the pins it was found joined to, in milliohms
+        if len(missing) > pins // 2:
+            for words in self._lines("scan"):
+                if not words:
+                    continue
+                _refuse(words)
+                if words[0] == "end":
+                    break
+                found = parse_row(words, pins)
+                if found is None:
+                    continue
+                row = Row(*found)
+                low[row.pin] = {n for n, v in enumerate(row.values, 1) if v.range in (0, 1)}
+                told = {n for n, v in enumerate(row.values, 1) if v.same}
+                # What refers to a row that was lost, or to a pair that has changed since, is asked for anew.
+                if row.pin in missing and all(row.pin in low.get(n, ()) for n in told):
+                    missing.discard(row.pin)
+                    yield row
+            self._link.done()
+        for pin in sorted(missing):
+            yield self.row(pin)
+
+    def apart(self, high: Collection[int]) -> bool:
+        """Drives the pins of `high` against all others at once: True when nothing joins the two sets."""
+        digits = pin_set(set(high), self.identity.pins)
+
+        def understand(words: tuple[str, ...]) -> bool | None:
+            whole = len(words) == 4 and words[:2] == ("apart", digits) and words[2] in ("yes", "no")
+            return words[2] == "yes" if whole else None
+
+        return self._ask(f"apart {digits}", understand)
+
+    def reach(self, high: Collection[int]) -> frozenset[int]:
+        """Feeds the pins of `high`; those that follow, themselves included."""
+        digits = pin_set(set(high), self.identity.pins)
+
+        def understand(words: tuple[str, ...]) -> frozenset[int] | None:
+            whole = len(words) == 3 and words[:2] == ("reach", digits) and len(words[2]) == len(digits)
+            return pins_of(words[2]) if whole else None
+
+        return self._ask(f"reach {digits}", understand)
+
+    def calibration(self) -> tuple[RangeCalibration, ...]:
+        """The calibration that the board keeps."""
+        return tuple(self._ask_list("cal", _range_calibration))
+
+    def calibrate(self, range_: int, units: int, ppm: int, start: int, end: int) -> None:
+        """Sets one range by a known resistor between two pins; `units` of the range (protocol.md)."""
+        self._ask_list(f"cal set {range_} {units} {ppm} {start} {end}", _range_calibration)
+
+    def calibrate_zero(self, start: int, end: int) -> None:
+        """Takes the zero of the two low ranges from a thick short between two pins."""
+        self._ask_list(f"cal zero {start} {end}", _range_calibration)
+
+
+def _range_calibration(words: tuple[str, ...]) -> RangeCalibration | None:
+    if len(words) != 5 or words[0] != "cal":
+        return None
+    return RangeCalibration(int(words[1]), int(words[2]) / 256.0, int(words[3]), int(words[4]))
+
+
+_REASONS = {
+    "argument": "does not know such a pin or number",
+    "unknown": "does not know this request: its firmware is of another version, or it has no switches",
+    "cannot": "cannot do this with what is connected: check the resistor, the pins and the range",
+}
+
+
+def _refuse(words: tuple[str, ...]) -> None:
+    """Raises what an `error` line says."""
+    if words[0] != "error":
+        return
+    if len(words) == 5 and words[1] == "volts":
+        raise StandingVoltageError(int(words[2]), int(words[3]), int(words[4]) / 1000.0)
+    raise InstrumentError(f"the scanner {_REASONS.get(words[1], 'refuses: ' + ' '.join(words[1:]))}")
+
+
+def open_port(port: str) -> Port:
+    """The serial port, or the rehearsal's board. Raises InstrumentError when it cannot be opened."""
+    if port.startswith(REHEARSAL):
+        from loomtest.bench.rehearsal.scanner import rehearsal_port
+
+        return rehearsal_port(Path(port.removeprefix(REHEARSAL)))
+    import serial
+
+    try:
+        opened: Port = serial.serial_for_url(port, BAUD, timeout=0.05, write_timeout=5.0)
+    except (OSError, ValueError) as error:
+        raise InstrumentError(f"{port}: no serial port could be opened there ({error})") from error
+    return opened
+
+
+def open_scanner(port: str, *, silence_s: float = SILENCE_S) -> Scanner:
+    """A scanner on `port`. Raises InstrumentError when nothing there answers as one."""
+    opened = open_port(port)
+    try:
+        return Scanner(opened, silence_s=silence_s)
+    except BaseException:
+        opened.close()
+        raise
+
+
+def identify(port: str, wait_s: float = 2.0) -> str | None:
+    """One line about the scanner on `port`, or None when nothing there answers as one."""
+    try:
+        with open_scanner(port, silence_s=wait_s / 4) as scanner:
+            who = scanner.identity
+    except InstrumentError:
+        return None
+    kind = "milliohms and parallel tests" if who.switches else "plain"
+    state = "calibrated" if who.calibrated else "not calibrated"
+    return f"pin-scanner, {who.pins} pins, {kind}, firmware {who.firmware}, {state}"

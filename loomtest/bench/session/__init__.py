@@ -1,0 +1,1 @@
+"""The guided session: which pair next, and what came of it."""

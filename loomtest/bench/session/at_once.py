@@ -1,0 +1,145 @@
+"""What to say about one reading at once, before anything is judged from all of them together."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
+
+from loomtest.bench.plan.plan import Step
+from loomtest.diagnosis.wording import ohms_text
+from loomtest.harness.copper import expectation_of, part_ohms
+from loomtest.harness.model import Harness, Wire
+from loomtest.readings.model import Instrument
+
+# What a healthy diode shows on a diode test, from Schottky to light-emitting (volts; value from memory).
+DIODE_VOLTS = (0.1, 3.3)
+# What a person's fingers read when they hold both tips (common practice).
+FINGERS_OHM = (1e5, 1e7)
+
+
+@dataclass(frozen=True, slots=True)
+class Glance:
+    """`good`: as expected, or `doubtful`; `hands_off`: the person may be what conducts."""
+
+    good: bool
+    text: str
+    hands_off: bool = False
+
+
+class AtOnce:
+    """Compares single readings with the expectation; coarse on purpose, for the verdict comes later."""
+
+    def __init__(self, harness: Harness, instrument: Instrument) -> None:
+        self._harness, self._instrument = harness, instrument
+        self._expectation = expectation_of(harness)
+        self.lead_ohm = instrument.lead_ohms if instrument.lead_ohms is not None else 0.0
+        self.lead_known = instrument.lead_ohms is not None or instrument.method == "four-wire"
+
+    @cached_property
+    def _index(self) -> dict[str, int]:
+        return {wire.name: index for index, wire in enumerate(self._harness.wires)}
+
+    def _wires(self, step: Step) -> list[Wire]:
+        return [self._harness.wires[self._index[name]] for name in step.wires]
+
+    def doubt_ohm(self, value_ohm: float) -> float:
+        """What one reading may be off by: the maker's limit of error, the touch, and unknown leads."""
+        leads = self._instrument.lead_uncertainty_ohms * 2.0 if self.lead_known else 0.5
+        limit = 0.0
+        for each in self._instrument.ranges:
+            limit = abs(value_ohm) * each.percent / 100.0 + each.counts * each.resolution_ohms
+            if abs(value_ohm) <= each.up_to_ohms:
+                break
+        return limit + 2.0 * self._instrument.touch_ohms + (0.0 if self._four_wire else leads)
+
+    @property
+    def _four_wire(self) -> bool:
+        return self._instrument.method == "four-wire"
+
+    def most_ohm(self, step: Step) -> float | None:
+        """The most a part may have, which may be as much as a hand has; None for anything else."""
+        return self._part_range(step)[1] if step.what == "part" and step.quantity == "resistance" else None
+
+    def expected_text(self, step: Step) -> str:
+        """The expected value in words: `0.031 Ω`, `over-range`, `2 to 5 Ω`."""
+        if step.quantity == "diode":
+            return "0.1 to 3.3 V on the diode test"
+        if step.what == "isolation":
+            return "over-range"
+        if step.what == "locate":
+            return "joined or not: it tells where the fault is"
+        if step.what == "part":
+            return f"{ohms_text(self._part_range(step)[0])} to {ohms_text(self._part_range(step)[1])}"
+        if step.expected_ohms is None or math.isnan(step.expected_ohms):
+            return f"below {ohms_text(self._harness.limits.continuity_ohms)}"
+        return ohms_text(step.expected_ohms)
+
+    def prompt_text(self, step: Step) -> str:
+        """`expected_text`, and what that looks like on the meter where the leads are most of it."""
+        text, ohm = self.expected_text(step), step.expected_ohms
+        if not self.lead_known or step.what not in ("continuity", "loops", "joints") or not ohm:
+            return text
+        if not self.lead_ohm > 0.1 * ohm:  # nobody would see a difference, or nobody knows the value
+            return text
+        return f"{text}; with the leads the meter shows about {self.lead_ohm + ohm:.2g} Ω"
+
+    def look(self, step: Step, value: float) -> Glance:
+        """`value` in ohms, or in volts for a diode; +inf for over-range. Leads are taken off here."""
+        if step.quantity == "diode":
+            low, high = DIODE_VOLTS
+            if low <= value <= high:
+                return Glance(True, f"{value:.3g} V, as a diode should")
+            shown = "over-range" if math.isinf(value) else f"{value:.3g} V"
+            return Glance(False, f"{shown} where {low} to {high} V is expected")
+        if step.what == "isolation":
+            return self._apart(value)
+        if step.what == "locate":
+            return self._either(value)
+        net = value if math.isinf(value) or self._four_wire else max(0.0, value - self.lead_ohm)
+        shown = ohms_text(net) if math.isfinite(net) else "over-range"
+        expected = self.expected_text(step)
+        low, high = self._part_range(step) if step.what == "part" else (0.0, self._limit(step))
+        doubt = self.doubt_ohm(net) if math.isfinite(net) else 0.0
+        if low - doubt <= net <= high + doubt:
+            return Glance(True, f"{shown}, as expected")
+        if FINGERS_OHM[0] <= net <= FINGERS_OHM[1]:
+            return Glance(False, f"{shown} where {expected} is expected: hands off the tips, again", True)
+        return Glance(False, f"{shown} where {expected} is expected")
+
+    def _either(self, value: float) -> Glance:
+        if FINGERS_OHM[0] <= value < FINGERS_OHM[1]:
+            return Glance(False, f"{ohms_text(value)}: hands off the tips, again", True)
+        joined = value < self._harness.limits.short_below_ohms
+        return Glance(True, f"{ohms_text(value)}: {'joined' if joined else 'not joined'}")
+
+    def _apart(self, value: float) -> Glance:
+        limits = self._harness.limits
+        if value >= limits.isolation_ohms and not value < FINGERS_OHM[1]:
+            shown = "over-range" if math.isinf(value) else ohms_text(value)
+            return Glance(True, f"{shown}, apart as expected")
+        if FINGERS_OHM[0] <= value < FINGERS_OHM[1]:
+            good = value >= limits.isolation_ohms
+            words = f"{ohms_text(value)} where nothing should conduct: hands off the tips, again"
+            return Glance(good, words, True)
+        return Glance(False, f"{ohms_text(value)} where nothing should conduct")
+
+    def _part_range(self, step: Step) -> tuple[float, float]:
+        ranges = [part_ohms(wire) for wire in self._wires(step)] or [(0.1, 1e4)]
+        # Parts across the same two nets stand in parallel: each bound by its conductances.
+        low = 1.0 / sum(1.0 / max(pair[0], 1e-6) for pair in ranges)
+        high = 1.0 / sum(1.0 / max(pair[1], 1e-6) for pair in ranges)
+        return low, high + self._harness.limits.continuity_ohms
+
+    def _limit(self, step: Step) -> float:
+        expected = step.expected_ohms
+        if expected is None or not math.isfinite(expected):
+            return self._harness.limits.continuity_ohms
+        indices = [self._index[name] for name in step.wires]
+        if not indices:
+            return expected + self._harness.limits.bad_joint_milliohms / 1e3
+        excess = self._expectation.limit_ohm[indices] - self._expectation.expected_ohm[indices]
+        spare = float(np.nansum(excess))
+        return expected + max(spare, self._harness.limits.bad_joint_milliohms / 1e3)

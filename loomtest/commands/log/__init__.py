@@ -1,0 +1,1 @@
+"""`loomtest log`: the verb and its screens."""

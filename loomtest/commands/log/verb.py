@@ -1,0 +1,110 @@
+"""`loomtest log`: records a run, by hand, off a meter, or off a pin-scanner; resumes one that stopped."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Literal
+
+import typer
+
+from loomtest.commands.app import app
+from loomtest.commands.terminal.verbs import HARNESS_HELP, INSTRUMENT_HELP
+
+if TYPE_CHECKING:
+    from loomtest.commands.log.request import LogRequest
+
+Level = Literal["full", "neighbours", "bonded", "none"]
+
+
+@app.command(
+    epilog="Example: loomtest log my_loom --out before --stage before\n"
+    "Example: loomtest log my_loom --out after --meter /dev/ttyUSB0 --instrument meter.toml --stage after"
+)
+def log(
+    harness: Annotated[str, typer.Argument(help=HARNESS_HELP)],
+    out: Annotated[
+        Path, typer.Option(help="The run folder; one that stopped is resumed.", show_default=False)
+    ],
+    by_hand: Annotated[
+        bool, typer.Option("--by-hand", help="Type what the meter shows (also where nothing is chosen).")
+    ] = False,
+    meter: Annotated[
+        str,
+        typer.Option(
+            help="Port of a meter on a serial cable, such as /dev/ttyUSB0 or COM3; rehearse:FOLDER to try it."
+        ),
+    ] = "",
+    scanner: Annotated[
+        str, typer.Option(help="Port of a pin-scanner; rehearse:FOLDER to try it without one.")
+    ] = "",
+    instrument: Annotated[str, typer.Option(help=INSTRUMENT_HELP)] = "",
+    stage: Annotated[str, typer.Option(help="A word for the run: before, after.")] = "",
+    operator: Annotated[str, typer.Option(help="Who measures.")] = "",
+    temperature: Annotated[
+        float | None, typer.Option(help="Of the conductors while you measure, in degrees Celsius.")
+    ] = None,
+    isolation: Annotated[
+        Level | None,
+        typer.Option(help="Which pairs of nets to show apart; what harness.toml asks for without it."),
+    ] = None,
+    joints: Annotated[
+        bool, typer.Option("--joints", help="Also what each wire's own resistance needs.")
+    ] = False,
+    open_after: Annotated[
+        float | None,
+        typer.Option(help="Take over-range by itself once it lasted so many seconds.", min=2.5),
+    ] = None,
+    scans: Annotated[int, typer.Option(help="Of a scanner: so many scans, averaged.", min=1)] = 1,
+    parallel: Annotated[
+        bool, typer.Option("--parallel", help="Of a scanner: only what is joined and apart, in a few tests.")
+    ] = False,
+    flex: Annotated[
+        float, typer.Option(help="Of a scanner: then so many seconds of flex watch.", min=0.0)
+    ] = 0.0,
+    touch: Annotated[
+        int | None,
+        typer.Option(help="Of a scanner: fill the socket table by touching, probe on this pin.", min=1),
+    ] = None,
+    quiet: Annotated[bool, typer.Option("--quiet", help="No bell, and no word of progress.")] = False,
+) -> None:
+    """Record readings into a run folder; each is on disk before the next is asked for.
+
+    On a terminal it asks for one pair after the other in the order of the plan ("Red lead: X1 cavity 3.
+    Black lead: X4 cavity 1."), and once something is wrong, for the pair that tells most. A run that was
+    stopped is resumed by the same command. A reading that was wrong is taken back, and stays in the record.
+
+    Input that is no terminal is read line by line, POINT POINT VALUE [note], and each line is answered.
+
+    Battery disconnected, control units unplugged, never on restraint-system circuits.
+    """
+    from loomtest.commands.log.request import LogRequest, end_on_request
+
+    chosen = [name for name, on in (("--by-hand", by_hand), ("--meter", meter), ("--scanner", scanner)) if on]
+    if len(chosen) > 1:
+        raise typer.BadParameter(f"found {' and '.join(chosen)}; expected one of them")
+    end_on_request()
+    request = LogRequest(out, stage, operator, instrument, temperature, isolation, joints, open_after, quiet)
+    try:
+        if scanner:
+            from loomtest.commands.log.scanner import Wishes, log_scanner
+
+            about = (stage, operator, temperature)
+            log_scanner(harness, out, scanner, Wishes(*about, scans, parallel, flex, touch, quiet))
+        else:
+            _record(harness, meter, request)
+    except KeyboardInterrupt:
+        typer.echo("loomtest: interrupted; what was recorded is safe on disk", err=True)
+        raise typer.Exit(130) from None
+
+
+def _record(harness: str, meter: str, request: LogRequest) -> None:
+    from loomtest.harness.load import load_harness
+
+    if meter:
+        from loomtest.commands.log.guided import log_meter
+
+        log_meter(load_harness(harness), meter, request)
+    else:
+        from loomtest.commands.log.by_hand import log_by_hand
+
+        log_by_hand(load_harness(harness), request)

@@ -1,0 +1,1 @@
+"""How verbs use a terminal: help, text, screen, progress."""

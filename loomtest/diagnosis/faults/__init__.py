@@ -1,0 +1,1 @@
+"""Which physical faults explain what is joined and what is apart."""

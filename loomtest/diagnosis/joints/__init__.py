@@ -1,0 +1,1 @@
+"""How many ohms every wire has with its two joints, and which are too many."""

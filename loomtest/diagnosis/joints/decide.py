@@ -1,0 +1,111 @@
+"""Decisions by the published rule, and what to do where the readings do not decide.
+
+JCGM 106:2012, one upper limit T and confidence c: pass where the probability of being within T is at least c,
+asked without a prior on the wire itself (a prior never passes a useless reading); fail where the
+probability of being bad is at least c; else undecided.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from loomtest.diagnosis.meaning import quantity
+from loomtest.diagnosis.numbers.statistics import normal_quantile
+from loomtest.diagnosis.verdict import Row
+from loomtest.diagnosis.wording import ohms_text
+from loomtest.harness.model import BoolArray, FloatArray
+
+UNCERTAINTIES_FOR_TESTED = 3.0  # contract: a reading would change by more than this were the wire open
+ADVISED_AMPS = 5.0  # for a voltage-drop test where the circuit's own current is not stated (common practice)
+RESOLVED_VOLT = 0.001  # one count of a handheld meter on its lowest voltage range (common practice)
+MOST_REPEATS = 25  # nobody touches a joint more often than this
+
+
+def row_verdict(tested: bool, bad_probability: float, within: float, confidence: float) -> Row:
+    """One of the contract's answers for one wire or group."""
+    if bad_probability >= confidence:
+        return "fail"
+    if not tested:
+        return "untested"
+    return "pass" if within >= confidence else "undecided"
+
+
+def fine_limit_holds(
+    written: bool, uncertainty: FloatArray, allowed_excess: FloatArray, confidence: float
+) -> bool:
+    """True where joints are judged at `bad_joint_milliohms`: written so, or most wires are decidable.
+
+    A wire is decidable where u ≤ limit/Φ⁻¹(c) (1.645 at 95 %); arrays hold the tested wires of known size.
+    """
+    if written:
+        return True
+    if uncertainty.size == 0:
+        return False
+    return bool(np.mean(uncertainty <= allowed_excess / normal_quantile(confidence)) > 0.5)
+
+
+def resolved_ohms(
+    estimate: FloatArray, uncertainty: FloatArray, expected: FloatArray, confidence: float
+) -> float | None:
+    """Smallest excess excluded at this confidence for nine wires of ten (None: no wire, or not for nine)."""
+    if estimate.size == 0:
+        return None
+    least = np.maximum(estimate - expected, 0.0) + normal_quantile(confidence) * uncertainty
+    ordered = np.sort(least)
+    value = float(ordered[math.ceil(0.9 * ordered.size) - 1])
+    return value if math.isfinite(value) else None
+
+
+@dataclass(frozen=True, slots=True)
+class Precision:
+    """What stands between one wire and a decision, standard uncertainties in ohms: `own` of one reading,
+    `shared` by all readings of the run, and `amps`, the circuit's current where stated."""
+
+    own: float
+    shared: float
+    amps: float | None = None
+
+
+def repeats_needed(allowed_excess: float, precision: Precision, confidence: float) -> int | None:
+    """Number of readings whose mean would decide at this limit; None where averaging never can.
+
+    Averaging shrinks only what is each reading's own: √(own²/n + shared²) ≤ limit/Φ⁻¹(c).
+    """
+    room = (allowed_excess / normal_quantile(confidence)) ** 2 - precision.shared**2
+    if room <= 0 or not math.isfinite(precision.own):
+        return None
+    return max(1, math.ceil(precision.own**2 / room))
+
+
+def instrument_advice(allowed_excess: float, precision: Precision, confidence: float) -> str:
+    """How to decide at this limit: in numbers, the cheapest way first."""
+    ways = []
+    repeats = repeats_needed(allowed_excess, precision, confidence)
+    if repeats is not None and 1 < repeats <= MOST_REPEATS:
+        common = (
+            f" ({ohms_text(precision.shared)} common to all of them stays)" if precision.shared > 0 else ""
+        )
+        ways.append(f"average {repeats} readings, probes touched anew each time{common}")
+    elif repeats is None:
+        ways.append(
+            f"hold the tips together and record what the meter shows: {ohms_text(precision.shared)} of the "
+            "uncertainty is leads and offset, which no averaging shrinks"
+        )
+    amps = precision.amps or ADVISED_AMPS
+    volts = amps * allowed_excess
+    ways.append("measure four-wire")
+    if volts >= RESOLVED_VOLT:
+        resolves = "your meter resolves it" if volts >= 5 * RESOLVED_VOLT else "read it to the millivolt"
+        ways.append(
+            f"measure the voltage drop: at {amps:g} A, {ohms_text(allowed_excess)} is "
+            f"{quantity(volts, 'V')} ({resolves})"
+        )
+    return "; or ".join(ways)
+
+
+def tested(opening: FloatArray) -> BoolArray:
+    """Where some reading would change by more than three uncertainties, were the wire open."""
+    return np.asarray(opening > UNCERTAINTIES_FOR_TESTED, dtype=np.bool_)

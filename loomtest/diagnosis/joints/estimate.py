@@ -1,0 +1,283 @@
+"""The whole estimate in numbers: every wire's resistance from all readings of a run at once."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from loomtest.diagnosis.joints.further import prior_odds, several_rare, several_weight
+from loomtest.diagnosis.joints.healthy import (
+    EXCESS_HIGH_OHM,
+    EXCESS_LOW_OHM,
+    Gathered,
+    Given,
+    Nets,
+    Sight,
+    bound,
+    chunks,
+    look,
+    merged,
+    nudged,
+    sensitivities,
+    series,
+    solve,
+)
+from loomtest.diagnosis.joints.layout import Arranged
+from loomtest.diagnosis.joints.loops import Bent, bent, relinearised, without
+from loomtest.diagnosis.joints.marginals import Mixture, joined, marginals
+from loomtest.diagnosis.joints.shared import Healthy, Seen, first_guess, share
+from loomtest.diagnosis.joints.sparse import Sets, Slab, log_sum, log_weights, refine, search
+from loomtest.diagnosis.seen.budget import Shared
+from loomtest.harness.copper import Expectation
+from loomtest.harness.model import BoolArray, FloatArray, Harness, IntArray
+
+# A wire of unknown size or length: what vehicle wires have (common practice: 0.3 to 6 m of 0.35 to 6 mm²
+# is 1 to 300 mΩ); wide, so that it decides nothing.
+UNKNOWN_MEAN_OHM, UNKNOWN_SD_OHM = 0.1, 0.15
+_LEAST_OHM, _LEAST_SD_OHM = 1e-5, 1e-5  # a wire has some resistance, and no expectation is exact
+
+
+@dataclass(frozen=True)
+class Prior:
+    """What each wire of the harness should be, (W,) each: mean and standard deviation with healthy joints,
+    the expectation that people are shown, the
+    limit, and the prior odds of a bad joint. `known`: size and length are."""
+
+    mean: FloatArray
+    sd: FloatArray
+    expected: FloatArray
+    limit: FloatArray
+    odds: FloatArray
+    known: BoolArray
+
+
+def prior_of(harness: Harness, expectation: Expectation) -> Prior:
+    """Prior of every wire from the expectation; a joint's mean is that of its cut-off distribution."""
+    known = np.isfinite(expectation.expected_ohm)
+    mean = np.where(known, expectation.copper_ohm + 2 * expectation.joint_mean_ohm, UNKNOWN_MEAN_OHM)
+    sd = np.where(known, np.maximum(expectation.spread_ohm, _LEAST_SD_OHM), UNKNOWN_SD_OHM)
+    limit = np.where(
+        np.isfinite(expectation.limit_ohm), expectation.limit_ohm, harness.limits.continuity_ohms
+    )
+    rate = min(max(harness.expect.bad_joint_rate, 1e-9), 1 - 1e-9)
+    expected = np.where(known, expectation.expected_ohm, UNKNOWN_MEAN_OHM)
+    return Prior(
+        np.maximum(mean, _LEAST_OHM), sd, expected, limit, np.full(mean.size, rate / (1 - rate)), known
+    )
+
+
+@dataclass(frozen=True)
+class Solution:
+    """Every link (a wire, or wires in series that no reading can tell apart), (L,) each unless said.
+
+    `link`: (W,) link of every wire, −1 where it was left out; `size`: wires in it; `prior_mean`,
+    `prior_sd`, `limit`: sums over its wires. `above`: probability of being bad (`_judged_bad`, `further`);
+    `bad`: of any bad joint; `within`: probability of lying within the limit (first column) or the coarse one
+    (second), without a prior on itself, (L, 2); `estimate`, `uncertainty`: the same as y ± u; `opening`:
+    largest change of a reading, in uncertainties, were it open; `loop`: resistance of the loop through it.
+    `nets`, `sets`: the solved chunks. `shared_mean`, `shared_sd`: the run's shared value. `evidence`: (nets,)
+    log probability of the readings.
+    """
+
+    link: IntArray
+    size: IntArray
+    prior_mean: FloatArray
+    prior_sd: FloatArray
+    limit: FloatArray
+    above: FloatArray
+    bad: FloatArray
+    within: FloatArray
+    estimate: FloatArray
+    uncertainty: FloatArray
+    opening: FloatArray
+    loop: FloatArray
+    mixture: Mixture
+    nets: tuple[Nets, ...]
+    sets: tuple[Sets, ...]
+    shared_mean: float
+    shared_sd: float
+    evidence: FloatArray
+
+    @cached_property
+    def quantiles(self) -> FloatArray:
+        """(3, L) lower end, median and upper end of the central 95 % of the posterior mixture; no wire has
+        less than nothing."""
+        low, median, high = self.mixture.quantiles((0.025, 0.5, 0.975), self.limit.size)
+        return np.stack([np.maximum(low, 0.0), median, np.maximum(high, 0.0)])
+
+
+@dataclass(frozen=True)
+class _Links:
+    of_wire: IntArray  # (layout wires,)
+    mean: FloatArray
+    var: FloatArray
+    limit: FloatArray
+    allowed: FloatArray
+    coarse: FloatArray
+    odds: FloatArray
+    most: FloatArray
+    size: IntArray
+    independent_odds: FloatArray
+
+    def slab(self, nets: Nets) -> Slab:
+        """What may be wrong with the links of a chunk."""
+        shape = nets.link.shape
+        low = np.full(shape, EXCESS_LOW_OHM)
+        return Slab(self.odds[nets.link], low, self.most[nets.link], np.zeros(shape))
+
+
+@dataclass(frozen=True)
+class _Part:
+    """A chunk as it was solved, and the readings it came from."""
+
+    readings: Gathered
+    points: int
+    nets: Nets
+    slab: Slab
+
+
+def solve_run(arranged: Arranged, prior: Prior, coarse: FloatArray, shared: Shared) -> Solution:
+    """Solve every net of a run. `coarse`: (W,) the coarser limit of every wire."""
+    layout = arranged.layout
+    at = layout.wire
+    ohm = nudged(prior.mean[at])
+    sight = Sight(np.zeros(at.size), np.zeros(at.size))
+    most = np.full(at.size, EXCESS_HIGH_OHM)
+    seen: list[Seen] = []
+    for nets in chunks(layout):
+        got, a, loop = sensitivities(layout, nets, ohm)
+        look(got, a, loop, shared.sd**2, sight)
+        bound(got, a, prior.mean[at], most)
+        seen.append((nets, got, a, loop))
+    net_of_wire = np.repeat(np.arange(layout.wire_count.size), layout.wire_count)
+    links = _links(arranged, prior, coarse, series(sight.column, net_of_wire), most)
+    tau = several_weight(float(np.sum(links.odds / (1 + links.odds))))
+    links = replace(links, odds=prior_odds(links.odds, tau), independent_odds=links.odds)
+    parts = []
+    for nets, got, a, loop in seen:
+        for rows, columns, loop_of, label in merged(a, loop, links.of_wire[got.wire]):
+            part = got.rows(rows)
+            solved = solve(part, columns, loop_of, (links.mean[label], links.var[label]), nets[rows], label)
+            parts.append(_Part(part, int(layout.point_count[nets[0]]), solved, links.slab(solved)))
+    wires = Healthy(prior.mean[at], prior.sd[at], prior.odds[at])
+    told, value = share(
+        [p.nets for p in parts], [p.slab for p in parts], shared, first_guess(layout, wires, shared, seen)
+    )
+    return _posterior(arranged, (links, tau), parts, (told, value), sight.opening)
+
+
+def _links(arranged: Arranged, prior: Prior, coarse: FloatArray, label: IntArray, most: FloatArray) -> _Links:
+    at = arranged.layout.wire
+    count = int(label.max(initial=-1)) + 1
+
+    def total(values: FloatArray) -> FloatArray:
+        return np.asarray(np.bincount(label, values[at], count), dtype=np.float64)
+
+    unknown = np.bincount(label, ~prior.known[at], count) > 0
+    limit, rough = total(prior.limit), total(coarse)
+    largest = np.full(count, -np.inf)
+    np.maximum.at(largest, label, prior.limit[at])
+    size = np.bincount(label, minlength=count)
+    # a path that holds a wire of unknown size or length has one limit for all of it
+    limit = np.where(unknown & (size > 1), largest, limit)
+    highest = np.full(count, EXCESS_HIGH_OHM)
+    np.minimum.at(highest, label, most)
+    return _Links(
+        label,
+        total(prior.mean),
+        total(prior.sd**2),
+        limit,
+        np.maximum(limit - total(prior.expected), EXCESS_LOW_OHM),
+        np.maximum(rough, limit),
+        total(prior.odds),
+        highest,
+        size,
+        total(prior.odds),
+    )
+
+
+def _posterior(
+    arranged: Arranged,
+    prior: tuple[_Links, float],
+    parts: list[_Part],
+    shared: tuple[list[tuple[FloatArray, FloatArray]], tuple[float, float]],
+    wire_opening: FloatArray,
+) -> Solution:
+    links, tau = prior
+    count = links.mean.size
+    told, (mean, var) = shared
+    evidence, loops = np.zeros(arranged.layout.wire_count.size), np.full(count, np.inf)
+    solved: list[tuple[Given, Slab, Sets]] = []
+    for part, (cavity_mean, cavity_var) in zip(parts, told, strict=True):
+        given = part.nets.given_shared(cavity_mean, cavity_var)
+        sets = refine(given, part.slab, search(given, part.slab))
+        evidence[part.nets.net] = given.evidence + _log_evidence(sets, links, given)
+        loops[part.nets.link] = part.nets.loop
+        sure = bent(part.nets, sets)
+        again = np.any(sure, axis=1)
+        for row in np.flatnonzero(again):
+            cavity = cavity_mean[row : row + 1], cavity_var[row : row + 1]
+            own = Bent(part.readings.rows(np.arange(again.size) == row), part.points, links.of_wire)
+            solved.append(relinearised(own, (part.nets, part.slab, sets), int(row), cavity, sure[row]))
+        if not again.all():
+            solved.append(without(given, part.slab, sets, again))
+
+    weighted = several_rare(
+        [sets for _, _, sets in solved], [given.nets.net.size for given, _, _ in solved], tau
+    )
+    within, likely, bad = np.zeros((count, 2)), np.zeros(count), np.zeros(count)
+    estimate, uncertainty = np.zeros(count), np.full(count, np.inf)
+    pieces: list[Mixture] = []
+    for (given, slab, _), sets in zip(solved, weighted, strict=True):
+        link = given.nets.link
+        result = marginals(given, slab, sets, links.allowed[link], links.limit[link], links.coarse[link])
+        flat = link.ravel()
+        likely[flat] = _judged_bad(result.beyond, result.healthy_above).ravel()
+        bad[flat], within[flat] = result.bad.ravel(), result.within.reshape(-1, 2)
+        estimate[flat], uncertainty[flat] = result.estimate.ravel(), result.uncertainty.ravel()
+        m = result.mixture
+        pieces.append(Mixture(flat[m.link], m.weight, m.mean, m.sd))
+    mixture = joined(pieces)
+    opening = np.zeros(count)
+    np.maximum.at(opening, links.of_wire, wire_opening)
+    of_wire = np.where(arranged.place >= 0, links.of_wire[arranged.place], -1) if count else arranged.place
+    return Solution(
+        of_wire,
+        links.size,
+        links.mean,
+        np.sqrt(links.var),
+        links.limit,
+        likely,
+        bad,
+        within,
+        estimate,
+        uncertainty,
+        opening,
+        loops,
+        mixture,
+        tuple(given.nets for given, _, _ in solved),
+        tuple(weighted),
+        mean,
+        math.sqrt(var),
+        evidence,
+    )
+
+
+def _judged_bad(beyond: FloatArray, healthy_above: FloatArray) -> FloatArray:
+    """Probability of being bad: a joint beyond what is allowed, or, where that is likelier than not, a wire
+    that is above its limit whatever the cause (a far tail of healthy copper is no sign of a bad joint)."""
+    return np.minimum(beyond + np.where(healthy_above > 0.5, healthy_above, 0.0), 1.0)
+
+
+def _log_evidence(sets: Sets, links: _Links, given: Given) -> FloatArray:
+    """(B,) log of what the sets of each net make of its evidence with no bad link, joints independent (what
+    other nets hold, or how many there are, is no evidence for a net)."""
+    link, count = given.nets.link, given.nets.net.size
+    raised = np.log(links.odds[0] / links.independent_odds[0])  # the same for all
+    log_z = sets.log_z - raised * sets.member.sum(axis=1)
+    none = -np.sum(np.log1p(links.independent_odds[link]), axis=1)
+    summed = log_sum(sets.row, log_weights(log_z, sets.own_log_odds - raised), count)
+    return np.asarray(none + summed, dtype=np.float64)

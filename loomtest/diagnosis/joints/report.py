@@ -1,0 +1,369 @@
+"""Which joint is bad: rows, findings and notes from all readings together.
+
+The numbers come from `estimate`; here they are decided upon and put into words.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from loomtest.diagnosis.joints.decide import (
+    Precision,
+    fine_limit_holds,
+    instrument_advice,
+    resolved_ohms,
+    row_verdict,
+    tested,
+)
+from loomtest.diagnosis.joints.estimate import Prior, Solution, prior_of, solve_run
+from loomtest.diagnosis.joints.findings import Found, joint_findings
+from loomtest.diagnosis.joints.layout import Arranged, arrange
+from loomtest.diagnosis.joints.outliers import Outlier, outliers
+from loomtest.diagnosis.joints.sparse import OPEN_OHM
+from loomtest.diagnosis.numbers.distinct import distinct
+from loomtest.diagnosis.numbers.statistics import median, normal_quantile
+from loomtest.diagnosis.seen.budget import Budget, budget_of
+from loomtest.diagnosis.seen.consistency import Steadiness, steadiness
+from loomtest.diagnosis.verdict import Finding, Outcome, Row, Suspect, WireRow
+from loomtest.diagnosis.wiring import Wiring
+from loomtest.diagnosis.wording import ohms_text
+from loomtest.harness.copper import Expectation
+from loomtest.harness.model import BoolArray, FloatArray, Harness, IntArray
+from loomtest.readings.model import Instrument, Readings
+
+
+@dataclass(frozen=True)
+class JointReport:
+    """What the readings say of every wire with its joints.
+
+    `rows`: one for each wire or fuse of the wire list, in its order; `tested`: (W,) by the contract's
+    definition. `findings` are decided (high-resistance, intermittent, and an open behind a redundant path),
+    most volts and watts first; `undecided` are suspected. `outcome`: the verdict's `joints` from rows and
+    findings here. `contradictory`: pairs of points read both joined and over-range; `standing_voltage`:
+    pairs whose value depends on the direction, with half the difference in ohms (inf: over-range one way).
+    `log_likelihood`: log evidence of the wiring, to compare placements by differences. `shared_ohm`: (mean,
+    standard uncertainty) of what all readings of the run share beyond what was subtracted.
+    """
+
+    rows: tuple[WireRow, ...]
+    tested: BoolArray
+    findings: tuple[Finding, ...]
+    undecided: tuple[Finding, ...]
+    outcome: Outcome
+    joints_judged_at_ohms: float
+    joints_resolved_ohms: float | None
+    notes: tuple[str, ...]
+    contradictory: tuple[tuple[str, str], ...]
+    standing_voltage: tuple[tuple[str, str, float], ...]
+    log_likelihood: float
+    shared_ohm: tuple[float, float]
+
+
+@dataclass(frozen=True)
+class _Solved:
+    budget: Budget
+    steady: Steadiness
+    arranged: Arranged
+    prior: Prior
+    coarse: FloatArray
+    solution: Solution
+
+    @cached_property
+    def typical(self) -> float:
+        """Median own uncertainty of a reading, in ohms."""
+        return median(self.budget.own) if self.budget.own.size else math.inf
+
+
+def estimate(
+    harness: Harness,
+    wiring: Wiring,
+    readings: Readings,
+    instrument: Instrument,
+    expectation: Expectation,
+) -> JointReport:
+    """Estimate and judge every wire where it sits. Never raises for what readings say of each other."""
+    solved = _solved(harness, wiring, readings, instrument, expectation)
+    s, limits = solved.solution, harness.limits
+    c = limits.confidence
+    link = s.link
+    seen = np.zeros(len(harness.wires), dtype=np.bool_)
+    seen[link >= 0] = tested(s.opening)[link[link >= 0]]
+    seen |= harness.conducts & ~wiring.joined
+
+    judged = np.flatnonzero(seen & (link >= 0) & solved.prior.known)
+    allowed = np.maximum(solved.prior.limit - expectation.expected_ohm, 1e-6)
+    fine = fine_limit_holds(limits.bad_joint_written, s.uncertainty[link[judged]], allowed[judged], c)
+    at = limits.bad_joint_milliohms / 1e3 if fine else limits.continuity_ohms
+    rows = _rows(harness, wiring, expectation, solved, (seen, fine))
+
+    found = Found(harness, wiring, readings, s, solved.prior, solved.arranged)
+    decided, suspected = joint_findings(found, solved.steady, rows)
+    suspected += _outliers(harness, solved, seen)
+    rows = _flagged(rows, decided)
+    resolved = _resolved(solved, np.flatnonzero(seen & (link >= 0)), c)
+    notes = _notes(harness, readings.points, solved, instrument, (fine, resolved))
+    points = readings.points
+    outcome: Outcome = "pass"
+    if any(row.verdict in ("undecided", "untested") for row in rows) or suspected:
+        outcome = "not-proven"
+    if decided or any(row.verdict == "fail" for row in rows):
+        outcome = "fail"
+    return JointReport(
+        rows,
+        seen,
+        tuple(decided),
+        tuple(suspected),
+        outcome,
+        at,
+        resolved,
+        notes,
+        tuple((points[a], points[b]) for a, b in solved.steady.contradictory.tolist()),
+        tuple(
+            (points[a], points[b], float(ohm))
+            for (a, b), ohm in zip(solved.steady.directed.tolist(), solved.steady.directed_ohm, strict=True)
+        ),
+        float(s.evidence.sum()),
+        (s.shared_mean + solved.budget.lead_ohm, s.shared_sd),
+    )
+
+
+def alternative_log_likelihoods(
+    harness: Harness,
+    wirings: Sequence[Wiring],
+    readings: Readings,
+    instrument: Instrument,
+    expectation: Expectation,
+) -> FloatArray:
+    """(k,) log evidence of each wiring from the nets that differ; only differences of it mean anything.
+
+    For placements that join the same points (a swap at one end of two wires, or at the other), the same
+    readings are explained by each. A wiring under which a used reading has no path loses that reading's
+    evidence, so give only wirings that join what was read as joined.
+    """
+    moved = np.zeros(len(harness.wires), dtype=np.bool_)
+    for wiring in wirings[1:]:
+        moved |= (wiring.start != wirings[0].start) | (wiring.end != wirings[0].end)
+        moved |= wiring.joined != wirings[0].joined
+    out = np.zeros(len(wirings))
+    for number, wiring in enumerate(wirings):
+        solved = _solved(harness, wiring, readings, instrument, expectation)
+        nets = {
+            int(net)
+            for wire in np.flatnonzero(moved & harness.conducts)
+            for net in solved.arranged.net[[wiring.start[wire], wiring.end[wire]]]
+            if net >= 0
+        }
+        out[number] = solved.solution.evidence[sorted(nets)].sum()
+    return out
+
+
+def _solved(
+    harness: Harness,
+    wiring: Wiring,
+    readings: Readings,
+    instrument: Instrument,
+    expectation: Expectation,
+) -> _Solved:
+    limits = harness.limits
+    budget = budget_of(readings, instrument, expectation.temperature_c)
+    steady = steadiness(readings, budget, limits.bad_joint_milliohms / 1e3, limits.short_below_ohms)
+    arranged = arrange(harness, wiring, readings, instrument, budget, steady)
+    prior = prior_of(harness, expectation)
+    expected = np.where(prior.known, expectation.expected_ohm, 0.0)
+    coarse = np.maximum(prior.limit, expected + limits.continuity_ohms)
+    return _Solved(budget, steady, arranged, prior, coarse, solve_run(arranged, prior, coarse, budget.prior))
+
+
+def _rows(
+    harness: Harness,
+    wiring: Wiring,
+    expectation: Expectation,
+    solved: _Solved,
+    judged: tuple[BoolArray, bool],
+) -> tuple[WireRow, ...]:
+    s, (seen, fine) = solved.solution, judged
+    members: dict[int, list[int]] = {}
+    for number, its_link in enumerate(s.link.tolist()):
+        if its_link >= 0:
+            members.setdefault(its_link, []).append(number)
+    moved = (wiring.start != harness.start) | (wiring.end != harness.end)
+    rows = []
+    for index, wire in enumerate(harness.wires):
+        if not wire.conducts:
+            continue
+        link = int(s.link[index])
+        group = members.get(link, [index])
+        known = all(solved.prior.known[w] for w in group)
+        expected = float(sum(expectation.expected_ohm[w] for w in group)) if known else None
+        fine_limit = float(s.limit[link]) if link >= 0 else float(solved.prior.limit[index])
+        coarse_limit = (
+            max(fine_limit, (expected or 0.0) + harness.limits.continuity_ohms) if known else fine_limit
+        )
+        limit = fine_limit if fine else coarse_limit
+        names = tuple(harness.wires[w].name for w in group if w != index)
+        if link < 0:  # open, or both ends on one point
+            verdict: Row = "fail" if not wiring.joined[index] else "untested"
+            missing = 1.0 if not wiring.joined[index] else None
+            rows.append(
+                WireRow(
+                    wire.name, wire.start, wire.end, expected, limit, None, None, None, (), missing, verdict
+                )
+            )
+            continue
+        bad = float(s.above[link])
+        verdict = row_verdict(
+            bool(seen[index]), bad, float(s.within[link, 0 if fine else 1]), harness.limits.confidence
+        )
+        if moved[index]:
+            verdict = "fail"
+        low, middle, high = (_shown(ohm) for ohm in s.quantiles[:, link].tolist())
+        ohms: float | None = middle
+        interval: tuple[float, float] | None = (low, high)
+        spread = (high - low) / (2 * normal_quantile(0.975)) if math.isfinite(high) else None
+        if not seen[index]:
+            ohms = interval = spread = None
+        todo = ""
+        if verdict in ("undecided", "untested"):
+            todo = _next(harness, solved, index, (verdict, limit - (expected or 0.0)))
+        rows.append(
+            WireRow(
+                wire.name,
+                wire.start,
+                wire.end,
+                expected,
+                limit,
+                ohms,
+                spread,
+                interval,
+                names,
+                bad,
+                verdict,
+                todo,
+            )
+        )
+    return tuple(rows)
+
+
+def _shown(ohm: float) -> float:
+    return math.inf if ohm > OPEN_OHM / 10 else ohm
+
+
+def _next(harness: Harness, solved: _Solved, wire: int, why: tuple[str, float]) -> str:
+    """The reading that would decide a wire."""
+    verdict, allowed = why
+    row = harness.wires[wire]
+    ends = [p for p in (row.start, row.end) if p not in harness.unreachable]
+    where = " to ".join(ends) if len(ends) == 2 else "across it from the nearest points that can be reached"
+    if verdict == "untested":
+        return f"measure {where}"
+    s = solved.solution
+    u = float(s.uncertainty[int(s.link[wire])])
+    precision = Precision(
+        min(solved.typical, u), s.shared_sd if solved.budget.shared.any() else 0.0, row.amps
+    )
+    if u * normal_quantile(harness.limits.confidence) > allowed:
+        advice = instrument_advice(allowed, precision, harness.limits.confidence)
+        return (
+            f"measure {where}: u = {ohms_text(u)} cannot decide at {ohms_text(allowed)}; {advice}"
+            if math.isfinite(u)
+            else f"measure {where} in ohms"
+        )
+    return f"measure {where} again, probes touched anew; four-wire if there is one"
+
+
+def _resolved(solved: _Solved, wires: IntArray, confidence: float) -> float | None:
+    s = solved.solution
+    links = distinct(s.link[wires])
+    known = np.isfinite(s.uncertainty[links])
+    expected = np.where(_all_known(solved)[links], s.prior_mean[links], 0.0)
+    return resolved_ohms(np.where(known, s.estimate[links], 0.0), s.uncertainty[links], expected, confidence)
+
+
+def _all_known(solved: _Solved) -> BoolArray:
+    s = solved.solution
+    out = np.ones(s.size.size, dtype=np.bool_)
+    unknown = (s.link >= 0) & ~solved.prior.known
+    out[s.link[unknown]] = False
+    return out
+
+
+def _outliers(harness: Harness, solved: _Solved, seen: BoolArray) -> list[Finding]:
+    s = solved.solution
+    alone = seen & (s.link >= 0) & ~solved.prior.known
+    wires = np.flatnonzero(alone)
+    wires = wires[(s.size[s.link[wires]] == 1) & np.isfinite(s.uncertainty[s.link[wires]])]
+    wires = wires[s.above[s.link[wires]] < harness.limits.confidence]
+    links = s.link[wires]
+    return [
+        _stands_out(harness, outlier)
+        for outlier in outliers(harness, wires, s.estimate[links], s.uncertainty[links])
+    ]
+
+
+def _stands_out(harness: Harness, outlier: Outlier) -> Finding:
+    wire = harness.wires[outlier.wire]
+    return Finding(
+        "high-resistance",
+        (wire.start, wire.end),
+        (Suspect(wire.name, None, outlier.ohm, None, None),),
+        text=(
+            f"{wire.name} ({wire.start} to {wire.end}) reads {ohms_text(outlier.ohm)} where the usual of the "
+            f"{outlier.among} wires like it is {ohms_text(max(outlier.usual_ohm, 0.0))}: long and thin, or a "
+            "bad joint; without its size and length that cannot be told"
+        ),
+        next=f"write the size and length of {wire.name} into the wire list, or flex it while measuring",
+    )
+
+
+def _flagged(rows: tuple[WireRow, ...], decided: list[Finding]) -> tuple[WireRow, ...]:
+    """A wire that alone is to blame for a decided finding fails."""
+    blamed = {f.suspects[0].wire for f in decided if len(f.suspects) == 1}
+    return tuple(
+        replace(row, verdict="fail", next="") if row.wire in blamed and row.verdict != "fail" else row
+        for row in rows
+    )
+
+
+def _notes(
+    harness: Harness,
+    points: tuple[str, ...],
+    solved: _Solved,
+    instrument: Instrument,
+    judged: tuple[bool, float | None],
+) -> tuple[str, ...]:
+    fine, resolved = judged
+    s, limits = solved.solution, harness.limits
+    notes = list(solved.budget.notes)
+    two_wire = solved.budget.shared.any() and instrument.method != "four-wire"
+    if two_wire and solved.budget.prior.lead_high > solved.budget.prior.lead_low:
+        notes.append(
+            f"the leads' resistance was not stated: {ohms_text(max(s.shared_mean, 0.0))} was found from the "
+            f"run itself (u = {ohms_text(s.shared_sd)})"
+        )
+    low, high = solved.budget.prior.bounds
+    if two_wire and solved.budget.prior.sd > 0 and not low - 0.02 <= s.shared_mean <= high + 0.02:
+        notes.append(
+            "every reading of the run is off by about "
+            f"{ohms_text(s.shared_mean)} more than the stated leads explain: check the leads and their zero"
+        )
+    if not fine and resolved is not None and solved.prior.known.any():
+        allowed = limits.bad_joint_milliohms / 1e3
+        advice = instrument_advice(
+            allowed, Precision(solved.typical, s.shared_sd if two_wire else 0.0), limits.confidence
+        )
+        notes.append(
+            f"joints were judged at {ohms_text(limits.continuity_ohms)}: these readings show no joint above "
+            f"{ohms_text(resolved)} in nine wires of ten; to see {ohms_text(allowed)}: {advice}"
+        )
+    for (a, b), ohm in zip(solved.steady.directed.tolist(), solved.steady.directed_ohm, strict=True):
+        size = "over-range" if math.isinf(ohm) else ohms_text(2 * float(ohm))
+        notes.append(
+            f"{points[a]} to {points[b]} reads differently with the leads reversed (difference "
+            f"{size}): voltage present or a semiconductor in the path: check that the battery is disconnected"
+        )
+    return tuple(notes)

@@ -1,0 +1,1 @@
+"""Arithmetic that knows nothing of looms: networks, distributions, distinct values."""

@@ -1,0 +1,215 @@
+"""Statistics of small samples that do not lose digits, and the Gaussian in array form.
+
+Sources: NIST/SEMATECH e-Handbook of Statistical Methods 1.3.5.17 (Grubbs, generalized ESD; B. Rosner,
+Technometrics 25, 1983), ISO 5725-2 (Grubbs), JCGM 100:2008 (Welch–Satterthwaite, annex G), NIST StRD.
+"""
+
+from __future__ import annotations
+
+import math
+import sys
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import ArrayLike
+
+from loomtest.diagnosis.numbers import tails
+from loomtest.harness.model import FloatArray, IntArray
+
+MAD_TO_SIGMA = 1.4826022185056018  # 1/Φ⁻¹(3/4): makes the median deviation a standard deviation
+FEWEST_FOR_GRUBBS = 3  # where its table begins
+FEWEST_FOR_ESD = 25  # Rosner 1983: the approximation of the critical values holds from 25 on
+_FEW_TAILS = 2000  # and so for the sums of `tails`
+_SMALL = 1 << 20  # and so for up to this many values of Φ in all, by a loop
+_looped = 0  # values of Φ so far in this process: what is paid once scipy.special is imported is saved later
+
+
+def normal_cdf(x: ArrayLike) -> FloatArray:
+    """Φ, the standard normal distribution function, element by element; ±inf are allowed."""
+    global _looped
+    values = np.asarray(x, dtype=np.float64)
+    if _looped + values.size <= _SMALL and "scipy.special" not in sys.modules:
+        _looped += values.size
+        turned = (values.ravel() * -0.7071067811865476).tolist()
+        return 0.5 * np.fromiter(map(math.erfc, turned), np.float64, values.size).reshape(values.shape)
+    from scipy.special import ndtr
+
+    return np.asarray(ndtr(values), dtype=np.float64)
+
+
+def normal_quantile(probability: float) -> float:
+    """Φ⁻¹; probability strictly between 0 and 1."""
+    return NormalDist().inv_cdf(probability)
+
+
+def student_quantile(probability: float, degrees_of_freedom: float) -> float:
+    """Quantile of Student's t distribution."""
+    if math.isinf(degrees_of_freedom):
+        return normal_quantile(probability)
+    whole = degrees_of_freedom == int(degrees_of_freedom) <= tails.MOST_DEGREES
+    if whole and "scipy.special" not in sys.modules:
+        return tails.student_quantile(probability, int(degrees_of_freedom), normal_quantile(probability))
+    from scipy.special import stdtrit
+
+    return float(stdtrit(degrees_of_freedom, probability))
+
+
+def chi_square_above(value: ArrayLike, degrees_of_freedom: IntArray) -> FloatArray:
+    """Probability that a chi-square variable exceeds `value`, element by element; both (n,)."""
+    values = np.asarray(value, dtype=np.float64)
+    few = values.size <= _FEW_TAILS and np.max(degrees_of_freedom, initial=1) <= tails.MOST_DEGREES
+    if few and "scipy.special" not in sys.modules:
+        pairs = zip(values.tolist(), degrees_of_freedom.tolist(), strict=True)
+        return np.array([tails.chi_square_tail(v, k) for v, k in pairs], dtype=np.float64)
+    from scipy.special import chdtrc
+
+    return np.asarray(chdtrc(degrees_of_freedom.astype(np.float64), values), dtype=np.float64)
+
+
+@dataclass(frozen=True, slots=True)
+class Summary:
+    """Mean, standard deviation (n − 1) and lag-1 autocorrelation; NaN where n is too small."""
+
+    count: int
+    mean: float
+    sd: float
+    lag1: float
+
+
+def summary(values: ArrayLike) -> Summary:
+    """Summary of a sample, exact to the digits that the data carry (NIST StRD definitions).
+
+    Differences from the first value are exact or nearly so (Sterbenz), their sum is compensated
+    (math.fsum), and the squares are taken of deviations, never as Σy² − nȳ².
+    """
+    y = np.asarray(values, dtype=np.float64).ravel()
+    n = y.size
+    if n == 0:
+        return Summary(0, math.nan, math.nan, math.nan)
+    from_first = y - y[0]
+    shift = math.fsum(from_first.tolist()) / n
+    deviation = from_first - shift
+    squares = math.fsum((deviation * deviation).tolist())
+    products = math.fsum((deviation[:-1] * deviation[1:]).tolist())
+    sd = math.sqrt(squares / (n - 1)) if n > 1 else math.nan
+    return Summary(n, float(y[0]) + shift, sd, products / squares if squares > 0 else math.nan)
+
+
+def median(values: FloatArray) -> float:
+    """Median of at least one number, none of them NaN (numpy's own imports masked arrays first)."""
+    middle = values.size // 2
+    ordered = np.partition(values, [(values.size - 1) // 2, middle])
+    return float(ordered[(values.size - 1) // 2] + ordered[middle]) / 2
+
+
+def median_and_mad(values: ArrayLike) -> tuple[float, float]:
+    """Median and scaled median absolute deviation (an estimate of sigma); NaN for an empty sample."""
+    y = np.asarray(values, dtype=np.float64)
+    if y.size == 0:
+        return math.nan, math.nan
+    middle = median(y)
+    return middle, MAD_TO_SIGMA * median(np.abs(y - middle))
+
+
+def grubbs_critical(count: int, alpha: float = 0.05, two_sided: bool = True) -> float:
+    """Critical value of Grubbs' statistic max|y − ȳ|/s for one outlier among `count` values.
+
+    G = (n−1)/√n · √(t²/(n−2+t²)), t the (1 − α/(2n)) quantile (α/n one-sided) of Student's t with n−2
+    degrees of freedom (ISO 5725-2:1994 Table 5; ASTM E178 Table 1).
+    """
+    if count < FEWEST_FOR_GRUBBS:
+        return math.inf
+    t = student_quantile(1 - alpha / ((2 if two_sided else 1) * count), count - 2)
+    return (count - 1) / math.sqrt(count) * math.sqrt(t * t / (count - 2 + t * t))
+
+
+def esd_critical(count: int, step: int, alpha: float = 0.05) -> float:
+    """Critical value λ of the generalized ESD test at its `step` (1, 2, …) for `count` values at first."""
+    left = count - step
+    p = 1 - alpha / (2 * (left + 1))
+    t = student_quantile(p, left - 1)
+    return left * t / math.sqrt((left - 1 + t * t) * (left + 1))
+
+
+@dataclass(frozen=True, slots=True)
+class EsdStep:
+    """One step of the generalized ESD test: the value set aside, its statistic, the critical value."""
+
+    index: int
+    statistic: float
+    critical: float
+
+
+def generalized_esd(values: ArrayLike, most: int, alpha: float = 0.05) -> tuple[list[int], list[EsdStep]]:
+    """Indices of the outliers by Rosner's generalized ESD, and all steps taken (up to `most`).
+
+    Below 25 values the critical values of several outliers are not tabulated: then no more than one is
+    sought, by Grubbs' test from 3 values on, and none below that. No value is an outlier where all agree.
+    """
+    y = np.asarray(values, dtype=np.float64)
+    n = y.size
+    if n < FEWEST_FOR_GRUBBS:
+        return [], []
+    most = min(most, n - 2) if n >= FEWEST_FOR_ESD else min(most, 1)
+    left = np.arange(n)
+    steps: list[EsdStep] = []
+    outliers = 0
+    for step in range(1, most + 1):
+        s = summary(y[left])
+        if not s.sd > 0:
+            break
+        at = int(np.argmax(np.abs(y[left] - s.mean)))
+        statistic = abs(float(y[left[at]]) - s.mean) / s.sd
+        critical = esd_critical(n, step, alpha) if n >= FEWEST_FOR_ESD else grubbs_critical(n, alpha)
+        steps.append(EsdStep(int(left[at]), statistic, critical))
+        if statistic > critical:
+            outliers = step
+        left = np.delete(left, at)
+    return [s.index for s in steps[:outliers]], steps
+
+
+def rate_upper_bound(count: int, confidence: float = 0.95) -> float:
+    """Most that the rate of an event may be, none having been seen in `count` trials: 1 − (1−c)^(1/n).
+
+    The rule of three, 3/n, is its limit for large n at 95 %.
+    """
+    return 1.0 if count <= 0 else -math.expm1(math.log1p(-confidence) / count)
+
+
+def effective_degrees_of_freedom(parts: ArrayLike, degrees: ArrayLike) -> float:
+    """Welch–Satterthwaite (JCGM 100:2008, G.4.1): parts are standard uncertainties u_i with degrees ν_i."""
+    u4 = np.asarray(parts, dtype=np.float64) ** 4
+    total = float(np.sum(np.asarray(parts, dtype=np.float64) ** 2)) ** 2
+    below = float(np.sum(u4 / np.asarray(degrees, dtype=np.float64)))
+    return math.inf if below == 0 else total / below
+
+
+def propagate(gradient: ArrayLike, covariance: ArrayLike) -> FloatArray:
+    """Covariance J C Jᵀ of derived quantities (JCGM 100:2008, 5.2; JCGM 102). `gradient`: (k, n) or (n,)."""
+    j = np.atleast_2d(np.asarray(gradient, dtype=np.float64))
+    return np.asarray(j @ np.asarray(covariance, dtype=np.float64) @ j.T, dtype=np.float64)
+
+
+def mean_and_covariance(sets: ArrayLike) -> tuple[FloatArray, FloatArray]:
+    """Means (n,) and covariance of the means (n, n) of k simultaneous sets, (k, n); JCGM 100, 5.2.3."""
+    y = np.asarray(sets, dtype=np.float64)
+    k = y.shape[0]
+    mean = y[0] + np.sum(y - y[0], axis=0) / k
+    d = y - mean
+    return np.asarray(mean, dtype=np.float64), np.asarray(d.T @ d / (k * (k - 1)), dtype=np.float64)
+
+
+def pass_probability(limit: ArrayLike, estimate: ArrayLike, uncertainty: ArrayLike) -> FloatArray:
+    """Probability Φ((T − y)/u) of being within one upper limit (JCGM 106:2012, clause 7).
+
+    u = 0 gives 0 or 1; an infinite or NaN uncertainty gives 0, since nothing was shown.
+    """
+    t, y, u = np.broadcast_arrays(*(np.asarray(v, dtype=np.float64) for v in (limit, estimate, uncertainty)))
+    known = np.isfinite(u) & np.isfinite(y) & ~np.isnan(t)
+    positive = known & (u > 0)
+    out = np.zeros(t.shape)
+    out[positive] = normal_cdf((t[positive] - y[positive]) / u[positive])
+    exact = known & ~positive
+    out[exact] = (y[exact] <= t[exact]).astype(np.float64)
+    return out

@@ -1,0 +1,1 @@
+"""What the readings say by themselves: joined, apart, how sure, what was covered."""

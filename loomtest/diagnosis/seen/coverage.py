@@ -1,0 +1,140 @@
+"""What was measured of what there is, and what was not."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from loomtest.diagnosis.numbers.distinct import distinct
+from loomtest.diagnosis.numbers.network import component_labels
+from loomtest.diagnosis.seen.isolation import RequiredPairs, required_pairs
+from loomtest.diagnosis.seen.observe import APART, JOINED, Observations
+from loomtest.diagnosis.verdict import Untested
+from loomtest.harness.model import BoolArray, Harness, IntArray
+
+MOST_LISTED = 1000  # untested items that a verdict lists; the counts are always whole
+
+
+@dataclass(frozen=True)
+class Isolation:
+    """`required`, `tested`: counts of net pairs. `net_untested`: (N,) True for a net with an untested pair.
+    `untested`: up to MOST_LISTED pairs of point codes that nobody probed; `unreachable_nets`: count."""
+
+    required: int
+    tested: int
+    net_untested: BoolArray
+    untested: tuple[tuple[int, int], ...]
+    unreachable_nets: int
+
+
+def isolation_coverage(harness: Harness, seen: Observations, nets: IntArray, proven: IntArray) -> Isolation:
+    """Pairs of nets shown apart above `isolation_ohms`, whole net against whole net.
+
+    A net's reachable points fall into groups that readings join, or wires that readings showed to conduct
+    (`proven`, (k, 2) their ends): a splice that could be probed and was not is no group of its own. A pair of
+    nets is tested when every group of the one was read above the limit from every group of the other: the
+    stub of a broken leg is a group of its own and wants a reading of its own. `nets`: (P,) net of what sits
+    at every point as found; a code from N on is no net of the harness (an undeclared cavity).
+    """
+    limits = harness.limits
+    required = required_pairs(harness, limits.isolation)
+    net_count = len(harness.nets)
+    has_point = np.zeros(net_count, dtype=np.bool_)
+    has_point[harness.net_of[harness.reachable]] = True
+    joined = seen.pair_state == JOINED
+    groups = component_labels(
+        len(nets),
+        np.concatenate([seen.pair_start[joined], proven[:, 0]]),
+        np.concatenate([seen.pair_end[joined], proven[:, 1]]),
+    )
+    reachable = np.flatnonzero(np.concatenate([harness.reachable, nets[len(harness.points) :] < net_count]))
+    reachable = reachable[nets[reachable] < net_count]
+    stride = len(nets) + 1
+    owned = distinct(nets[reachable] * stride + groups[reachable])
+    group_count = np.bincount(owned // stride, minlength=net_count)
+    clear = (seen.pair_state == APART) & (seen.pair_low_ohm >= limits.isolation_ohms)
+    good = _shown(nets, groups, group_count, seen.pair_start[clear], seen.pair_end[clear])
+    good = good[required.contains(*np.divmod(good, net_count))]
+    bad = _read_between(
+        seen, nets, net_count, joined | ((seen.pair_state == APART) & ~seen.pair_over & ~clear)
+    )
+    net_untested, untested = _missing(harness, required, good, bad)
+    return Isolation(required.count, len(good), net_untested, untested, int((~has_point).sum()))
+
+
+def _shown(nets: IntArray, groups: IntArray, group_count: IntArray, a: IntArray, b: IntArray) -> IntArray:
+    """Ascending codes a·N + b of pairs of nets, every group of the one cleared from every group of the other.
+
+    `a`, `b`: (n,) points of the readings that clear; `nets`, `groups`: (P,) of every point; `group_count`:
+    (N,) of every net.
+    """
+    net_count, stride = len(group_count), len(nets) + 1
+    x, y = nets[a], nets[b]
+    whole = np.zeros(max(net_count, int(nets.max(initial=0)) + 1), dtype=np.bool_)  # nets of one group
+    whole[:net_count] = group_count == 1
+    plain = whole[x] & whole[y] & (x != y)  # on a sound loom all of them: no need to look at groups
+    low, high = np.minimum(x[plain], y[plain]), np.maximum(x[plain], y[plain])
+    shown = [distinct(low * net_count + high, net_count * net_count)]
+    rest = ~plain & (x < net_count) & (y < net_count) & (x != y)
+    if rest.any():
+        a, b, flip = a[rest], b[rest], x[rest] > y[rest]
+        a, b = np.where(flip, b, a), np.where(flip, a, b)
+        pieces = distinct(
+            (nets[a] * stride + groups[a]) * (stride * (net_count + 1)) + nets[b] * stride + groups[b]
+        )
+        one, other = np.divmod(pieces, stride * (net_count + 1))
+        pair, count = np.unique((one // stride) * net_count + other // stride, return_counts=True)
+        x, y = np.divmod(pair, net_count)
+        shown.append(pair[count >= group_count[x] * group_count[y]])
+    return distinct(np.concatenate(shown)) if len(shown) > 1 else shown[0]
+
+
+def _read_between(seen: Observations, nets: IntArray, net_count: int, which: BoolArray) -> IntArray:
+    """Ascending codes a·N + b of pairs of nets between which some of these readings conduct."""
+    a, b = nets[seen.pair_start[which]], nets[seen.pair_end[which]]
+    kept = (a != b) & (a < net_count) & (b < net_count)
+    low, high = np.minimum(a[kept], b[kept]), np.maximum(a[kept], b[kept])
+    return distinct(low * net_count + high)
+
+
+def _missing(
+    harness: Harness, required: RequiredPairs, good: IntArray, bad: IntArray
+) -> tuple[BoolArray, tuple[tuple[int, int], ...]]:
+    net_count = len(harness.nets)
+    net_untested = np.zeros(net_count, dtype=np.bool_)
+    listed: list[tuple[int, int]] = []
+    if len(good) == required.count:
+        return net_untested, ()
+    first = np.full(net_count, -1, dtype=np.int64)
+    for code in np.flatnonzero(harness.reachable)[::-1].tolist():
+        first[harness.net_of[code]] = code
+    rows = np.arange(net_count + 1, dtype=np.int64) * net_count
+    from_good, from_bad = np.searchsorted(good, rows), np.searchsorted(bad, rows)
+    for block in required.iterate():
+        net, others = int(block[0, 0]), block[:, 1]
+        shown, read = np.zeros((2, net_count), dtype=np.bool_)
+        shown[good[from_good[net] : from_good[net + 1]] - rows[net]] = True
+        left = others[~shown[others]]
+        net_untested[left] = True
+        net_untested[net] |= len(left) > 0
+        if len(listed) < MOST_LISTED and len(left):
+            read[bad[from_bad[net] : from_bad[net + 1]] - rows[net]] = True
+            unread = left[~read[left]]
+            listed.extend(
+                (int(first[net]), int(first[y])) for y in unread[: MOST_LISTED - len(listed)].tolist()
+            )
+    return net_untested, tuple(listed)
+
+
+def untested_items(
+    harness: Harness, wires_tested: BoolArray, parts_tested: BoolArray, isolation: Isolation
+) -> tuple[Untested, ...]:
+    """Wires and parts that no reading proves, then pairs of nets nobody probed."""
+    rows: Sequence[int] = np.flatnonzero(
+        (harness.conducts & ~wires_tested) | (~harness.conducts & ~parts_tested)
+    ).tolist()
+    wires = [Untested((harness.wires[w].start, harness.wires[w].end), "continuity") for w in rows]
+    pairs = [Untested((harness.points[a], harness.points[b]), "isolation") for a, b in isolation.untested]
+    return tuple(wires + pairs)

@@ -1,0 +1,1 @@
+"""What is kept: bags, ledger, index, history."""

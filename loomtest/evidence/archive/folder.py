@@ -1,0 +1,214 @@
+"""The evidence archive: a folder of bags and a ledger of their digests.
+
+    ARCHIVE/
+      tag-manifests.sha256   the ledger: one line a bag, in the order of keeping; only grows
+      NAME/                  a bag, written once
+      imported/NAME/         a bag that came from another archive
+      index.sqlite           derived from the bags; safe to delete
+      .new/NAME/             bags being made
+
+The ledger is written the way `sha256sum` writes, so that `sha256sum -c tag-manifests.sha256` in the archive
+checks it. A bag is built aside; then its line is added to the ledger and the folder renamed into place,
+both under one lock. Whoever comes next finishes a rename that was cut short, so that a kept run is either
+there whole or not at all.
+"""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from loomtest.errors import ArchiveError, RunFolderError
+from loomtest.evidence.archive.bag import TAG_MANIFEST, digest_of, sync_tree
+from loomtest.readings.appended import AppendedFile
+from loomtest.readings.runfile import split_torn
+
+if TYPE_CHECKING:
+    from filelock import BaseFileLock
+
+LEDGER = "tag-manifests.sha256"
+IMPORTED = "imported"
+INDEX = "index.sqlite"
+_ASIDE = ".new"
+_LOCK = ".lock"
+_SET_ASIDE = "set-aside.txt"
+# Keeping holds the lock for as long as the digests of one run take; on a crowded machine, where two minutes
+# were seen to be too short for twenty at once, nobody is to lose a run over impatience.
+_LOCK_WAIT_S = 900.0
+_OWN_LOCK_WAIT_S = 10.0
+_LINE = re.compile(rf"([0-9a-f]{{64}})  ((?:{IMPORTED}/)?[^/\n]+)/{re.escape(TAG_MANIFEST)}")
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """One line of the ledger: `sequence` from 1, the bag's folder, the SHA-256 of its tag manifest."""
+
+    sequence: int
+    folder: str
+    digest: str
+
+    @property
+    def imported(self) -> bool:
+        """True for a bag that came from another archive."""
+        return self.folder.startswith(IMPORTED + "/")
+
+    @property
+    def name(self) -> str:
+        """The bag's own name."""
+        return self.folder.rpartition("/")[2]
+
+
+def default_archive() -> Path:
+    """LOOMTEST_ARCHIVE where it is set, else `loomtest-archive` in the person's home folder."""
+    named = os.environ.get("LOOMTEST_ARCHIVE")
+    return Path(named) if named else Path.home() / "loomtest-archive"
+
+
+class Archive:
+    """An archive folder; made where it is not there yet when something is kept."""
+
+    def __init__(self, folder: str | Path) -> None:
+        self.folder = Path(folder)
+
+    def exists(self) -> bool:
+        """True where something has been kept."""
+        return (self.folder / LEDGER).is_file()
+
+    def entries(self) -> tuple[Entry, ...]:
+        """The whole lines of the ledger. Raises ArchiveError when one of them is no such line."""
+        try:
+            whole, _ = split_torn((self.folder / LEDGER).read_bytes())
+        except FileNotFoundError:
+            return ()
+        except OSError as error:
+            raise ArchiveError(f"{self.folder / LEDGER} cannot be read: {error.strerror}") from error
+        entries = []
+        for number, line in enumerate(whole.decode("utf-8", "replace").split("\n")[:-1], 1):
+            match = _LINE.fullmatch(line)
+            if match is None:
+                raise ArchiveError(f"{self.folder / LEDGER}, line {number}: this was not written by loomtest")
+            entries.append(Entry(number, match[2], match[1]))
+        return tuple(entries)
+
+    @contextmanager
+    def locked(self) -> Iterator[None]:
+        """Hold the archive; an interrupted keep is finished first. Raises ArchiveError."""
+        with _held(self.folder / _LOCK, _LOCK_WAIT_S, f"{self.folder} is in use by another program"):
+            self._finish_interrupted()
+            yield
+
+    @contextmanager
+    def workplace(self, name: str) -> Iterator[Path]:
+        """An empty folder aside for a bag of that name; whatever is left in it at the end is removed."""
+        _check_name(name)
+        aside = self.folder / _ASIDE
+        try:
+            aside.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            raise ArchiveError(f"{self.folder} cannot be written: {error.strerror}") from error
+        lock = aside / f"{name}.lock"
+        # Not zero: whoever clears up may hold it for a moment.
+        with _held(lock, _OWN_LOCK_WAIT_S, f"a bag named {name} is being made by another program"):
+            place = aside / name
+            try:
+                place.mkdir()
+                yield place
+            except FileExistsError as error:
+                raise ArchiveError(f"{place} is in the way") from error
+            finally:
+                shutil.rmtree(place, ignore_errors=True)
+        lock.unlink(missing_ok=True)
+
+    def place(self, aside: Path, digest: str, *, imported: bool = False) -> Entry:
+        """Put a closed bag into the archive for good; the archive must be locked. Raises ArchiveError."""
+        folder = f"{IMPORTED}/{aside.name}" if imported else aside.name
+        target = self.folder / folder
+        if target.exists():
+            raise ArchiveError(f"{target} is there already")
+        target.parent.mkdir(exist_ok=True)
+        try:
+            sync_tree(aside)
+            ledger_path = self.folder / LEDGER
+            ledger_path.touch()
+            ledger = AppendedFile(ledger_path, self.folder / _SET_ASIDE)
+            try:
+                ledger.append(f"{digest}  {folder}/{TAG_MANIFEST}\n", 1)
+            finally:
+                ledger.close()
+            aside.rename(target)
+        except (OSError, RunFolderError) as error:
+            raise ArchiveError(f"{target} cannot be kept: {error}") from error
+        return Entry(ledger.lines, folder, digest)
+
+    def leftovers(self) -> list[str]:
+        """Unfinished bags that no running program is making."""
+        aside = self.folder / _ASIDE
+        return sorted(p.name for p in aside.iterdir() if p.is_dir()) if aside.is_dir() else []
+
+    def strangers(self, entries: tuple[Entry, ...]) -> list[str]:
+        """Folders that stand among the bags and are not in the ledger; loose files are nobody's evidence."""
+        own = {_ASIDE, IMPORTED}
+        known = {entry.folder for entry in entries}
+        found = [path.name for path in self.folder.iterdir() if path.name not in own and path.is_dir()]
+        imported = self.folder / IMPORTED
+        if imported.is_dir():
+            found += [f"{IMPORTED}/{path.name}" for path in imported.iterdir() if path.is_dir()]
+        return sorted(name for name in found if name not in known)
+
+    def _finish_interrupted(self) -> None:
+        """Put the last bag of the ledger into place, if its keeper was stopped before it could.
+
+        A torn line of the ledger belongs to a bag that was never renamed; it is cut off at the next keep.
+        What other keepers left unfinished is removed, unless they are still at work.
+        """
+        aside = self.folder / _ASIDE
+        if not aside.is_dir():
+            return
+        entries = self.entries()
+        last = entries[-1] if entries else None
+        if last is not None and not (self.folder / last.folder).exists():
+            unfinished = aside / last.name
+            if (unfinished / TAG_MANIFEST).is_file() and digest_of(unfinished / TAG_MANIFEST) == last.digest:
+                (self.folder / last.folder).parent.mkdir(exist_ok=True)
+                unfinished.rename(self.folder / last.folder)
+        for lock in aside.glob("*.lock"):
+            try:
+                with _held(lock, 0.0, "still at work"):
+                    shutil.rmtree(aside / lock.name.removesuffix(".lock"), ignore_errors=True)
+                lock.unlink(missing_ok=True)
+            except (ArchiveError, OSError):
+                continue
+
+
+def _check_name(name: str) -> None:
+    if not re.fullmatch(r"[A-Za-z0-9][A-Za-z0-9._-]{0,119}", name) or name.endswith((".", ".lock")):
+        raise ArchiveError(f"{name!r} is no name for a bag: letters, figures, dots, dashes and underscores")
+
+
+@contextmanager
+def _held(path: Path, wait_s: float, busy: str) -> Iterator[None]:
+    lock = _acquired(path, wait_s, busy)
+    try:
+        yield
+    finally:
+        lock.release()
+
+
+def _acquired(path: Path, wait_s: float, busy: str) -> BaseFileLock:
+    from filelock import FileLock, Timeout
+
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        lock = FileLock(path)
+        lock.acquire(timeout=wait_s, poll_interval=0.02)
+    except Timeout:
+        raise ArchiveError(busy) from None
+    except OSError as error:
+        raise ArchiveError(f"{path.parent} cannot be written: {error.strerror or error}") from error
+    return lock

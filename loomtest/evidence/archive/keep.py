@@ -1,0 +1,194 @@
+"""Keeping a run: its folder as recorded, the verdict, the page and the pictures go into one bag."""
+
+from __future__ import annotations
+
+import json
+import re
+import shutil
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from datetime import datetime
+from importlib.metadata import version
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from loomtest.diagnosis.verdict import Verdict
+from loomtest.errors import ArchiveError, InputError, Problem
+from loomtest.evidence.archive import bag as archive_bag
+from loomtest.evidence.archive.folder import Archive, Entry
+from loomtest.evidence.archive.index import Index
+from loomtest.evidence.archive.sign import key_name, sign_bag
+from loomtest.harness.load import load_harness
+from loomtest.harness.model import Harness
+from loomtest.readings import runfile
+from loomtest.readings.load import load_readings
+from loomtest.readings.model import Readings
+
+if TYPE_CHECKING:
+    from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
+
+VERDICT_FILE = "verdict.json"
+RUN_PLACE = "run"
+REPORT_PLACE = "report"
+_NO_STAGE = "run"
+
+Judge = Callable[[Harness, Readings], Verdict]
+Report = Callable[[Harness, Readings, Verdict, Path], object]
+
+
+@dataclass(frozen=True, slots=True)
+class Keeping:
+    """How a run is judged and shown when it is kept, at what time, under which identifier.
+
+    `identifier` makes the bag's name unique; `key` signs the bag.
+    """
+
+    judge: Judge
+    report: Report
+    now: datetime
+    identifier: str
+    key: Ed25519PrivateKey | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class KeptRun:
+    """What was kept, where."""
+
+    entry: Entry
+    folder: Path
+    verdict: Verdict
+
+
+def keep_run(run: Path, archive: Archive, keeping: Keeping) -> KeptRun:
+    """Keep a run folder; nothing in it is changed.
+
+    Raises InputError for a run that cannot be judged, RunFolderError for one that is still being recorded,
+    ArchiveError when the archive cannot be written.
+    """
+    if not run.exists():
+        raise InputError([Problem(str(run), None, "", "no such file or folder", "a run folder")])
+    with not_being_recorded(run):
+        harness = _harness_of(run)
+        readings = load_readings(run, harness)
+        started = readings.run.started if readings.run else ""
+        stage = readings.run.stage if readings.run else ""
+        name = bag_name(harness.name, stage, keeping)
+        with archive.workplace(name) as aside:
+            verdict = _copy_and_judge(run, aside, keeping)
+            info = {
+                "External-Identifier": name,
+                "Bagging-Date": keeping.now.date().isoformat(),
+                archive_bag.HARNESS: harness.name,
+                archive_bag.STAGE: stage,
+                archive_bag.OPERATOR: readings.run.operator if readings.run else "",
+                archive_bag.STARTED: started,
+                archive_bag.KEPT: keeping.now.isoformat(timespec="seconds"),
+                archive_bag.TOOL: version("loomtest"),
+                archive_bag.KEY: _key_name(keeping.key),
+            }
+            entry = _place(archive, aside, harness.name, info, keeping.key)
+    return KeptRun(entry, archive.folder / entry.folder, verdict)
+
+
+def judge_kept(bag: Path, judge: Judge) -> Verdict:
+    """Judge the readings of a bag again, with what stands in it. Raises InputError."""
+    run = bag / "data" / RUN_PLACE
+    harness = _harness_of(run)
+    return judge(harness, load_readings(run, harness))
+
+
+def bag_name(harness: str, stage: str, keeping: Keeping) -> str:
+    """`20260501-140300-orchard-tractor-before-1a2b3c4d`: by time, then in words, then unique."""
+    words = [_slug(harness, 40), _slug(stage or _NO_STAGE, 20)]
+    parts = [keeping.now.strftime("%Y%m%d-%H%M%S"), *words, _slug(keeping.identifier, 36)]
+    return "-".join(part for part in parts if part)
+
+
+@contextmanager
+def not_being_recorded(run: Path) -> Iterator[None]:
+    """Holds a run folder's lock, where there is one, so that nobody records into it meanwhile."""
+    if not (run / runfile.LOCK_FILE).exists():
+        yield  # nothing is made in a folder that may be on a read-only disk
+        return
+    from loomtest.readings.run import held_run
+
+    with held_run(run):
+        yield
+
+
+def _harness_of(run: Path) -> Harness:
+    folder = run / runfile.HARNESS_FOLDER
+    if not folder.is_dir():
+        expected = (
+            f"a run folder with a copy of its harness in {runfile.HARNESS_FOLDER}/, or --harness HARNESS"
+        )
+        raise InputError([Problem(str(run), None, "", "no harness", expected)])
+    harness = load_harness(folder)
+    name = runfile.read_run_file(run).harness_name if (run / runfile.RUN_FILE).is_file() else ""
+    # A harness without a name of its own is called after its folder, and the copy's folder is another.
+    return replace(harness, name=name or harness.name)
+
+
+def _copy_and_judge(run: Path, aside: Path, keeping: Keeping) -> Verdict:
+    try:
+        _copy_run(run, aside / RUN_PLACE)
+        return _judge_copy(aside, keeping)
+    except OSError as error:
+        raise ArchiveError(
+            f"{run} cannot be kept in {aside.parent.parent}: {error.strerror or error}"
+        ) from error
+
+
+def _judge_copy(aside: Path, keeping: Keeping) -> Verdict:
+    """Judge and show the copy: what stands in the bag is what was judged."""
+    harness = _harness_of(aside / RUN_PLACE)
+    readings = replace(load_readings(aside / RUN_PLACE, harness), source=f"data/{RUN_PLACE}")
+    verdict = keeping.judge(harness, readings)
+    keeping.report(harness, readings, verdict, aside / REPORT_PLACE)
+    (aside / REPORT_PLACE / VERDICT_FILE).unlink(missing_ok=True)
+    text = json.dumps(verdict.to_json(), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    (aside / VERDICT_FILE).write_text(text, "utf-8", newline="\n")
+    return verdict
+
+
+def _copy_run(run: Path, place: Path) -> None:
+    for path in sorted(run.rglob("*")):
+        name = path.relative_to(run)
+        if path.is_symlink():
+            raise InputError([Problem(str(path), None, "", "a link", "files of the run's own")])
+        if path.is_dir() or name.as_posix() == runfile.LOCK_FILE:
+            continue
+        if not name.as_posix().isprintable():
+            raise InputError(
+                [Problem(str(path), None, "", "a name with unprintable letters", "a plain name")]
+            )
+        (place / name).parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(path, place / name)
+
+
+def _place(
+    archive: Archive, aside: Path, harness: str, info: dict[str, str], key: Ed25519PrivateKey | None
+) -> Entry:
+    """Close the bag with the digest of the one before it, and put it into the archive."""
+    archive_bag.prepare(aside)
+    with archive.locked():
+        index = Index(archive)
+        index.catch_up()
+        last = index.last_of(harness)
+        info[archive_bag.PREVIOUS] = last.digest if last else archive_bag.FIRST
+        info[archive_bag.SEQUENCE] = str(len(archive.entries()) + 1)
+        digest = archive_bag.close_bag(aside, info)
+        if key is not None:
+            sign_bag(aside, key)
+        entry = archive.place(aside, digest)
+        index.catch_up()
+    return entry
+
+
+def _key_name(key: Ed25519PrivateKey | None) -> str:
+    return key_name(key.public_key().public_bytes_raw()) if key else ""
+
+
+def _slug(text: str, longest: int) -> str:
+    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-")[:longest].strip("-")

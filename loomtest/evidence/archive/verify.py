@@ -1,0 +1,227 @@
+"""Verifying an archive: every byte of every bag, the chain from bag to bag, and the verdicts again."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from importlib.metadata import version
+from typing import Any
+
+from loomtest.errors import ArchiveError, LoomtestError
+from loomtest.evidence.archive import bag as archive_bag
+from loomtest.evidence.archive.folder import LEDGER, Archive, Entry
+from loomtest.evidence.archive.index import Index, Kept
+from loomtest.evidence.archive.keep import VERDICT_FILE, Judge, judge_kept
+from loomtest.evidence.archive.sign import SIGNATURE_FILE, key_name, signed_by
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """One line of the verification: a bag (or something else in the archive), and what is wrong with it.
+
+    `said` is what is worth knowing and not wrong: who signed it, the verdict, a changed tool version.
+    """
+
+    name: str
+    wrong: tuple[str, ...]
+    said: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class _Chain:
+    """What the entries before a bag say about it."""
+
+    earlier: tuple[Entry, ...]
+    harness_of: Mapping[int, str]
+
+
+def verify_archive(archive: Archive, judge: Judge | None, keys: tuple[bytes, ...] = ()) -> Iterator[Checked]:
+    """Check the whole archive, bag by bag in the order of keeping, then what does not belong.
+
+    `judge` None leaves the verdicts alone. With `keys`, a bag signed by none of them, or by nobody, is wrong.
+    Raises ArchiveError when there is no archive or its ledger cannot be read.
+    """
+    if not archive.folder.is_dir():
+        raise ArchiveError(f"{archive.folder} is no archive: nothing has been kept there")
+    entries, indexed, strangers, leftovers = _standing(archive)
+    if not archive.exists() and not strangers:
+        raise ArchiveError(f"{archive.folder} is no archive: it has no {LEDGER} and no bags")
+    if not archive.exists():
+        yield Checked(LEDGER, ("is missing: it names every bag that was kept",))
+    harness_of: dict[int, str] = {}
+    for entry in entries:
+        info = _info(archive, entry)
+        harness_of[entry.sequence] = info.get(archive_bag.HARNESS, "")
+        known = indexed.get(entry.sequence)
+        chain = _Chain(entries[: entry.sequence - 1], harness_of)
+        yield _check(archive, entry, (info, chain, known), judge, keys)
+    for name in strangers:
+        yield Checked(name, (f"was not kept by this program: {LEDGER} does not name it",))
+    missing = len(indexed) - len(entries)
+    if missing > 0:
+        names = ", ".join(kept.folder for kept in list(indexed.values())[len(entries) :][:5])
+        yield Checked(LEDGER, (f"has lost its last lines: the index knows {names} as well",))
+    for name in leftovers:
+        yield Checked(f".new/{name}", (), ("left by a keep that was stopped; nothing of it was kept",))
+
+
+def _standing(archive: Archive) -> tuple[tuple[Entry, ...], dict[int, Kept], list[str], list[str]]:
+    """The ledger, the index as it is, strangers and leftovers, all of one moment."""
+    try:
+        with archive.locked():
+            return _standing_now(archive)
+    except ArchiveError:
+        if archive.exists():
+            return _standing_now(archive)  # an archive on a read-only disk can still be verified
+        raise
+
+
+def _standing_now(archive: Archive) -> tuple[tuple[Entry, ...], dict[int, Kept], list[str], list[str]]:
+    import sqlite3
+
+    entries = archive.entries()
+    index = Index(archive)
+    indexed: dict[int, Kept] = {}
+    if index.path.is_file():
+        try:
+            indexed = {kept.sequence: kept for kept in index.kept()}
+        except sqlite3.Error:
+            indexed = {}  # derived: its loss is no fault of the evidence
+    return entries, indexed, archive.strangers(entries), archive.leftovers()
+
+
+def _info(archive: Archive, entry: Entry) -> dict[str, str]:
+    try:
+        return archive_bag.read_info(archive.folder / entry.folder)
+    except ArchiveError:
+        return {}
+
+
+def _check(
+    archive: Archive,
+    entry: Entry,
+    known: tuple[Mapping[str, str], _Chain, Kept | None],
+    judge: Judge | None,
+    keys: tuple[bytes, ...],
+) -> Checked:
+    info, chain, indexed = known
+    bag = archive.folder / entry.folder
+    if not bag.is_dir():
+        return Checked(entry.folder, ("is missing",))
+    wrong = archive_bag.bag_problems(bag)
+    manifest = bag / archive_bag.TAG_MANIFEST
+    if manifest.is_file() and archive_bag.digest_of(manifest) != entry.digest:
+        wrong.append(f"is not the bag that was kept: its tag manifest is not the one that {LEDGER} names")
+    if indexed is not None and (indexed.folder, indexed.digest) != (entry.folder, entry.digest):
+        wrong.append(f"{LEDGER} was changed: the index knows {indexed.folder} in this place")
+    wrong += _chain_problems(entry, info, chain)
+    signature_wrong, said = _signature(archive, entry, info, keys)
+    wrong += signature_wrong
+    if judge is not None and not wrong:
+        again_wrong, again_said = _judged_again(archive, entry, info, judge)
+        wrong += again_wrong
+        said += again_said
+    return Checked(entry.folder, tuple(wrong), tuple(said))
+
+
+def _chain_problems(entry: Entry, info: Mapping[str, str], chain: _Chain) -> list[str]:
+    wrong = []
+    if info.get("External-Identifier") != entry.name:
+        wrong.append(f"was kept under another name: {info.get('External-Identifier', 'unknown')}")
+    if entry.imported:
+        return wrong
+    if info.get(archive_bag.SEQUENCE) != str(entry.sequence):
+        wrong.append(
+            f"stands in place {entry.sequence}, and was kept as number {info.get(archive_bag.SEQUENCE)}"
+        )
+    harness = info.get(archive_bag.HARNESS, "")
+    previous = info.get(archive_bag.PREVIOUS, "")
+    before = [e for e in chain.earlier if not e.imported and chain.harness_of[e.sequence] == harness]
+    expected = before[-1].digest if before else archive_bag.FIRST
+    # A bag before it that is missing has no harness to be known by; its own line says that it is missing.
+    lost = {e.digest for e in chain.earlier if not chain.harness_of[e.sequence]}
+    if previous != expected and previous not in lost:
+        named = f"the bag before it is {before[-1].folder}" if before else "there is no bag before it"
+        wrong.append(f"is out of its place in the chain: {named}, and it names another")
+    return wrong
+
+
+def _signature(
+    archive: Archive, entry: Entry, info: Mapping[str, str], keys: tuple[bytes, ...]
+) -> tuple[list[str], list[str]]:
+    """(what is wrong, what is worth saying) about the bag's signature."""
+    bag, promised = archive.folder / entry.folder, info.get(archive_bag.KEY, "")
+    if not promised and not (bag / SIGNATURE_FILE).exists():
+        return (["is not signed"] if keys else []), []
+    try:
+        public = signed_by(bag)
+    except ArchiveError as error:
+        return [str(error)], []
+    if public is None:
+        return [f"{SIGNATURE_FILE} is missing: the bag was signed by {promised}"], []
+    if key_name(public) != promised:
+        return [f"is signed by {key_name(public)}; it was closed for {promised or 'no key'}"], []
+    if keys and public not in keys:
+        return [f"is signed by {promised}, which is none of the keys given"], []
+    return [], [f"signed by {promised}"]
+
+
+def _judged_again(
+    archive: Archive, entry: Entry, info: Mapping[str, str], judge: Judge
+) -> tuple[list[str], list[str]]:
+    """(what is wrong, what is worth saying) when the readings are judged again."""
+    bag = archive.folder / entry.folder
+    kept_by, now = info.get(archive_bag.TOOL, "unknown"), version("loomtest")
+    versions = f" (kept by version {kept_by}, this is {now})" if kept_by != now else ""
+    try:
+        kept = json.loads((bag / "data" / VERDICT_FILE).read_text("utf-8"))
+        # Through its text, so that both sides have been written and read alike.
+        again = json.loads(json.dumps(judge_kept(bag, judge).to_json()))
+    except (OSError, ValueError, RecursionError, LoomtestError) as error:
+        return [f"cannot be judged again: {error}{versions}"], []
+    try:
+        differences = verdict_differences(kept, again)
+    except (AttributeError, KeyError, TypeError):  # well-formed JSON of some other shape
+        return [f"cannot be judged again: {VERDICT_FILE} holds no verdict{versions}"], []
+    if differences:
+        return [f"is judged otherwise now: {'; '.join(differences)}{versions}"], []
+    return [], [f"{again['verdict']}, and judged the same again{versions}"]
+
+
+def verdict_differences(kept: Mapping[str, Any], again: Mapping[str, Any]) -> list[str]:
+    """Where two verdict objects differ in what they decide: outcomes, findings, the verdict of each wire.
+
+    Resistances and probabilities are not compared digit by digit: another version or another machine may
+    round them otherwise.
+    """
+    found = [
+        f"{key} was {kept.get(key)}, is {again.get(key)}"
+        for key in ("verdict", "wiring", "joints")
+        if kept.get(key) != again.get(key)
+    ]
+    for key in ("findings", "undecided"):
+        before, after = _faults(kept.get(key, ())), _faults(again.get(key, ()))
+        found += [f"no longer {_told(fault)}" for fault in before if fault not in after]
+        found += [f"newly {_told(fault)}" for fault in after if fault not in before]
+    was = {row["wire"]: row["verdict"] for row in kept.get("wires", ())}
+    now = {row["wire"]: row["verdict"] for row in again.get("wires", ())}
+    changed = [wire for wire in {**was, **now} if was.get(wire) != now.get(wire)]
+    found += [f"wire {wire} was {was.get(wire)}, is {now.get(wire)}" for wire in changed[:5]]
+    return found
+
+
+def _faults(findings: Any) -> list[tuple[str, tuple[str, ...], tuple[str, ...], tuple[tuple[str, str], ...]]]:
+    return [
+        (
+            finding["fault"],
+            tuple(finding["points"]),
+            tuple(suspect["wire"] for suspect in finding["suspects"]),
+            tuple(sorted(finding["moves"].items())),
+        )
+        for finding in findings
+    ]
+
+
+def _told(fault: tuple[str, tuple[str, ...], tuple[str, ...], tuple[tuple[str, str], ...]]) -> str:
+    return f"{fault[0]} at {' and '.join(fault[1])}"

@@ -1,0 +1,106 @@
+"""What `keep`, `history` and `verify` print, in lines of at most 80 columns where names allow."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
+
+from loomtest.evidence.archive.history import DAYS_PER_YEAR, Course, History, date_of
+from loomtest.evidence.archive.index import Kept
+from loomtest.evidence.archive.trend import FEWEST_FOR_TREND
+from loomtest.evidence.plain import Line
+from loomtest.evidence.units import counted, ohms
+
+if TYPE_CHECKING:
+    from loomtest.evidence.archive.verify import (
+        Checked,
+    )  # which imports what judges: history needs none of it
+
+MOST_RUNS = 20
+MOST_COURSES = 20
+MOST_COURSES_OF_SEVERAL = 3
+# Over a shorter time a rate a year says more than anybody knows.
+_DAYS_FOR_A_RATE = 60.0
+_LEAST_OHMS = 1e-4  # below it a rate reads as nothing
+_TONE = {"pass": "good", "fail": "bad", "not-proven": "doubt"}
+
+
+def history_lines(history: History, everything: bool = False) -> list[Line]:
+    """Each harness: its runs, newest last, and its resistances, nearest to their limit first."""
+    harnesses = list(dict.fromkeys(kept.harness for kept in history.runs))
+    most = MOST_COURSES if len(harnesses) == 1 else MOST_COURSES_OF_SEVERAL
+    lines: list[Line] = []
+    for harness in harnesses:
+        lines += [Line("")] if lines else []
+        lines.append(Line(harness or "(cannot be read: see loomtest verify)", "head"))
+        runs = [kept for kept in history.runs if kept.harness == harness]
+        shown = runs if everything else runs[-MOST_RUNS:]
+        if len(shown) < len(runs):
+            earlier = counted(len(runs) - len(shown), "earlier run")
+            lines.append(Line(f"  … {earlier} (--all shows them)", "soft"))
+        lines += map(_run_line, shown)
+        courses = [course for course in history.courses if course.harness == harness]
+        lines += _courses_lines(courses, len(courses) if everything else most)
+    return lines
+
+
+def _courses_lines(courses: list[Course], most: int) -> list[Line]:
+    if not courses:
+        return []
+    lines = [Line("  Resistance over time, nearest to its limit first", "head")]
+    for course in courses[:most]:
+        lines += _course_lines(course)
+    if len(courses) > most:
+        rest = counted(len(courses) - most, "more wire")
+        lines.append(Line(f"  … {rest}, further within their limits (--all shows them)", "soft"))
+    return lines
+
+
+def _run_line(kept: Kept) -> Line:
+    when = (kept.started or kept.kept)[:10] or "no date"
+    faults = counted(kept.findings, "fault")
+    verdict = kept.verdict or "cannot be read"
+    text = f"  {when}  {kept.stage or 'no stage':<10} {verdict:<11} {faults:<10} {kept.operator}".rstrip()
+    return Line(text, _TONE.get(kept.verdict, "plain"))
+
+
+def _course_lines(course: Course) -> list[Line]:
+    name = course.circuit if course.circuit == course.wires else f"{course.circuit} ({course.wires})"
+    above = course.limit_ohms is not None and course.ohms[-1] > course.limit_ohms
+    limit = f", limit {ohms(course.limit_ohms)}" if course.limit_ohms is not None else ""
+    values = f"{ohms(course.ohms[-1])}{limit}"
+    if len(course.ohms) > 1:
+        values = f"{ohms(course.ohms[0])} at first, now {values}"
+    lines = [Line(f"  {name}: {values}{': above it' if above else ''}", "bad" if above else "plain")]
+    said = trend_words(course)
+    return [*lines, Line(f"      {said}", "doubt" if course.passes else "soft")] if said else lines
+
+
+def trend_words(course: Course) -> str:
+    """What the trend says; "" where there are too few runs to say anything."""
+    trend = course.trend
+    if trend is None or len(course.ohms) < FEWEST_FOR_TREND:
+        return ""
+    span = course.days[-1] - course.days[0]
+    per_year = span >= _DAYS_FOR_A_RATE
+    scale = DAYS_PER_YEAR if per_year else span
+    rise, *interval = (abs(slope) * scale for slope in (trend.slope, trend.low, trend.high))
+    if trend.low <= 0.0 <= trend.high or min(interval) < _LEAST_OHMS:
+        return f"no trend shown by {counted(len(course.ohms), 'run')}"
+    way = ("rises" if trend.slope > 0 else "falls") if per_year else ("rose" if trend.slope > 0 else "fell")
+    over = "a year" if per_year else f"in {max(round(span), 1)} days"
+    text = f"{way} {ohms(rise)} {over} ({ohms(min(interval))} to {ohms(max(interval))})"
+    if course.passes is not None:
+        passes = course.passes
+        text += f"; will pass its limit about {date_of(passes.about)}"
+        text += f" ({date_of(passes.earliest)} to {date_of(passes.latest)})"
+    return text
+
+
+def verify_lines(checked: Iterable[Checked]) -> Iterable[Line]:
+    """One line a bag, as soon as it has been checked."""
+    for one in checked:
+        if one.wrong:
+            yield Line(f"WRONG  {one.name} {'; '.join(one.wrong)}", "bad")
+        else:
+            yield Line(f"good   {one.name}" + (f": {', '.join(one.said)}" if one.said else ""))

@@ -1,0 +1,327 @@
+"""The report: one self-contained page for the customer and for the file, and the pictures beside it."""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import json
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from importlib.metadata import version
+from pathlib import Path
+from typing import Any
+
+from loomtest.diagnosis.verdict import Finding, Verdict, WireRow
+from loomtest.errors import InputError, Problem
+from loomtest.evidence.cautions import CAUTIONS
+from loomtest.evidence.danger import ranked
+from loomtest.evidence.page.first import MOST_SAID, bare_mark, looked_at, meaning, tally
+from loomtest.evidence.page.measured import how_measured, limits_held, meter_ranges, source_name
+from loomtest.evidence.page.wires import axis_of, wire_rows
+from loomtest.evidence.pictures.closeup import closeups
+from loomtest.evidence.pictures.drawing import Drawing, bands, paint_rules, palette, to_svg, visible
+from loomtest.evidence.pictures.look import DARK, FAULT_WORD, LIGHT, NET_WORD, OUTCOME_TONE, ROW_TONE
+from loomtest.evidence.pictures.loom import MOST_HUBS, loom_picture
+from loomtest.evidence.pictures.png import save_png
+from loomtest.evidence.plain import (
+    NOT_A_LICENCE,
+    coverage_sentences,
+    doubts,
+    headline,
+    held,
+    joints_sentence,
+    said_once,
+    sentence,
+    untested_sentences,
+)
+from loomtest.evidence.units import counted, ohms, percent
+from loomtest.evidence.where import probes_for, where_sentence
+from loomtest.harness.model import Harness, Wire, connector_of
+from loomtest.readings.model import Instrument, Readings
+
+MOST_FAULTS = 200
+MOST_UNTESTED = 60
+MOST_CLOSE = 40  # faults with close-ups of the faces they concern
+MOST_GOOD_ROWS = 300  # circuits and wires that are as they should be are all shown up to here
+SOME_GOOD_ROWS = 60  # and of more, so many
+MOST_BAD_ROWS = 1000
+
+
+def write_report(
+    harness: Harness, readings: Readings, verdict: Verdict, out: Path, instrument: Instrument | None = None
+) -> list[Path]:
+    """Write report.html, loom.svg, loom.png and verdict.json into the folder `out`; their paths.
+
+    `instrument` is what the verdict was reached with; without it, the one of the readings. Raises
+    InputError where `out` cannot be a folder.
+    """
+    try:
+        out.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        found = "a file" if out.exists() else (error.strerror or str(error)).lower()
+        raise InputError([Problem(str(out), None, "", found, "a folder to write the report into")]) from error
+    board = board_of(harness, verdict)
+    page = report_page(harness, readings, verdict, instrument or readings.instrument, board)
+    paths = [out / name for name in ("report.html", "loom.svg", "loom.png", "verdict.json")]
+    _save(paths[0], page)
+    _save(paths[1], to_svg(board, alone=True))
+    save_png(board, paths[2])
+    _save(paths[3], json.dumps(verdict.to_json(), indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+    return paths
+
+
+def _save(path: Path, text: str) -> None:
+    """The file as a whole, or as it was: half a report says less than it seems to."""
+    partial = path.with_name(f".{path.name}.new")
+    try:
+        partial.write_text(text, encoding="utf-8", newline="\n")
+        partial.replace(path)
+    finally:
+        partial.unlink(missing_ok=True)
+
+
+def board_of(harness: Harness, verdict: Verdict) -> Drawing:
+    """The picture of the loom, its faults numbered as in the report."""
+    found = ranked(verdict.findings, verdict, harness)[:MOST_FAULTS]
+    return loom_picture(harness, found, doubts(verdict, harness)[:MOST_FAULTS])
+
+
+def report_page(
+    harness: Harness, readings: Readings, verdict: Verdict, instrument: Instrument | None, board: Drawing
+) -> str:
+    """The page as HTML: everything inline, no script or style but its own, no network."""
+    from jinja2 import Environment, FileSystemLoader, StrictUndefined
+    from markupsafe import Markup
+
+    here = Path(__file__).parent
+    environment = Environment(
+        loader=FileSystemLoader(here),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        finalize=lambda value: value if isinstance(value, Markup) or value is None else visible(str(value)),
+    )
+    environment.filters["parted"] = parted
+    style = _style((here / "page.css").read_text(encoding="utf-8"))
+    script = (here / "page.js").read_text(encoding="utf-8")
+    found = ranked(verdict.findings, verdict, harness)
+    doubtful = doubts(verdict, harness)[:MOST_FAULTS]
+    loom = _Loom.of(harness)
+    context = {
+        "style": Markup(style),
+        "style_hash": _hash(style),
+        "script": Markup(script),
+        "script_hash": _hash(script),
+        "boards": [
+            Markup(to_svg(band, alone=False, ident=f"board-{number}"))
+            for number, band in enumerate(bands(board), 1)
+        ],
+        "meaning": meaning(found, harness, loom.by_name),
+        "more_meant": max(0, len(found) - MOST_SAID),
+        "findings": _faults(found[:MOST_FAULTS], loom, 1, "bad"),
+        "more_findings": max(0, len(found) - MOST_FAULTS),
+        "undecided": _faults(doubtful, loom, min(len(found), MOST_FAULTS) + 1, "doubt"),
+        **_answer(harness, readings, verdict, instrument),
+        **_tables(harness, verdict),
+        "how": how_measured(readings, instrument),
+        "ranges": meter_ranges(instrument),
+        "limits": limits_held(harness, verdict),
+        "cautions": CAUTIONS,
+        "footer": f"Made with loomtest {version('loomtest')} from {source_name(readings) or 'readings'}.",
+    }
+    return environment.get_template("page.html").render(context)
+
+
+def _answer(
+    harness: Harness, readings: Readings, verdict: Verdict, instrument: Instrument | None
+) -> dict[str, Any]:
+    run = readings.run
+    hubs = {connector_of(point) or point for point in harness.points}
+    facts = [run.stage, run.started.replace("T", " ")[:16], run.operator] if run else []
+    facts += [counted(len(readings), "reading"), instrument.name if instrument else ""]
+    return {
+        "title": f"{verdict.harness}: {headline(verdict, harness)}",
+        "harness": verdict.harness,
+        "facts": [fact for fact in facts if fact],
+        "tone": OUTCOME_TONE[verdict.verdict],
+        "say": headline(verdict, harness),
+        "joints": held("Joints: " + joints_sentence(verdict)),
+        "tally": tally(verdict),
+        "looked_at": looked_at(verdict),
+        "coverage": coverage_sentences(verdict),
+        "not_a_licence": NOT_A_LICENCE,
+        "notes": [
+            *map(sentence, verdict.notes),
+            *(_nearby(problem) for problem in (*harness.warnings, *readings.warnings)),
+        ],
+        "faces_known": all(hub in harness.faces for hub in hubs if hub not in harness.code_of),
+        "whole_board": len(hubs) <= MOST_HUBS,
+        "hubs": counted(len(hubs), "connector or terminal", "connectors and terminals"),
+    }
+
+
+def _nearby(problem: Problem) -> str:
+    """A warning with the name of its file, without the way to it."""
+    return str(replace(problem, file=Path(problem.file).name))
+
+
+def _tables(harness: Harness, verdict: Verdict) -> dict[str, Any]:
+    worst = {"fail": 0, "undecided": 1, "untested": 2, "pass": 3}
+    nets = sorted(verdict.nets, key=lambda net: worst[net.verdict])
+    wires = sorted(verdict.wires, key=lambda wire: worst[wire.verdict])
+    if sum(wire.verdict == "pass" for wire in wires) > MOST_GOOD_ROWS:  # those nearest to their limits
+        wires.sort(key=lambda wire: (worst[wire.verdict], -_share_of_limit(wire)))
+    shown_nets, more_nets = _bad_and_some_good([net.verdict == "pass" for net in nets], "circuit")
+    shown_wires, more_wires = _bad_and_some_good([wire.verdict == "pass" for wire in wires], "wire")
+    axis = axis_of(verdict.wires)
+    untested = untested_sentences(verdict.untested)
+    return {
+        "untested": untested[:MOST_UNTESTED],
+        "more_untested": len(untested) > MOST_UNTESTED,
+        "nets": [
+            {
+                "name": net.net,
+                "points": ", ".join(net.points[:40]) + (" …" if len(net.points) > 40 else ""),
+                "tone": ROW_TONE[net.verdict],
+                "word": NET_WORD[net.verdict],
+            }
+            for net in (nets[row] for row in shown_nets)
+        ],
+        "more_nets": more_nets,
+        "wires": wire_rows(harness, [wires[row] for row in shown_wires], axis, verdict.findings),
+        "more_wires": more_wires,
+        "axis_from": ohms(axis[0]),
+        "axis_to": ohms(axis[1]),
+    }
+
+
+def _bad_and_some_good(good: Sequence[bool], what: str) -> tuple[list[int], str]:
+    """Which of the rows, bad ones first, are shown; and what is left out, in words."""
+    bad, fine = [i for i, g in enumerate(good) if not g], [i for i, g in enumerate(good) if g]
+    kept = fine if len(fine) <= MOST_GOOD_ROWS else fine[:SOME_GOOD_ROWS]
+    told = []
+    if len(bad) > MOST_BAD_ROWS:
+        told.append(f"And {counted(len(bad) - MOST_BAD_ROWS, what)} more that are not, in verdict.json.")
+    if len(kept) < len(fine):
+        told.append(f"And {counted(len(fine) - len(kept), what)}, all as they should be.")
+    return [*bad[:MOST_BAD_ROWS], *kept], " ".join(told)
+
+
+def _share_of_limit(row: WireRow) -> float:
+    return row.ohms / row.limit_ohms if row.ohms and row.limit_ohms else 0.0
+
+
+@dataclass(frozen=True)
+class _Loom:
+    """The harness with its wires by name, and by the points where they end."""
+
+    harness: Harness
+    by_name: dict[str, Wire]
+    at: dict[str, list[Wire]]
+
+    @classmethod
+    def of(cls, harness: Harness) -> _Loom:
+        at: dict[str, list[Wire]] = {}
+        for wire in harness.wires:
+            for point in {wire.start, wire.end}:
+                at.setdefault(point, []).append(wire)
+        return cls(harness, {wire.name: wire for wire in harness.wires}, at)
+
+
+@dataclass(frozen=True)
+class _Fault:
+    number: int
+    tone: str
+    word: str
+    mark: Any
+    points: str
+    where: str
+    text: str
+    consequence: str
+    next: str
+    probes: str
+    faces: tuple[Any, ...]
+    suspects: tuple[str, ...]
+    alternatives: tuple[str, ...]
+
+
+def _faults(findings: Sequence[Finding], loom: _Loom, first: int, tone: str) -> list[_Fault]:
+    faults = []
+    for number, finding in enumerate(findings, first):
+        where = where_sentence(finding, loom.harness, loom.by_name)
+        said = said_once(finding, loom.harness)
+        text, consequence, after = (held(_shorter(part, where, loom)) for part in said)
+        probes = probes_for(finding, loom.harness)
+        faults.append(
+            _Fault(
+                number,
+                tone,
+                FAULT_WORD[finding.fault] + ("?" if tone == "doubt" else ""),
+                bare_mark(finding, "mark" if tone == "bad" else tone),
+                " – ".join(finding.points[:6]) + (" …" if len(finding.points) > 6 else ""),
+                held(where),
+                text or "No more is known.",
+                consequence,
+                after,
+                probes.sentence if probes else "",
+                _faces(finding, loom, number, tone) if number < first + MOST_CLOSE else (),
+                tuple(_suspect(finding, i) for i in range(len(finding.suspects[:12]))),
+                tuple(_moves(other.moves) for other in finding.alternatives[1:]),
+            )
+        )
+    return faults
+
+
+def _shorter(text: str, where: str, loom: _Loom) -> str:
+    """The text without the places that `where` has told."""
+    for place in loom.harness.places.values():
+        if f"({place})" in where:
+            text = text.replace(f" ({place})", "")
+    return text
+
+
+def _faces(finding: Finding, loom: _Loom, number: int, tone: str) -> tuple[Any, ...]:
+    from markupsafe import Markup
+
+    return tuple(
+        Markup(to_svg(drawing, alone=False, ident=f"close-{number}-{place}", sized=True))
+        for place, drawing in enumerate(closeups(loom.harness, finding, tone, loom.at))
+    )
+
+
+def parted(text: str) -> Any:
+    """The text, with a place to break in every run of letters too long for a column."""
+    from markupsafe import Markup
+
+    runs = re.split(r"(\S{24})(?=\S)", visible(str(text)))
+    return Markup("<wbr>" if len(runs) > 1 else "").join(run for run in runs if run)
+
+
+def _suspect(finding: Finding, index: int) -> str:
+    suspect = finding.suspects[index]
+    text = f"Wire {suspect.wire}" + (f", at {suspect.end}" if suspect.end else "")
+    if suspect.ohms is not None:
+        text += f": {ohms(suspect.ohms)}"
+        if suspect.interval_ohms:
+            text += f" ({ohms(suspect.interval_ohms[0])} to {ohms(suspect.interval_ohms[1])})"
+    if suspect.probability is not None:
+        text += f", probability {percent(suspect.probability)}"
+    return held(text + ".")
+
+
+def _moves(moves: Any) -> str:
+    return "; ".join(f"what belongs in {a} sits in {b}" for a, b in moves.items()) + "."
+
+
+def _style(css: str) -> str:
+    light, dark = palette(LIGHT), palette(DARK)
+    return (
+        f":root{{{light}}}@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}\n"
+        f"{paint_rules()}\n{css}"
+    )
+
+
+def _hash(text: str) -> str:
+    """The source expression by which a content security policy allows exactly this text."""
+    return "sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()

@@ -1,0 +1,1 @@
+"""Drawings of the loom, its connectors and its faults."""

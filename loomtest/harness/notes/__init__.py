@@ -1,0 +1,1 @@
+"""From the lines on a notepad to a wire list."""

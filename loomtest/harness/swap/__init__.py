@@ -1,0 +1,1 @@
+"""The harness after a connector change."""

@@ -1,0 +1,181 @@
+"""Writes the harness after a connector change as a folder of its own; nothing of the old one is touched."""
+
+from __future__ import annotations
+
+import csv
+import io
+import os
+import shutil
+from collections.abc import Iterable, Mapping
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from loomtest.errors import InputError, Problem
+from loomtest.harness.model import Face, Harness
+from loomtest.harness.origin import BEFORE_FOLDER, WAS, was_at
+from loomtest.harness.swap.swap import Swapped
+from loomtest.harness.table import COMMENT, Table, lines_of, read_table, read_text, visible
+from loomtest.harness.wirelist import NEEDED
+
+if TYPE_CHECKING:
+    from tomlkit import TOMLDocument
+
+MAP_COPY = "connector_map.csv"
+
+
+def write_harness(
+    before: Harness, swapped: Swapped, chart: Path, out: Path, more: Mapping[str, str]
+) -> tuple[Path, ...]:
+    """Write wires.csv, harness.toml, `more` (name to text) and copies of the map and of the old harness.
+
+    The folder appears whole or not at all. Raises InputError when it is there already and holds something,
+    or cannot be written.
+    """
+    if out.exists() and (not out.is_dir() or any(out.iterdir())):
+        found = "a file" if not out.is_dir() else "a folder that holds something"
+        raise InputError([Problem(visible(str(out)), None, "", found, "a new folder, or an empty one")])
+    files = {
+        "wires.csv": wire_list_text(before, swapped),
+        "harness.toml": settings_text(before, swapped.harness),
+        **more,
+    }
+    try:
+        aside = out.parent / f".{out.name}-{os.getpid()}"
+        aside.mkdir(parents=True)
+        try:
+            for name, text in files.items():
+                (aside / name).write_text(text, encoding="utf-8", newline="")
+            shutil.copyfile(chart, aside / MAP_COPY)
+            _copy_before(before, aside / BEFORE_FOLDER)
+            if out.exists():
+                out.rmdir()
+            aside.replace(out)
+        except BaseException:
+            shutil.rmtree(aside, ignore_errors=True)
+            raise
+    except OSError as error:
+        found = f"a folder that cannot be written ({error.strerror})"
+        raise InputError([Problem(visible(str(out)), None, "", found, "a place to write to")]) from error
+    return tuple(out / name for name in (*files, MAP_COPY))
+
+
+def _copy_before(before: Harness, folder: Path) -> None:
+    """The old harness goes along, so that readings taken on it can be followed across the change."""
+    toml = next((path for path in before.files if path.suffix.lower() == ".toml"), None)
+    for path in before.files:
+        name = Path("wires.csv") if toml is None else path.relative_to(toml.parent)
+        (folder / name).parent.mkdir(parents=True, exist_ok=True)
+        shutil.copyfile(path, folder / ("harness.toml" if path == toml else name))
+    if toml is None:
+        (folder / "harness.toml").write_text(settings_text(before, before), encoding="utf-8", newline="")
+
+
+def wire_list_text(before: Harness, swapped: Swapped) -> str:
+    """The wire list with new points; every other cell as it was, names written out, old points added."""
+    table = _table(before)
+    names = [name.casefold() for name in table.header]
+    header = list(table.header)
+    for added in ("wire", *WAS.values()):
+        if added not in names:
+            names.append(added)
+            header.append(added)
+    rows = dict(table.rows)
+    out = io.StringIO()
+    out.writelines(f"{line}\n" for line in _comments(before, table))
+    writer = csv.writer(out, delimiter=table.separator, lineterminator="\n")
+    writer.writerow(header)
+    for wire in swapped.harness.wires:
+        cells = rows[wire.row] + [""] * (len(header) - len(table.header))
+        for name, value in (
+            ("from", wire.start),
+            ("to", wire.end),
+            ("wire", wire.name),
+            *((column, was_at(wire, end)) for end, column in WAS.items()),
+        ):
+            cells[names.index(name)] = value
+        writer.writerow(cells)
+    return out.getvalue()
+
+
+def _table(harness: Harness) -> Table:
+    problems: list[Problem] = []
+    path = harness.files[-1]
+    table = read_table(path, visible(str(path)), NEEDED, problems)
+    if table is None:  # it was read a moment ago
+        raise InputError(problems)
+    return table
+
+
+def _comments(harness: Harness, table: Table) -> list[str]:
+    """The comment lines above the header, which are part of what the person wrote."""
+    text = read_text(harness.files[-1], table.file, []) or ""
+    return [line for line in lines_of(text)[: table.header_line - 1] if line.lstrip().startswith(COMMENT)]
+
+
+def settings_text(before: Harness, after: Harness) -> str:
+    """harness.toml after the change: comments and what the change leaves alone stay as they are."""
+    import tomlkit
+
+    toml = next((path for path in before.files if path.suffix.lower() == ".toml"), None)
+    document = tomlkit.parse(toml.read_text(encoding="utf-8-sig")) if toml else tomlkit.document()
+    document["name"] = after.name
+    document["wires"] = "wires.csv"
+    _set(document, "unreachable", [p for p in after.points if p in after.unreachable])
+    _set(document, "worked_on", sorted(after.worked_on))
+    _merge(document, "cavities", {name: _cavities(names) for name, names in after.cavities.items()})
+    _merge(document, "faces", {name: _face(face) for name, face in after.faces.items()})
+    _merge(document, "places", dict(after.places))
+    return tomlkit.dumps(document)
+
+
+def _set(document: TOMLDocument, key: str, names: list[str]) -> None:
+    """A top-level list; left alone where it says the same already. (tomlkit puts it before the tables.)"""
+    old = document.get(key)
+    if old is None and not names:
+        return
+    if old is None or sorted(map(str, old)) != sorted(names):
+        document[key] = names
+
+
+def _merge(document: TOMLDocument, key: str, wanted: Mapping[str, Any]) -> None:
+    """Bring a table to what is wanted, touching only the entries that differ."""
+    import tomlkit
+
+    if key not in document:
+        if wanted:
+            document[key] = {}
+        else:
+            return
+    table: Any = document[key]
+    for name in [name for name in table if name not in wanted]:
+        del table[name]
+    for name, value in wanted.items():
+        if name not in table or _differs(table[name], value):
+            item = tomlkit.item(value)
+            if isinstance(value, dict):
+                item = tomlkit.inline_table()
+                item.update(value)
+            table[name] = item
+
+
+def _differs(old: Any, new: Any) -> bool:
+    plain = old.unwrap() if hasattr(old, "unwrap") else old
+    if isinstance(new, dict):
+        return {"rows": 1, "numbering": "across", "seen_from": "mating", **plain} != {
+            "rows": 1, "numbering": "across", "seen_from": "mating", **new,
+        }  # fmt: skip
+    if isinstance(new, list) and isinstance(plain, list):
+        return [str(item) for item in plain] != new
+    return bool(plain != new)
+
+
+def _cavities(names: tuple[str, ...]) -> int | list[str]:
+    counted: Iterable[str] = (str(number) for number in range(1, len(names) + 1))
+    return len(names) if names == tuple(counted) else list(names)
+
+
+def _face(face: Face) -> dict[str, Any]:
+    values: dict[str, Any] = {"rows": face.rows, "numbering": face.numbering}
+    if face.seen_from != "mating":
+        values["seen_from"] = face.seen_from
+    return values

@@ -1,0 +1,242 @@
+"""The notepad reader: many ways to write one wire, and what it must not guess."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from loomtest.harness.colours import IEC_60757, colour_code
+from loomtest.harness.notes.notepad import NotedWire, read_notepad
+
+# Ways people write a wire down are nobody's standard: common practice.
+ARROWS = (
+    " to ",
+    " -> ",
+    "->",
+    " --> ",
+    " → ",
+    " => ",
+    " > ",
+    " – ",
+    " — ",
+    " - ",
+    " = ",
+    " ... ",
+    " goes to ",
+    " ⟶ ",
+    "~>",
+)
+POINTS = (
+    "{c}:{n}", "{c} {n}", "{c}-{n}", "{c}.{n}", "{c}/{n}", "{c} pin {n}", "{c} cavity {n}",
+    "pin {n} of {c}", "-{c}:{n}", "{c}({n})", "{c} #{n}",
+)  # fmt: skip
+SIZES = {
+    "1.5": ("1.5mm2", "1.5 mm²", "1.5 sq", "1,5 mm2", "1.5sqmm"),
+    "AWG 16": ("AWG 16", "16awg", "16 ga", "AWG16", "#16 AWG"),
+}  # fmt: skip
+LENGTHS = {
+    "0.85 m": ("0.85m", "0.85 m", "0,85 m"), "850 mm": ("850mm", "850 mm"),
+    "33 in": ('33"', "33 in"), "2 ft 6 in": ("2'6\"", "2 ft 6 in"),
+}  # fmt: skip
+
+connectors = st.sampled_from(("X1", "X4", "C12", "J3", "plug_a", "Helm1"))
+cavities = st.integers(1, 99).map(str)
+single = st.sampled_from(("GND1", "SP2", "BATT+", "ground", "NEG"))
+codes = st.lists(st.sampled_from(tuple(IEC_60757)), min_size=1, max_size=2, unique=True)
+
+
+@st.composite
+def colours(draw: st.DrawFn) -> tuple[str, str]:
+    """A colour as written, and its code."""
+    parts = draw(codes)
+    words = [IEC_60757[part] for part in parts]
+    ways = ["".join(parts), "/".join(parts), "-".join(words), "/".join(words)]
+    if len(parts) == 2:
+        ways += [f"{words[0]} with {words[1]} stripe", f"{words[0]} and {words[1]}", f"{words[0]} {words[1]}"]
+    return draw(st.sampled_from(ways)), "".join(parts)
+
+
+@st.composite
+def written_wires(draw: st.DrawFn) -> tuple[str, tuple[str, ...]]:
+    """A line in some notation, and start, end, colour code, size, length that it says."""
+    ends = [draw(connectors), draw(connectors.filter(lambda name: name != "X1"))]
+    numbers = [draw(cavities), draw(cavities)]
+    said = [f"{name}:{number}" for name, number in zip(ends, numbers, strict=True)]
+    if said[0] == said[1]:
+        ends[0], said[0] = "X1", f"X1:{numbers[0]}"
+    texts = [
+        draw(st.sampled_from(POINTS)).format(c=name, n=number)
+        for name, number in zip(ends, numbers, strict=True)
+    ]
+    if draw(st.booleans()):
+        said[1] = texts[1] = draw(single)
+    colour, code = draw(st.one_of(st.just(("", "")), colours()))
+    size, size_text = "", ""
+    if draw(st.booleans()):
+        size = draw(st.sampled_from(tuple(SIZES)))
+        size_text = draw(st.sampled_from(SIZES[size]))
+    length, length_text = "", ""
+    if draw(st.booleans()):
+        length = draw(st.sampled_from(tuple(LENGTHS)))
+        length_text = draw(st.sampled_from(LENGTHS[length]))
+    about = draw(st.permutations([colour, size_text, length_text]))
+    way = draw(st.sampled_from(("before", "after", "commas", "tabs", "semicolons")))
+    arrow = draw(st.sampled_from(ARROWS))
+    extra = " ".join(filter(None, about))
+    if way == "before":
+        line = f"{texts[0]} {extra}{arrow}{texts[1]}"
+    elif way == "after":
+        line = f"{texts[0]}{arrow}{texts[1]} {extra}"
+    else:
+        mark = {"commas": ", ", "tabs": "\t", "semicolons": "; "}[way]
+        line = mark.join(filter(None, (texts[0], texts[1], *about)))
+    bullet = draw(st.sampled_from(("", "- ", "* ", "3) ", "12. ", "• ")))
+    return bullet + line.strip(), (said[0], said[1], code, size, length)
+
+
+def meaning(wire: NotedWire) -> tuple[str, ...]:
+    return wire.start, wire.end, colour_code(wire.colour), wire.size, wire.length
+
+
+@given(written_wires())
+def test_a_wire_written_in_any_notation_reads_back_the_same(written: tuple[str, tuple[str, ...]]) -> None:
+    line, said = written
+    notepad = read_notepad(line)
+    assert [meaning(wire) for wire in notepad.wires] == [said], (line, notepad.lines)
+    again = read_notepad(notepad.wires[0].words)  # our own words are a notation too
+    assert again.wires == notepad.wires
+
+
+@given(st.lists(st.tuples(cavities, colours(), cavities), min_size=2, max_size=5), st.sampled_from('"〃”'))
+def test_ditto_marks_stand_for_the_words_above(
+    rows: list[tuple[str, tuple[str, str], str]], mark: str
+) -> None:
+    first = rows[0]
+    lines = [f"X1 {first[0]} {first[1][1]} 1.5 mm² to X4 {first[2]}"]
+    expected = [(f"X1:{first[0]}", f"X4:{first[2]}", first[1][1], "1.5", "")]
+    for start, (_, code), end in rows[1:]:
+        lines.append(f"{mark} {start} {code} {mark} {mark} {mark} {end}")
+        expected.append((f"X1:{start}", f"X4:{end}", code, "1.5", ""))
+    notepad = read_notepad("\n".join(lines))
+    assert [meaning(wire) for wire in notepad.wires] == expected, notepad.lines
+
+
+@given(st.text(alphabet=st.sampled_from("X1:234 \"-><→,;\tredbluGNDto/()#.mm²'~+=AW"), max_size=60))
+def test_any_text_is_read_or_told_and_never_lost(text: str) -> None:
+    notepad = read_notepad(text)
+    numbers = [line.number for line in notepad.lines]
+    assert numbers == sorted(set(numbers))
+    assert len(numbers) == sum(bool(line.strip()) for line in text.split("\n"))
+    for line in notepad.lines:
+        assert bool(line.said) != bool(line.why), line
+    assert {wire.line for wire in notepad.wires} <= {line.number for line in notepad.lines if line.said}
+
+
+def only(text: str) -> str:
+    """What the last line was read as, or why not."""
+    line = read_notepad(text).lines[-1]
+    return line.said or f"not read: {line.why}"
+
+
+def test_marks_under_their_columns_where_words_were_left_out() -> None:
+    notes = (
+        "X4 12 light green  0.9 m ... X1 30\n"
+        "\"    13   \"     \"    \"       \"  31\n"
+        "\"    14 red                  \"  32\n"
+    )  # fmt: skip
+    said = [line.said or line.why for line in read_notepad(notes).lines]
+    assert said == [
+        "X4:12 light green, 0.9 m to X1:30",
+        "X4:13 light green, 0.9 m to X1:31",
+        "X4:14 red to X1:32",
+    ]
+
+
+def test_headings_give_the_connectors() -> None:
+    notes = "X1 to X4:\n1 red to 3\n"
+    notes += '2 " to 4\n3 - 5 blue\n4. green to 6\n5 black to GND1\n== X7 ==\n1 pink to X2 9\n'
+    assert [line.said for line in read_notepad(notes).lines] == [
+        "a heading: from X1 to X4", "X1:1 red to X4:3", "X1:2 red to X4:4", "X1:3 blue to X4:5",
+        "X1:4 green to X4:6",
+        "X1:5 black to GND1", "a heading: from X7", "X7:1 pink to X2:9",
+    ]  # fmt: skip
+    assert only("X1 to X4:\nLamps:\n1 red to 3").startswith("not read: found '1' alone")
+
+
+def test_splices_and_grounds_join_several() -> None:
+    assert only("SP1: X1 3 red, X4 2 and X5 7 1.5 mm²") == "SP1 red to X1:3; SP1 to X4:2; SP1 1.5 mm² to X5:7"
+    assert only("splice SP2 = X1:3 + X4:2") == "SP2 to X1:3; SP2 to X4:2"
+    assert only("GND 1: X1 4, X2 4") == "GND1 to X1:4; GND1 to X2:4"
+    assert only("X1:1 red to SP2 0.3 m to X4:3") == "X1:1 red to SP2; SP2 0.3 m to X4:3"
+
+
+def test_names_circuits_parts_and_notes() -> None:
+    assert only("W12: X1 10 RD to X4 10 (new crimp) # hot") == "W12: X1:10 red to X4:10  # new crimp; hot"
+    assert only("W3 X1 1 to X4 3") == "W3: X1:1 to X4:3"
+    assert only("horn relay: X1 9 brown to X4 9") == "X1:9 brown to X4:9, for horn relay"
+    assert only("X1 9 5A to X4 9 for the bilge pump") == "X1:9 5 A to X4:9, for bilge pump"
+    assert only("X1:19 fuse 10A X4:19") == "X1:19 fuse to X4:19  # fuse of 10 A"
+    assert only("diode X1 20 to X1 21") == "X1:20 diode to X1:21"
+    assert only("X1 23 <- X4 22") == "X4:22 to X1:23"
+    assert only("gnd 2 to X1 3") == "gnd2 to X1:3"
+    assert only("X1:1 - red - X4:3") == only("X1 pin 1 (red) -> pin 3 X4") == "X1:1 red to X4:3"
+    assert only("battery + to X1 1 # the red one") == "battery+ to X1:1  # the red one"
+    assert only("horn red 5 A to X1 3") == "horn red, 5 A to X1:3"
+    assert only("A1 =5 A X4:3  # 7 x") == "A1 5 A to X4:3  # 7 x"
+    assert only("X1 5 n/c") == "X1:5 stays empty: no wire"
+    assert only("X1-X4:\n5 - unused") == "X1:5 stays empty: no wire"
+    assert only("X1-X4:\n5 red 6") == "X1:5 red to X4:6"
+
+
+@pytest.mark.parametrize(
+    ("text", "why"),
+    [
+        ("X1 11 R to X4 11", "RD for red"),
+        ("X1 11 B to X4 11", "black, BN for brown or BU for blue"),
+        ("X1 12 rde to X4 12", "3 points, X1:12, rde, X4:12"),
+        ("X1 12 to X4 12 rde", "is red meant?"),
+        ("X1 13 to X4 13 and X4 14", "one wire a line"),
+        ("X1 18 red 1.5 mm to X4 18", "1.5 mm² or AWG 16"),
+        ("X1 18 red 1.5 to X4 18", "1.5"),
+        ("fuse box 3 to X1 1", "fuse_box:3"),
+        ("horn relay 30 to X1 1", "horn"),
+        ("X1-A1 red to X4-B2", "X1:A1 for a cavity"),
+        ("X1 3 n/c X4 1", "found"),
+        ("Relay K1 30 to X1 5", "found 'Relay';"),
+        ("Measured on Sunday", "# before a line that is none"),
+        ("X1:1 to X1:1", "at both ends"),
+        ("X1:1 red", "only X1:1"),
+        ('" 2 red to " 4', "a line above it"),
+        ("X1:1 to SP1 to X4:3 red", "several wires"),
+        ("X1:1 red blue, green to X4:3", "one colour"),
+        ("X1:3 to X4:1\nX1 red to X4 15", "X1 without a cavity"),
+        ("x1:1 to X1:1", "at both ends"),
+        ("W9: X1:5 to X4:5\nW9: X1:6 to X4:6", "W9, the wire of line 1"),
+        ("W9: X1:5 to SP1 to X4:5", "W9 for several wires"),
+        ("X1:1 0 mm² to X4:1", "above 0"),
+        ("X1 3 red 1.5 mm² to X4 1\n\" 4 blue \" \" 2", "no single word"),
+    ],
+)  # fmt: skip
+def test_what_has_two_meanings_is_told_and_not_guessed(text: str, why: str) -> None:
+    notepad = read_notepad(text)
+    assert notepad.unread and why in notepad.unread[-1].why, notepad.lines
+    assert notepad.unread[-1].number == text.count("\n") + 1
+    assert all(wire.line != notepad.unread[-1].number for wire in notepad.wires)
+
+
+def test_one_spelling_and_what_to_look_at() -> None:
+    notepad = read_notepad("X1 1 to ground\nx1 2 to ground\nX4 1 to X1 1\nX1 1 to X4 1")
+    assert notepad.wires[1].start == "X1:2"
+    assert notepad.remarks == (
+        "line 2: x1 is taken for X1 of line 1",
+        "line 4: X1:1 and X4:1 are joined by line 3 too",
+        "2 wires end at ground, which is one point then: number them (ground1, ground2) if there are several",
+    )
+
+
+def test_comments_rules_and_long_lines() -> None:
+    assert [line.said for line in read_notepad("\ufeff# mine\r\n\r\n-----\n// too\n").lines] == [
+        "a comment", "a line drawn", "a comment",
+    ]  # fmt: skip
+    assert "one wire a line" in read_notepad("X1:1 " * 200).unread[0].why

@@ -2,10 +2,10 @@
 
 Run it: python -m tests.scores.capture [TOUCHES]
 
-Three streams are made by `loomtest.bench.rehearsal.touches`: steady touches, shaky ones, and 1,000 s
-without any touch (open leads, one-handed brushing, fingers on both tips). Printed: how many steady touches
-were taken once with the right value (within the meter's own limit of error of what a perfect meter would show), what
-was taken of the rest, and the median time from touch to taken over the settling that the test requires.
+Three streams are made by `loomtest.bench.rehearsal.touches`: steady touches, shaky ones, and 1,000 s without
+any touch (open leads, one-handed brushing, fingers on both tips). Printed: how many steady touches were
+taken once with the right value (within the meter's own limit of error of what a perfect meter would show),
+what was taken of the rest, and the median time from touch to taken over the settling that the test requires.
 """
 
 from __future__ import annotations

@@ -1,4 +1,4 @@
-"""From what the person wrote behind `--meter` to a meter that can be polled."""
+"""From what the person wrote behind `--meter` or `--scanner` to what can be asked there."""
 
 from __future__ import annotations
 
@@ -9,7 +9,8 @@ from loomtest.bench.meter.port import MeterLink, meter_for, serial_opener
 from loomtest.bench.meter.settings import SerialSettings, read_settings
 from loomtest.bench.rehearsal.loom import SETTINGS, LoomPort, rehearsal_instrument
 from loomtest.bench.rehearsal.meter import PREFIX, ScriptedPort, read_script
-from loomtest.errors import InputError, Problem
+from loomtest.bench.scanner.driver import BAUD, SILENCE_S, Scanner, ScannerPort
+from loomtest.errors import InputError, InstrumentError, Problem
 from loomtest.harness.model import Harness
 from loomtest.readings.instrument import generic_handheld
 from loomtest.readings.model import Instrument
@@ -48,3 +49,40 @@ def settings_of(instrument: Instrument | None) -> SerialSettings:
     if source is None or not source.is_file():
         return SerialSettings()
     return read_settings(source.read_text("utf-8-sig"), str(source)) or SerialSettings()
+
+
+def _scanner_port(port: str) -> ScannerPort:
+    """The serial port, or the rehearsal's board. Raises InstrumentError when it cannot be opened."""
+    if port.startswith(PREFIX):
+        from loomtest.bench.rehearsal.scanner import rehearsal_port
+
+        return rehearsal_port(Path(port.removeprefix(PREFIX)))
+    import serial
+
+    try:
+        opened: ScannerPort = serial.serial_for_url(port, BAUD, timeout=0.05, write_timeout=5.0)
+    except (OSError, ValueError) as error:
+        raise InstrumentError(f"{port}: no serial port could be opened there ({error})") from error
+    return opened
+
+
+def open_scanner(port: str, *, silence_s: float = SILENCE_S) -> Scanner:
+    """A scanner on `port`. Raises InstrumentError when nothing there answers as one."""
+    opened = _scanner_port(port)
+    try:
+        return Scanner(opened, silence_s=silence_s)
+    except BaseException:
+        opened.close()
+        raise
+
+
+def identify(port: str, wait_s: float = 2.0) -> str | None:
+    """One line about the scanner on `port`, or None when nothing there answers as one."""
+    try:
+        with open_scanner(port, silence_s=wait_s / 4) as scanner:
+            who = scanner.identity
+    except InstrumentError:
+        return None
+    kind = "milliohms and parallel tests" if who.switches else "plain"
+    state = "calibrated" if who.calibrated else "not calibrated"
+    return f"pin-scanner, {who.pins} pins, {kind}, firmware {who.firmware}, {state}"

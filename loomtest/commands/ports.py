@@ -25,9 +25,9 @@ def ports(
 
     The JSON object, "schema": "loomtest-ports/1": ports (port, description, and with --ask answers).
     """
+    from loomtest.bench.connect import identify
     from loomtest.bench.meter.ask import who_answers
     from loomtest.bench.meter.port import FoundPort, ports_found
-    from loomtest.bench.scanner.driver import identify
     from loomtest.commands.terminal.screen import show_json
     from loomtest.commands.terminal.text import shown
 

@@ -8,8 +8,9 @@ import numpy as np
 import pytest
 import serial
 
+from loomtest.bench.connect import identify, open_scanner
 from loomtest.bench.rehearsal.network import Network, Parts
-from loomtest.bench.scanner.driver import BAUD, Scanner, identify, open_scanner
+from loomtest.bench.scanner.driver import BAUD, Scanner
 from tests.firmware.milliohms import coverage
 from tests.firmware.simulated import SILENCE_S, board
 from tests.firmware.verdicts import compare, drawn

@@ -1,11 +1,11 @@
 """The pin-scanner's driver: asks until an undamaged answer comes, and never uses a doubtful one.
 
-    with open_scanner("/dev/ttyUSB0") as scanner:
+    with Scanner(port) as scanner:
         print(scanner.identity.pins)
         for row in scanner.scan():
             ...
 
-`open_scanner` takes anything pyserial takes, and `rehearse:FOLDER` for a simulated board on a simulated loom.
+`bench.connect.open_scanner` opens the port first.
 """
 
 from __future__ import annotations
@@ -13,7 +13,6 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Collection, Iterator
 from dataclasses import dataclass
-from pathlib import Path
 from types import TracebackType
 from typing import Protocol, TypeVar
 
@@ -38,7 +37,6 @@ BAUD = 115_200
 SILENCE_S = 4.0  # the longest pause inside any answer is under 2 s (the voltage check of 128 pins)
 TRIES = 400  # a bad line spoils most rows, but not all of them
 SILENT_TRIES = 6
-REHEARSAL = "rehearse:"
 
 CAUTIONS = (
     "Take the loom off the vehicle, or disconnect the battery, negative first, before plugging anything in.",
@@ -48,7 +46,7 @@ CAUTIONS = (
 )
 
 
-class Port(Protocol):
+class ScannerPort(Protocol):
     """What the driver uses of a serial port."""
 
     @property
@@ -78,7 +76,7 @@ class Counts:
 class Scanner:
     """A board on an open port. `silence_s`: how long it may say nothing before it is asked again."""
 
-    def __init__(self, port: Port, *, silence_s: float = SILENCE_S) -> None:
+    def __init__(self, port: ScannerPort, *, silence_s: float = SILENCE_S) -> None:
         self._port, self._link, self._silence_s = port, Link(), silence_s
         self.counts = Counts()
         self.identity = self._identify()
@@ -323,40 +321,3 @@ def _refuse(words: tuple[str, ...]) -> None:
     if len(words) == 5 and words[1] == "volts":
         raise StandingVoltageError(int(words[2]), int(words[3]), int(words[4]) / 1000.0)
     raise InstrumentError(f"the scanner {_REASONS.get(words[1], 'refuses: ' + ' '.join(words[1:]))}")
-
-
-def open_port(port: str) -> Port:
-    """The serial port, or the rehearsal's board. Raises InstrumentError when it cannot be opened."""
-    if port.startswith(REHEARSAL):
-        from loomtest.bench.rehearsal.scanner import rehearsal_port
-
-        return rehearsal_port(Path(port.removeprefix(REHEARSAL)))
-    import serial
-
-    try:
-        opened: Port = serial.serial_for_url(port, BAUD, timeout=0.05, write_timeout=5.0)
-    except (OSError, ValueError) as error:
-        raise InstrumentError(f"{port}: no serial port could be opened there ({error})") from error
-    return opened
-
-
-def open_scanner(port: str, *, silence_s: float = SILENCE_S) -> Scanner:
-    """A scanner on `port`. Raises InstrumentError when nothing there answers as one."""
-    opened = open_port(port)
-    try:
-        return Scanner(opened, silence_s=silence_s)
-    except BaseException:
-        opened.close()
-        raise
-
-
-def identify(port: str, wait_s: float = 2.0) -> str | None:
-    """One line about the scanner on `port`, or None when nothing there answers as one."""
-    try:
-        with open_scanner(port, silence_s=wait_s / 4) as scanner:
-            who = scanner.identity
-    except InstrumentError:
-        return None
-    kind = "milliohms and parallel tests" if who.switches else "plain"
-    state = "calibrated" if who.calibrated else "not calibrated"
-    return f"pin-scanner, {who.pins} pins, {kind}, firmware {who.firmware}, {state}"

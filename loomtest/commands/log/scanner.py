@@ -49,7 +49,8 @@ def _say(text: str) -> None:
 
 def log_scanner(harness_path: str | Path, out: str | Path, port: str, wishes: Wishes | None = None) -> None:
     """Record a scan; goes on with a run folder that stopped. Raises LoomtestError for what cannot be done."""
-    from loomtest.bench.scanner.driver import CAUTIONS, open_scanner
+    from loomtest.bench.connect import open_scanner
+    from loomtest.bench.scanner.driver import CAUTIONS
     from loomtest.bench.scanner.run import ready
     from loomtest.harness.load import load_harness
 

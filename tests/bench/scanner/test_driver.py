@@ -6,8 +6,9 @@ import math
 
 import pytest
 
+from loomtest.bench.connect import open_scanner
 from loomtest.bench.scanner.answers import Row, StandingVoltageError
-from loomtest.bench.scanner.driver import Scanner, open_scanner
+from loomtest.bench.scanner.driver import Scanner
 from loomtest.bench.scanner.protocol import check_of, frame
 from loomtest.errors import InstrumentError
 

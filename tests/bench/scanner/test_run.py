@@ -11,11 +11,12 @@ import numpy as np
 import pytest
 from typer.testing import CliRunner
 
+from loomtest.bench.connect import identify, open_scanner
 from loomtest.bench.rehearsal.analog import HIGH, Analog, State
 from loomtest.bench.rehearsal.board import Board, RehearsalPort
 from loomtest.bench.rehearsal.network import Network, Parts, pin_impedance
 from loomtest.bench.scanner.answers import RangeCalibration, StandingVoltageError
-from loomtest.bench.scanner.driver import Scanner, identify, open_scanner
+from loomtest.bench.scanner.driver import Scanner
 from loomtest.bench.scanner.flex import Watch, flex_watch
 from loomtest.bench.scanner.parallel import nets_of
 from loomtest.bench.scanner.protocol import Value

@@ -59,6 +59,16 @@ def test_no_class_or_function_or_module_of_the_package_does_either() -> None:
         assert not found & (LEFT_ALONE - ({"init"} if path.stem == "__init__" else set())), path
 
 
+def test_no_class_name_stands_twice_in_the_package() -> None:
+    homes: dict[str, list[str]] = {}
+    for path in sorted((ROOT / "loomtest").rglob("*.py")):
+        for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+            if isinstance(node, ast.ClassDef):
+                homes.setdefault(node.name, []).append(path.relative_to(ROOT).as_posix())
+    assert len(homes) > 150  # the walk reaches them
+    assert {name: places for name, places in homes.items() if len(places) > 1} == {}
+
+
 def test_every_verb_says_in_one_line_what_it_does() -> None:
     command: Any = typer.main.get_command(app)
     assert command.commands

@@ -13,7 +13,7 @@ from loomtest.diagnosis.faults.leakage import FoundLabels, leakage_findings, wit
 from loomtest.diagnosis.faults.parts import judge_parts
 from loomtest.diagnosis.faults.scenes import net_codes, scenes_of
 from loomtest.diagnosis.faults.unexplained import unexplained
-from loomtest.diagnosis.faults.weighing import Run, nets_as_found, weighed, wiring_found
+from loomtest.diagnosis.faults.weighing import MeasuredLoom, nets_as_found, weighed, wiring_found
 from loomtest.diagnosis.joints.report import estimate
 from loomtest.diagnosis.numbers.network import component_labels
 from loomtest.diagnosis.numbers.statistics import median
@@ -40,8 +40,8 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
     expectation = expectation_of(harness, _temperature_c(readings))
     seen = observe(readings, meter, harness.limits)
     scenes = scenes_of(harness, readings.points, seen)
-    told = weighed(Run(harness, readings, meter, expectation), scenes)
-    wiring = wiring_found(harness, told)
+    explained = weighed(MeasuredLoom(harness, readings, meter, expectation), scenes)
+    wiring = wiring_found(harness, explained)
     size = len(readings.points)
     labels = _found_labels(harness, size, wiring)
     parts = judge_parts(harness, wiring, readings, seen, labels, _part_slack_ohm(meter))
@@ -56,7 +56,7 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
     pairs = [(names[a], names[b]) for a, b in seen.contradictory.tolist()]
     differ = labels[seen.contradictory[:, 0]] != labels[seen.contradictory[:, 1]]
     touching = intermittent_shorts(harness, pairs, differ.tolist())
-    found = [finding for one in told for finding in findings_of(one)]
+    found = [finding for one in explained for finding in findings_of(one)]
     if len(found) > 1:
         found = crossed_or_broken(harness, found, _probed(names, seen, found))
     joints = estimate(harness, wiring, readings, meter, expectation)
@@ -68,7 +68,7 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
         isolation_coverage(
             harness,
             seen,
-            nets_as_found(net_codes(harness, size), told),
+            nets_as_found(net_codes(harness, size), explained),
             _proven(harness, wiring, joints.tested),
         ),
         unexplained(harness, names, seen, labels, with_parts_joined(harness, labels, wiring)),
@@ -106,8 +106,8 @@ def _part_slack_ohm(meter: Instrument) -> float:
 
 def _probed(names: Sequence[str], seen: Observations, of: Sequence[Finding]) -> set[frozenset[str]]:
     """Pairs of the findings' points that some reading joined or parted."""
-    told = {point for finding in of for point in finding.points}
-    asked = np.array([name in told for name in names], dtype=np.bool_)
+    named = {point for finding in of for point in finding.points}
+    asked = np.array([name in named for name in names], dtype=np.bool_)
     kept = asked[seen.pair_start] & asked[seen.pair_end]
     pairs = zip(seen.pair_start[kept].tolist(), seen.pair_end[kept].tolist(), strict=True)
     return {frozenset((names[a], names[b])) for a, b in pairs}

@@ -63,7 +63,7 @@ def read_settings(text: str, file: str, problems: list[Problem]) -> Settings:
     document = read_document(text, file, problems)
     if document is None:
         return Settings()
-    return _Reader(file, _lines(text), problems).settings(document)
+    return _SettingsReader(file, _lines(text), problems).settings(document)
 
 
 def _lines(text: str) -> dict[str, int]:
@@ -86,7 +86,7 @@ def _lines(text: str) -> dict[str, int]:
     return lines
 
 
-class _Reader:
+class _SettingsReader:
     def __init__(self, file: str, lines: Mapping[str, int], problems: list[Problem]) -> None:
         self.file, self.lines, self.problems = file, lines, problems
 

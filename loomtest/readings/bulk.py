@@ -17,7 +17,7 @@ from loomtest.errors import InputError
 from loomtest.harness.model import FloatArray
 from loomtest.readings.narrow import OVER_RANGE, narrow_columns
 from loomtest.readings.scale import COMMA, POINT
-from loomtest.readings.table import Cells, Header, Table, parse_header, read_bytes
+from loomtest.readings.table import Cells, Header, ReadingsTable, parse_header, read_bytes
 from loomtest.readings.values import bare_number
 
 if TYPE_CHECKING:
@@ -35,7 +35,7 @@ _TRUTHS = (b"rue", b"RUE", b"alse", b"ALSE")
 _OVER_RANGE = list(OVER_RANGE)
 
 
-def bulk_table(source: Path | bytes, file: str) -> Table | None:
+def bulk_table(source: Path | bytes, file: str) -> ReadingsTable | None:
     """The table of a CSV file (`.csv.gz` too) or of its bytes; None where the careful reader must see it.
 
     Raises InputError for a file that cannot be read or a header that cannot be used.
@@ -82,10 +82,12 @@ def bulk_table(source: Path | bytes, file: str) -> Table | None:
     return _table(columns, plain, header, file)
 
 
-def _table(columns: dict[str, Cells], plain: FloatArray | None, header: Header, file: str) -> Table | None:
+def _table(
+    columns: dict[str, Cells], plain: FloatArray | None, header: Header, file: str
+) -> ReadingsTable | None:
     if any("" in columns[name].texts for name in ("from", "to")):
         return None
-    return Table(
+    return ReadingsTable(
         file=file,
         columns=columns,
         lines=np.arange(2, len(columns["from"].codes) + 2, dtype=np.int64),

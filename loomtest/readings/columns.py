@@ -18,7 +18,7 @@ from loomtest.harness.model import BoolArray, FloatArray, Harness, IntArray, con
 from loomtest.harness.points import folded, natural, read_point
 from loomtest.readings import values
 from loomtest.readings.model import Quantity
-from loomtest.readings.table import Cells, Table
+from loomtest.readings.table import Cells, ReadingsTable
 from loomtest.readings.values import ValueSyntaxError, parse_unit, parse_value, quoted
 
 # After so many bad cells of one column the file is of another kind, and a longer list helps nobody.
@@ -58,7 +58,7 @@ class Columns:
     `keep` are the indices of those rows in the table; every array below is (len(keep),).
     """
 
-    def __init__(self, table: Table, harness: Harness) -> None:
+    def __init__(self, table: ReadingsTable, harness: Harness) -> None:
         self.table, self.harness = table, harness
         self.errors: list[Problem] = list(table.problems)
         self.warnings: list[Problem] = list(table.warnings)

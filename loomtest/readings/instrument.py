@@ -77,14 +77,14 @@ def _parse(path: Path) -> Instrument:
     table = None if text is None else read_document(text, file, problems)
     if text is None or table is None:
         raise InputError(problems)
-    reader = _Reader(file, text)
+    reader = _InstrumentReader(file, text)
     instrument = reader.instrument(table)
     if reader.problems:
         raise InputError(reader.problems)
     return instrument
 
 
-class _Reader:
+class _InstrumentReader:
     """Collects every problem of one file while its tables are read."""
 
     def __init__(self, file: str, text: str) -> None:

@@ -22,7 +22,7 @@ from loomtest.readings.columns import (
 )
 from loomtest.readings.model import Quantity, Readings
 from loomtest.readings.scale import check_decimals, scale_doubts
-from loomtest.readings.table import Table, check_size, decode, parse_table, read_bytes
+from loomtest.readings.table import ReadingsTable, check_size, decode, parse_table, read_bytes
 from loomtest.readings.values import (
     MOST_INFINITY,
     MOST_OHMS,
@@ -90,7 +90,7 @@ def _is_large(path: Path) -> bool:
     return path.is_file() and path.stat().st_size > least
 
 
-def assemble(table: Table, harness: Harness) -> Readings:
+def assemble(table: ReadingsTable, harness: Harness) -> Readings:
     """The readings of a table. Raises InputError with every problem of it."""
     columns = Columns(table, harness)
     start, end = columns.point_codes("from"), columns.point_codes("to")

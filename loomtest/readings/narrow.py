@@ -26,7 +26,7 @@ Words = NDArray[np.uint64]
 
 
 @dataclass
-class _Column:
+class _NarrowColumn:
     """One column while it is read: the codes of each piece, and what they stand for."""
 
     code_of: dict[str, int] = field(default_factory=dict)
@@ -42,7 +42,7 @@ class _Column:
 def narrow_columns(pieces: Iterable[bytes], header: Header) -> tuple[dict[str, Cells], FloatArray] | None:
     """(columns, bare numbers of `value` with over-range as +inf and NaN at its texts); None where some piece
     is not as plain as that. `pieces`: whole lines below the header, each ending in a line feed."""
-    columns = {name: _Column() for name in header.index_of}
+    columns = {name: _NarrowColumn() for name in header.index_of}
     numbers: list[FloatArray] = []
     for data in pieces:
         data = data.replace(b"\r\n", b"\n")

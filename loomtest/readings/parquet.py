@@ -15,13 +15,13 @@ import numpy as np
 
 from loomtest.errors import InputError, Problem
 from loomtest.harness.model import FloatArray
-from loomtest.readings.table import Cells, Table, parse_header
+from loomtest.readings.table import Cells, ReadingsTable, parse_header
 
 if TYPE_CHECKING:
     import pandas as pd
 
 
-def parquet_table(path: Path, file: str) -> Table:
+def parquet_table(path: Path, file: str) -> ReadingsTable:
     """The table of a Parquet file; row n is called line n + 1, as if it had been saved as CSV.
 
     Raises InputError for a file that cannot be read or columns that cannot be used.
@@ -40,16 +40,16 @@ def parquet_table(path: Path, file: str) -> Table:
         else:
             columns[name] = _cells(column)
     lines = np.arange(2, len(frame) + 2, dtype=np.int64)
-    return Table(file, columns, lines, plain, comma_is_decimal=False, warnings=header.warnings)
+    return ReadingsTable(file, columns, lines, plain, comma_is_decimal=False, warnings=header.warnings)
 
 
-def in_words(table: Table) -> Table:
+def in_words(table: ReadingsTable) -> ReadingsTable:
     """The same table with its bare numbers as texts, for a reader that reports each in its own spelling."""
     if table.plain is None:
         return table
     numbers, codes = np.unique(table.plain, return_inverse=True)
     cells = Cells(codes, [_text(number) for number in numbers.tolist()])
-    return Table(
+    return ReadingsTable(
         table.file,
         {**table.columns, "value": cells},
         table.lines,

@@ -49,14 +49,14 @@ MOST_BAD_ROWS = 500  # rows of another width, after which the rest stays unread
 @dataclass(frozen=True)
 class Cells:
     """A column: `codes` (n,) into `texts`, its distinct stripped cells. A code of -1 is a cell that stands
-    as a number in `Table.plain`."""
+    as a number in `ReadingsTable.plain`."""
 
     codes: IntArray
     texts: Sequence[str]
 
 
 @dataclass(frozen=True)
-class Table:
+class ReadingsTable:
     """The known columns of a readings file that are there.
 
     `lines`: (n,) line of each row in the file, counted from 1. `plain`: (n,) the cells of `value` that are
@@ -179,7 +179,7 @@ def _header(first: str, line: int, separator: str, file: str) -> Header:
     return Header(line, separator, len(names), index_of, tuple(warnings))
 
 
-def parse_table(text: str, file: str) -> Table:
+def parse_table(text: str, file: str) -> ReadingsTable:
     """The table of a file's text, row by row: the careful way, which reports every bad row."""
     if len(text) > LARGEST_CAREFUL_BYTES:
         found = f"{len(text):,} characters, with something in them that needs reading row by row"
@@ -205,7 +205,7 @@ def parse_table(text: str, file: str) -> Table:
         lines.append(line)
         for name, index in header.index_of.items():
             columns[name].add(cells[index].strip() if index < len(cells) else "")
-    return Table(
+    return ReadingsTable(
         file=file,
         columns={name: column.cells() for name, column in columns.items()},
         lines=np.array(lines, dtype=np.int64),

@@ -114,7 +114,7 @@ def test_a_scene_weighed_as_a_loom_of_its_own_is_weighed_as_in_the_whole_loom(se
     loom = draw(rng, Order(2, overlap=bool(seed % 2), wires=(15, 40)))
     readings = measure.full_scan(loom, rng, measure.Handheld())
     meter, harness = generic_handheld(), loom.harness
-    run = weighing.Run(harness, readings, meter, expectation_of(harness))
+    run = weighing.MeasuredLoom(harness, readings, meter, expectation_of(harness))
     scenes = scenes_of(harness, readings.points, observe(readings, meter, harness.limits))
     assert scenes
     for scene, rows in zip(scenes, weighing._rows(readings, scenes), strict=True):

@@ -11,7 +11,7 @@ import pytest
 
 from loomtest.diagnosis.verdict import Fault, Finding, Suspect
 from loomtest.evidence.pictures.closeup import MOST_FACES, closeups
-from loomtest.evidence.pictures.drawing import Box, Dot, Drawing, Line, Words
+from loomtest.evidence.pictures.drawing import Box, Dot, Drawing, Polyline, Words
 from loomtest.evidence.pictures.look import WIRE_COLOURS
 from loomtest.evidence.where import plain_sentence, probes_for, where_sentence
 from loomtest.harness.model import Face, Harness, Wire
@@ -113,9 +113,9 @@ def test_a_close_up_frames_the_cavities_and_leads_their_wires_out_to_labels() ->
     rings = {(i.x, i.y): i.title for i in face.items if isinstance(i, Dot) and i.title}
     framed = {rings[f.x + f.w / 2, f.y + f.h / 2].partition(": ")[0] for f in frames}
     assert framed == {"X1:3", "X1:12"}
-    leads = {item.stroke for item in face.items if isinstance(item, Line) and item.width == 4.0}
+    leads = {item.stroke for item in face.items if isinstance(item, Polyline) and item.width == 4.0}
     assert leads == {WIRE_COLOURS["RD"], WIRE_COLOURS["BK"]}
-    stripes = {item.stroke for item in face.items if isinstance(item, Line) and item.width == 1.6}
+    stripes = {item.stroke for item in face.items if isinstance(item, Polyline) and item.width == 1.6}
     assert stripes == {WIRE_COLOURS["WH"]}
 
 

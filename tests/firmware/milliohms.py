@@ -17,7 +17,7 @@ import numpy as np
 from loomtest.bench.rehearsal.network import Network, Parts
 from loomtest.bench.scanner.answers import RangeCalibration
 from loomtest.bench.scanner.protocol import parse_value
-from loomtest.bench.scanner.values import Budget
+from loomtest.bench.scanner.values import BoardBudget
 from tests.firmware.simulated import native
 
 TOLERANCE_PPM = 1000.0  # half-width of the known resistor; its standard uncertainty is this over √3
@@ -50,7 +50,7 @@ def one_board(rng: np.random.Generator) -> tuple[np.ndarray, np.ndarray]:
     kept = [
         RangeCalibration(int(w[1]), int(w[2]) / 256.0, int(w[3]), int(w[4])) for w in lines if w[0] == "cal"
     ]
-    budget = Budget(noise, tuple(kept[-5:]))
+    budget = BoardBudget(noise, tuple(kept[-5:]))
     errors, stated = [], []
     for words, ohms in zip([w for w in lines if w[0] == "pair"], truth, strict=True):
         for token in words[3:5]:

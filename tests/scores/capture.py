@@ -17,7 +17,7 @@ from typing import Protocol
 
 import numpy as np
 
-from loomtest.bench.meter.capture import Capture, Move
+from loomtest.bench.meter.capture import Capture, StateChange
 from loomtest.bench.rehearsal.touches import Brush, Fingers, MeterFront, Touch
 from loomtest.harness.model import FloatArray
 from loomtest.readings.instrument import load_instrument
@@ -42,10 +42,10 @@ class Score:
 
 def stream(
     contacts: Sequence[tuple[float, Contact]], front: MeterFront, until_s: float
-) -> list[tuple[int, Move]]:
+) -> list[tuple[int, StateChange]]:
     """Run the capture over contacts (start, contact) in order; moves with the contact they fell in."""
     capture = Capture(front.instrument)
-    moves: list[tuple[int, Move]] = []
+    moves: list[tuple[int, StateChange]] = []
     index = 0
     for tick in range(1, int(until_s / front.interval_s)):
         now = tick * front.interval_s
@@ -88,7 +88,7 @@ def steady_score(instrument: Instrument, count: int, seed: int, interval_s: floa
         touch = Touch(rng, path, hold_s, four_wire=instrument.method == "four-wire")
         contacts.append((now, touch))
         now += touch.hold_s + float(rng.uniform(1.0, 3.0))
-    taken: list[list[Move]] = [[] for _ in range(count)]
+    taken: list[list[StateChange]] = [[] for _ in range(count)]
     for index, move in stream(contacts, front, now + 2):
         if move.what == "taken":
             assert index >= 0, "taken although nothing was touched"

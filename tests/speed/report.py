@@ -15,7 +15,7 @@ from pathlib import Path
 
 from loomtest.diagnosis.judge import judge
 from loomtest.evidence.page.page import board_of
-from loomtest.evidence.pictures.drawing import Box, Dot, Drawing, Line, Way, Words
+from loomtest.evidence.pictures.drawing import Box, Dot, Drawing, Polyline, Way, Words
 from loomtest.harness.load import load_harness
 from loomtest.readings.load import load_readings
 from tests.speed.processes import costs
@@ -77,7 +77,7 @@ KINDS = ("boxes", "dots", "lines", "words")
 def content(picture: Drawing) -> list[str]:
     """Size and numbers of boxes, dots, lines and words of the picture, as the bare script takes them."""
     counted = Counter(type(item) for item in picture.items if not isinstance(item, Way))
-    kinds = [counted[kind] for kind in (Box, Dot, Line, Words)]
+    kinds = [counted[kind] for kind in (Box, Dot, Polyline, Words)]
     kinds[0] += sum(counted.values()) - sum(kinds)
     return [f"{picture.width:.0f}", f"{picture.height:.0f}", *map(str, kinds)]
 

@@ -50,7 +50,7 @@ class SettleRule:
 
 
 @dataclass(frozen=True, slots=True)
-class Move:
+class StateChange:
     """A change of state. `value_ohm` is a value that the meter showed, nearest the window's mean.
 
     `taken`: a reading; `fingers`: steady between 0.1 and 10 MΩ, which may be the person; `shaky`: the
@@ -98,7 +98,7 @@ class Capture:
         """A part of so many ohms comes next: it may be taken although a hand can have as much."""
         self.auto_below_ohm = max(self.rule.auto_below_ohm, 3.0 * ohm if ohm and math.isfinite(ohm) else 0.0)
 
-    def feed(self, now_s: float, shown: Shown) -> list[Move]:
+    def feed(self, now_s: float, shown: Shown) -> list[StateChange]:
         """Take one sample (ohms only; +inf is over-range) and return what changed."""
         gap_s = now_s - self._last_s
         self._last_s = now_s
@@ -118,7 +118,7 @@ class Capture:
         if self.state == "open":
             self.state, self._touched_s, self._shaky_said = "touching", now_s, False
             self._window.clear()
-            moves.append(Move("touching", now_s, shown.value))
+            moves.append(StateChange("touching", now_s, shown.value))
         return moves + self._settle(now_s, shown)
 
     def _forget(self) -> None:
@@ -128,7 +128,7 @@ class Capture:
         if self.state != "taken":
             self.state = "open"
 
-    def _apart(self, now_s: float, shown: Shown) -> list[Move]:
+    def _apart(self, now_s: float, shown: Shown) -> list[StateChange]:
         """Over-range, or so high that a hand may be what conducts."""
         self._open_s += self._interval_s
         self._open_samples += 1
@@ -137,13 +137,13 @@ class Capture:
             if self._open_samples >= 2 and self._open_s >= self.rule.lift_s:
                 self.state = "open"
                 self._window.clear()
-                moves.append(Move("lifted", now_s))
+                moves.append(StateChange("lifted", now_s))
             return moves
         if self._window and self._window[-1] < self.auto_below_ohm:
             self._window.clear()
         if self.state != "open" and self._open_samples >= 2 and self._open_s >= self.rule.lift_s:
             self.state = "open"
-            moves.append(Move("lifted", now_s))
+            moves.append(StateChange("lifted", now_s))
         if not math.isfinite(shown.value):
             self._window.clear()
             self._fingers_said = False
@@ -151,10 +151,10 @@ class Capture:
             values = self._push(shown.value, needed := self.rule.samples(self._interval_s, False))
             if len(values) == needed and max(values) < 2.0 * min(values):
                 self._fingers_said = True
-                moves.append(Move("fingers", now_s, _nearest_mean(values)))
+                moves.append(StateChange("fingers", now_s, _nearest_mean(values)))
         return moves
 
-    def _settle(self, now_s: float, shown: Shown) -> list[Move]:
+    def _settle(self, now_s: float, shown: Shown) -> list[StateChange]:
         values = self._push(shown.value, needed := self._needed(now_s))
         spread = max(values) - min(values)
         resolution = self._resolution(shown)
@@ -164,10 +164,10 @@ class Capture:
         if steady and len(values) == needed and _creep(values) <= max(resolution, 0.35 * allowed):
             self._follow_noise(values, resolution)
             self.state = "taken"
-            return [Move("taken", now_s, _nearest_mean(values), spread, len(values))]
+            return [StateChange("taken", now_s, _nearest_mean(values), spread, len(values))]
         if not self._shaky_said and now_s - self._touched_s > self.rule.shaky_after_s:
             self._shaky_said = True
-            return [Move("shaky", now_s, shown.value, spread, len(values))]
+            return [StateChange("shaky", now_s, shown.value, spread, len(values))]
         return []
 
     def _push(self, value: float, needed: int) -> list[float]:

@@ -11,7 +11,7 @@ from collections import deque
 from collections.abc import Callable, Iterator
 
 from loomtest.bench.rehearsal.analog import Analog
-from loomtest.bench.rehearsal.measure import MILLIOHM, SAME, UNUSABLE, Calibration, Meter
+from loomtest.bench.rehearsal.measure import MILLIOHM, SAME, UNUSABLE, BoardMeter, Calibration
 from loomtest.bench.rehearsal.network import Network
 from loomtest.bench.scanner.protocol import check_of, pin_set, pins_of
 
@@ -42,7 +42,7 @@ class Board:
     """The firmware's commands. `answers` yields the bodies of answer lines, one after the other."""
 
     def __init__(self, network: Network, switches: bool = True) -> None:
-        self.meter = Meter(Analog(network), switches)
+        self.meter = BoardMeter(Analog(network), switches)
         self.pins, self.switches = network.pins, switches
         self.first_range = MILLIOHM if switches else MILLIOHM + 1
         self.before_row: Callable[[bool], None] = lambda watched: None  # a rehearsed loom may be flexed here

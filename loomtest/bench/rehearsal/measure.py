@@ -41,7 +41,7 @@ def _scaled(scale: int, num: int, den: int) -> int:
     return -value if num < 0 else value
 
 
-class Meter:
+class BoardMeter:
     """The measuring half of the firmware on a simulated analogue side; pins count from 0."""
 
     def __init__(self, board: Analog, switches: bool = True) -> None:

@@ -25,7 +25,7 @@ _INSTRUCTION = re.compile(r"(tool says|meter says|every|hold|wait|unplug)(?: (.*
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class ScriptLine:
     """One instruction, with the line of the script it stands on."""
 
     number: int
@@ -34,7 +34,7 @@ class Line:
     seconds: float = 0.0
 
 
-def read_script(path: Path) -> list[Line]:
+def read_script(path: Path) -> list[ScriptLine]:
     """The instructions of a script. Raises InputError with every line that is none."""
     try:
         text = path.read_text("utf-8")
@@ -51,10 +51,10 @@ def read_script(path: Path) -> list[Line]:
             continue
         what, rest = match[1], match[2] or ""
         if what.endswith("says"):
-            lines.append(Line(number, what, rest))
+            lines.append(ScriptLine(number, what, rest))
             continue
         try:
-            lines.append(Line(number, what, rest, float(rest)))
+            lines.append(ScriptLine(number, what, rest, float(rest)))
         except ValueError:
             problems.append(Problem(str(path), number, what, repr(rest), "a number of seconds"))
     if problems:
@@ -65,7 +65,7 @@ def read_script(path: Path) -> list[Line]:
 class ScriptedPort:
     """Plays a script to whoever reads and writes; `finished` is True when every line was consumed."""
 
-    def __init__(self, script: list[Line], clock: Clock, end: bytes = b"\r\n") -> None:
+    def __init__(self, script: list[ScriptLine], clock: Clock, end: bytes = b"\r\n") -> None:
         self._script, self._clock, self._end = script, clock, end
         self._at = 0
         self._every_s = 0.0
@@ -110,7 +110,7 @@ class ScriptedPort:
         if self._gone_until_s is not None:
             raise OSError("the cable is out")
 
-    def _step(self, line: Line) -> bytes | None:
+    def _step(self, line: ScriptLine) -> bytes | None:
         """Play one line as far as the time allows; None where it has to wait."""
         now = self._clock()
         if line.what == "tool says":
@@ -135,7 +135,7 @@ class ScriptedPort:
         self._at += 1
         return b""
 
-    def _expect(self, line: Line) -> bytes | None:
+    def _expect(self, line: ScriptLine) -> bytes | None:
         wanted = self._plain(line.text)
         if len(self._sent.strip()) < len(wanted):
             return None
@@ -149,7 +149,7 @@ class ScriptedPort:
         self._at += 1
         return b""
 
-    def _hold(self, line: Line, now: float) -> bytes | None:
+    def _hold(self, line: ScriptLine, now: float) -> bytes | None:
         if self._hold_until_s is None:
             self._hold_until_s = now + line.seconds
         if now >= self._hold_until_s:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from loomtest.bench.scanner.protocol import Value
+from loomtest.bench.scanner.protocol import PinValue
 from loomtest.errors import InstrumentError
 
 
@@ -29,11 +29,11 @@ class SelfTest:
 
 
 @dataclass(frozen=True, slots=True)
-class Row:
+class PinRow:
     """One pin (from 1) driven high against all others: `values[k]` belongs to pin k + 1."""
 
     pin: int
-    values: tuple[Value, ...]
+    values: tuple[PinValue, ...]
 
 
 @dataclass(frozen=True, slots=True)

@@ -16,14 +16,14 @@ from dataclasses import dataclass
 from types import TracebackType
 from typing import Protocol, TypeVar
 
-from loomtest.bench.scanner.answers import Identity, RangeCalibration, Row, SelfTest, StandingVoltageError
+from loomtest.bench.scanner.answers import Identity, PinRow, RangeCalibration, SelfTest, StandingVoltageError
 from loomtest.bench.scanner.protocol import (
     PROTOCOL,
     Boot,
     Damaged,
     Link,
+    PinValue,
     Reply,
-    Value,
     parse_row,
     parse_value,
     pin_set,
@@ -217,10 +217,10 @@ class Scanner:
         """Raises StandingVoltageError when a voltage stands between any two pins; drives nothing."""
         self._ask("volts", lambda words: words == ("volts", "none") or None)
 
-    def pair(self, start: int, end: int) -> tuple[Value, Value]:
+    def pair(self, start: int, end: int) -> tuple[PinValue, PinValue]:
         """Two pins (from 1), measured with `start` high, then with `end` high."""
 
-        def understand(words: tuple[str, ...]) -> tuple[Value, Value] | None:
+        def understand(words: tuple[str, ...]) -> tuple[PinValue, PinValue] | None:
             if len(words) != 5 or words[:3] != ("pair", str(start), str(end)):
                 return None
             there, back = parse_value(words[3]), parse_value(words[4])
@@ -228,18 +228,18 @@ class Scanner:
 
         return self._ask(f"pair {start} {end}", understand)
 
-    def row(self, pin: int, among: Collection[int] | None = None) -> Row:
+    def row(self, pin: int, among: Collection[int] | None = None) -> PinRow:
         """One pin against all others, or against those of `among`."""
         pins = self.identity.pins
         chosen = "" if among is None else " " + pin_set(set(among), pins)
 
-        def understand(words: tuple[str, ...]) -> Row | None:
+        def understand(words: tuple[str, ...]) -> PinRow | None:
             found = parse_row(words, pins)
-            return Row(*found) if found and found[0] == pin else None
+            return PinRow(*found) if found and found[0] == pin else None
 
         return self._ask(f"row {pin}{chosen}", understand)
 
-    def scan(self, rows: Collection[int] | None = None) -> Iterator[Row]:
+    def scan(self, rows: Collection[int] | None = None) -> Iterator[PinRow]:
         """Every pin against every other, one row at a time as they come; `rows`: only these are wanted.
 
         Rows that were damaged or lost are asked for one by one at the end; each is given once.
@@ -257,7 +257,7 @@ class Scanner:
                 found = parse_row(words, pins)
                 if found is None:
                     continue
-                row = Row(*found)
+                row = PinRow(*found)
                 low[row.pin] = {n for n, v in enumerate(row.values, 1) if v.range in (0, 1)}
                 told = {n for n, v in enumerate(row.values, 1) if v.same}
                 # What refers to a row that was lost, or to a pair that has changed since, is asked for anew.

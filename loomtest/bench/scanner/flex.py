@@ -14,9 +14,9 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field
 
 from loomtest.bench.scanner.driver import Scanner
-from loomtest.bench.scanner.protocol import Value
+from loomtest.bench.scanner.protocol import PinValue
 from loomtest.bench.scanner.sockets import Sockets
-from loomtest.bench.scanner.values import Budget
+from loomtest.bench.scanner.values import BoardBudget
 
 REST_LOOKS = 4
 DEPARTS_SIGMA = 8.0
@@ -29,7 +29,7 @@ class Look:
 
     start: int
     end: int
-    value: Value
+    value: PinValue
     rest_ohm: float
     moved: bool
     round: int
@@ -39,10 +39,10 @@ class Look:
 class Watch:
     """The rest of every pair, and what departs from it; no port and no clock."""
 
-    budget: Budget
-    first: dict[tuple[int, int], list[Value]] = field(default_factory=dict)
+    budget: BoardBudget
+    first: dict[tuple[int, int], list[PinValue]] = field(default_factory=dict)
 
-    def look(self, start: int, end: int, value: Value, round_: int) -> Look:
+    def look(self, start: int, end: int, value: PinValue, round_: int) -> Look:
         """One more value of a pair."""
         looks = self.first.setdefault((start, end), [])
         if len(looks) < REST_LOOKS:
@@ -51,7 +51,7 @@ class Watch:
         rest = statistics.median(v.ohms for v in looks)
         return Look(start, end, value, rest, self._departs(value, rest, looks[0]), round_)
 
-    def _departs(self, value: Value, rest: float, like: Value) -> bool:
+    def _departs(self, value: PinValue, rest: float, like: PinValue) -> bool:
         if math.isinf(value.ohms) or math.isinf(rest):
             return math.isinf(value.ohms) != math.isinf(rest)
         either = max(self.budget.uncertainty_ohm(value), self.budget.uncertainty_ohm(like))
@@ -62,7 +62,7 @@ def flex_watch(
     scanner: Scanner,
     sockets: Sockets,
     nets: tuple[tuple[int, ...], ...],
-    budget: Budget,
+    budget: BoardBudget,
     *,
     seconds: float,
     clock: Callable[[], float] = time.monotonic,

@@ -29,7 +29,7 @@ _FACTOR = {"L": 1e-3, "R": 1.0, "K": 1e3}
 
 
 @dataclass(frozen=True, slots=True)
-class Value:
+class PinValue:
     """One answer of the board: `ohms` is +inf for over-range, NaN where the pair was not asked for.
 
     `same`: measured, both ways in one, in the row of the other pin (then `ohms` is NaN too).
@@ -89,22 +89,22 @@ def unframe(line: bytes) -> tuple[str, tuple[str, ...]] | None:
     return (body[1:3].decode("ascii"), words) if all(words) else None
 
 
-def parse_value(token: str) -> Value | None:
+def parse_value(token: str) -> PinValue | None:
     """`4R702/1`, `>`, `=` or `.`; None for anything else."""
     if token == OVER:
-        return Value(math.inf)
+        return PinValue(math.inf)
     if token == NOT_ASKED:
-        return Value(math.nan)
+        return PinValue(math.nan)
     if token == SAME:
-        return Value(math.nan, same=True)
+        return PinValue(math.nan, same=True)
     found = _VALUE.fullmatch(token)
     if not found:
         return None
     sign, whole, letter, part, range_number = found.groups()
-    return Value(float(f"{sign}{whole}.{part}") * _FACTOR[letter], int(range_number))
+    return PinValue(float(f"{sign}{whole}.{part}") * _FACTOR[letter], int(range_number))
 
 
-def parse_row(words: tuple[str, ...], pins: int) -> tuple[int, tuple[Value, ...]] | None:
+def parse_row(words: tuple[str, ...], pins: int) -> tuple[int, tuple[PinValue, ...]] | None:
     """(pin, values against pins 1..n) of a `row` line; None when it does not hold together."""
     pin = _pin(words[1], pins) if len(words) == 3 and words[0] == "row" else None
     if pin is None:

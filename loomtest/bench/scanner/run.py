@@ -8,16 +8,16 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from loomtest.bench.scanner.answers import Row, SelfTest
+from loomtest.bench.scanner.answers import PinRow, SelfTest
 from loomtest.bench.scanner.driver import Scanner
-from loomtest.bench.scanner.protocol import Value
+from loomtest.bench.scanner.protocol import PinValue
 from loomtest.bench.scanner.sockets import Sockets
 from loomtest.bench.scanner.values import (
     OVER_RANGE_PROVES_OHM,
     UNCALIBRATED_PPM,
     UNIT_OHM,
     UP_TO_OHM,
-    Budget,
+    BoardBudget,
 )
 from loomtest.errors import InstrumentError
 from loomtest.readings.model import Instrument, Quantity, Range
@@ -29,7 +29,7 @@ ROW_EVENT = "pin scanned"
 AGREE_SIGMA = 6.0  # repeats that differ more are recorded apart: a joint that moves is no noise
 
 
-def instrument_of(scanner: Scanner, budget: Budget) -> Instrument:
+def instrument_of(scanner: Scanner, budget: BoardBudget) -> Instrument:
     """What the run folder says of the board; every reading brings its own uncertainty beside it."""
     who = scanner.identity
     ppm = {kept.range: kept.ppm or UNCALIBRATED_PPM for kept in budget.calibration}
@@ -46,7 +46,7 @@ def instrument_of(scanner: Scanner, budget: Budget) -> Instrument:
     )
 
 
-def ready(scanner: Scanner, sockets: Sockets) -> Budget:
+def ready(scanner: Scanner, sockets: Sockets) -> BoardBudget:
     """Self-test before a scan, and the budget that follows from it.
 
     Raises StandingVoltageError on a live loom, InstrumentError when a pin that is used is not right.
@@ -60,7 +60,7 @@ def ready(scanner: Scanner, sockets: Sockets) -> Budget:
             "whether the board or the loom is at fault"
         )
     _check_rest(test)
-    return Budget(test.noise_codes, scanner.calibration())
+    return BoardBudget(test.noise_codes, scanner.calibration())
 
 
 def _check_rest(test: SelfTest) -> None:
@@ -75,11 +75,11 @@ def _check_rest(test: SelfTest) -> None:
 class Merged:
     """One ordered pair over repeated scans: values that agree are one mean."""
 
-    value: Value
+    value: PinValue
     averaged: int
 
 
-def merge(values: Sequence[Value], budget: Budget) -> tuple[Merged, ...]:
+def merge(values: Sequence[PinValue], budget: BoardBudget) -> tuple[Merged, ...]:
     """The mean of values of one range that agree within their uncertainty; otherwise each by itself."""
     ranges = {value.range for value in values}
     if len(values) == 1 or len(ranges) > 1:
@@ -90,11 +90,11 @@ def merge(values: Sequence[Value], budget: Budget) -> tuple[Merged, ...]:
     widest = max(budget.uncertainty_ohm(value) for value in values)
     if max(ohms) - min(ohms) > AGREE_SIGMA * widest:
         return tuple(Merged(value, 1) for value in values)
-    return (Merged(Value(math.fsum(ohms) / len(ohms), values[0].range), len(values)),)
+    return (Merged(PinValue(math.fsum(ohms) / len(ohms), values[0].range), len(values)),)
 
 
 def readings_of(
-    pin: int, columns: Mapping[int, Sequence[Value]], sockets: Sockets, budget: Budget
+    pin: int, columns: Mapping[int, Sequence[PinValue]], sockets: Sockets, budget: BoardBudget
 ) -> Iterator[Reading]:
     """Readings of one pin driven high; `columns`: the values against each other pin, over repeated scans."""
     start = sockets.by_pin[pin]
@@ -117,7 +117,7 @@ def readings_of(
 
 
 @dataclass(frozen=True, slots=True)
-class Progress:
+class RowRecorded:
     """One row recorded: `done` of `total`; `joined`: other pins that it was not over-range to."""
 
     pin: int
@@ -142,18 +142,18 @@ def rows_recorded(folder: Path, sockets: Sockets) -> frozenset[int]:
 def record_scan(
     scanner: Scanner,
     sockets: Sockets,
-    budget: Budget,
+    budget: BoardBudget,
     writer: RunWriter,
     *,
     repeats: int = 1,
     done: frozenset[int],
-) -> Iterator[Progress]:
-    """Scan, `repeats` times over, and record; a row is on disk when its Progress comes.
+) -> Iterator[RowRecorded]:
+    """Scan, `repeats` times over, and record; a row is on disk when its RowRecorded comes.
 
     Pins without a socket are scanned by the board and not recorded. Rows in `done` are left out.
     """
     wanted = [pin for pin in sorted(sockets.by_pin) if pin not in done]
-    seen: dict[int, dict[int, list[Value]]] = {pin: {} for pin in wanted}
+    seen: dict[int, dict[int, list[PinValue]]] = {pin: {} for pin in wanted}
     finished = 0
     for repeat in range(repeats):
         for row in scanner.scan(wanted):
@@ -167,10 +167,10 @@ def record_scan(
             writer.note_event(ROW_EVENT, pin=row.pin, point=sockets.by_pin[row.pin].point)
             finished += 1
             joined = sum(any(v.range is not None for v in values) for values in columns.values())
-            yield Progress(row.pin, sockets.by_pin[row.pin].point, finished, len(wanted), joined)
+            yield RowRecorded(row.pin, sockets.by_pin[row.pin].point, finished, len(wanted), joined)
 
 
-def _collect(row: Row, columns: dict[int, list[Value]], sockets: Sockets) -> None:
+def _collect(row: PinRow, columns: dict[int, list[PinValue]], sockets: Sockets) -> None:
     for other, value in enumerate(row.values, 1):
         if other in sockets.by_pin and not math.isnan(value.ohms):
             columns.setdefault(other, []).append(value)

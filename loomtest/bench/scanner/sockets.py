@@ -20,7 +20,7 @@ from pathlib import Path
 
 import numpy as np
 
-from loomtest.bench.scanner.answers import Row
+from loomtest.bench.scanner.answers import PinRow
 from loomtest.errors import InputError, Problem, nearest
 from loomtest.harness.model import Harness, connector_of
 
@@ -140,7 +140,7 @@ def _lead(text: str) -> float:
     return value if math.isfinite(value) and value >= 0.0 else math.nan
 
 
-def touched(rows: Iterable[Row | None]) -> Iterator[int | None]:
+def touched(rows: Iterable[PinRow | None]) -> Iterator[int | None]:
     """Touch to find: from rows of the probe's pin, the pin whose terminal is held, once for each touch.
 
     `None` in `rows` passes through, so that a caller can look for the keyboard. A touch counts when the same
@@ -164,7 +164,7 @@ def touched(rows: Iterable[Row | None]) -> Iterator[int | None]:
             yield None
 
 
-def zero_leads(rows: Sequence[Row], pins: Sequence[int]) -> dict[int, float]:
+def zero_leads(rows: Sequence[PinRow], pins: Sequence[int]) -> dict[int, float]:
     """Lead resistance of each pin, from a scan with the terminals of these pins all pressed on one bar.
 
     Every pair then reads the sum of its two leads: least squares over all pairs, ohms by pin. Raises

@@ -11,7 +11,7 @@ import math
 from dataclasses import dataclass
 
 from loomtest.bench.scanner.answers import RangeCalibration
-from loomtest.bench.scanner.protocol import Value
+from loomtest.bench.scanner.protocol import PinValue
 
 SAMPLES, QUICK = 8, 4  # of each polarity in the milliohm range, of each channel in the others
 OVER_RANGE_PROVES_OHM = 4e6
@@ -29,13 +29,13 @@ FULL_CODES = 1024.0
 
 
 @dataclass(frozen=True)
-class Budget:
+class BoardBudget:
     """`uncertainty` of any reading of one board, in ohms (k = 1)."""
 
     noise_codes: float
     calibration: tuple[RangeCalibration, ...]
 
-    def uncertainty_ohm(self, value: Value, averaged: int = 1) -> float:
+    def uncertainty_ohm(self, value: PinValue, averaged: int = 1) -> float:
         """Standard uncertainty of the mean of `averaged` readings; NaN for over-range."""
         if value.range is None:
             return math.nan

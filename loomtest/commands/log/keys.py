@@ -37,10 +37,10 @@ def named(text: str) -> list[str]:
 if sys.platform == "win32":
     import msvcrt
 
-    class Keys:
+    class ConsoleKeys:
         """Keys of a Windows console."""
 
-        def __enter__(self) -> Keys:
+        def __enter__(self) -> ConsoleKeys:
             return self
 
         def __exit__(
@@ -59,16 +59,18 @@ if sys.platform == "win32":
                 text += letter
             return named(text)
 
+    Keys = ConsoleKeys
+
 else:
     import os
     import select
     import termios
     import tty
 
-    class Keys:
+    class TerminalKeys:
         """Keys of a terminal in character mode; its former mode comes back at the end."""
 
-        def __enter__(self) -> Keys:
+        def __enter__(self) -> TerminalKeys:
             self._file = sys.stdin.fileno()
             self._mode = termios.tcgetattr(self._file)
             tty.setcbreak(self._file)
@@ -88,3 +90,5 @@ else:
                     raise KeyboardInterrupt  # the terminal was closed
                 data += piece
             return named(data.decode("utf-8", "replace"))
+
+    Keys = TerminalKeys

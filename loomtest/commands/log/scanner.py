@@ -14,10 +14,10 @@ import typer
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from loomtest.bench.scanner.answers import Row
+    from loomtest.bench.scanner.answers import PinRow
     from loomtest.bench.scanner.driver import Scanner
     from loomtest.bench.scanner.sockets import Sockets
-    from loomtest.bench.scanner.values import Budget
+    from loomtest.bench.scanner.values import BoardBudget
     from loomtest.harness.model import Harness
     from loomtest.readings.run import RunWriter
 
@@ -84,7 +84,9 @@ def log_scanner(harness_path: str | Path, out: str | Path, port: str, wishes: Wi
     typer.echo(f"  loomtest judge {harness_path} {out}")
 
 
-def _run_folder(out: Path, harness: Harness, scanner: Scanner, budget: Budget, wishes: Wishes) -> RunWriter:
+def _run_folder(
+    out: Path, harness: Harness, scanner: Scanner, budget: BoardBudget, wishes: Wishes
+) -> RunWriter:
     from loomtest.bench.scanner.run import instrument_of, now
     from loomtest.readings.run import About, create_run, resume_run
     from loomtest.readings.runfile import RUN_FILE
@@ -156,7 +158,7 @@ def _touch(scanner: Scanner, harness: Harness, table: Path, probe: int) -> Socke
     return sockets
 
 
-def _probe_rows(scanner: Scanner, probe: int) -> Iterator[Row]:
+def _probe_rows(scanner: Scanner, probe: int) -> Iterator[PinRow]:
     while True:
         yield scanner.row(probe)
 
@@ -171,7 +173,7 @@ def _tell_missing(harness: Harness, sockets: Sockets) -> None:
 # ---- what is recorded ----
 
 
-def _scan(scanner: Scanner, sockets: Sockets, budget: Budget, writer: RunWriter, wishes: Wishes) -> None:
+def _scan(scanner: Scanner, sockets: Sockets, budget: BoardBudget, writer: RunWriter, wishes: Wishes) -> None:
     from loomtest.bench.scanner.run import record_scan, rows_recorded
 
     done = rows_recorded(writer.folder, sockets)
@@ -236,7 +238,12 @@ def _parallel(scanner: Scanner, harness: Harness, sockets: Sockets, writer: RunW
 
 
 def _flex(
-    scanner: Scanner, harness: Harness, sockets: Sockets, budget: Budget, writer: RunWriter, seconds: float
+    scanner: Scanner,
+    harness: Harness,
+    sockets: Sockets,
+    budget: BoardBudget,
+    writer: RunWriter,
+    seconds: float,
 ) -> None:
     from loomtest.bench.scanner.flex import flex_watch
     from loomtest.bench.scanner.parallel import nets_of

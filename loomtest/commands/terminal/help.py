@@ -50,7 +50,7 @@ JOB = (
 
 
 @dataclass(frozen=True)
-class Entry:
+class HelpEntry:
     """An argument or option: how it is written, its help, and what stands instead of it."""
 
     written: str
@@ -59,7 +59,7 @@ class Entry:
     argument: bool
 
 
-def entries(command: Any) -> list[Entry]:
+def entries(command: Any) -> list[HelpEntry]:
     """Every argument and option of a verb, arguments first, --help left out."""
     found = []
     for parameter in command.params:
@@ -67,13 +67,13 @@ def entries(command: Any) -> list[Entry]:
         text = _SHELL.get(parameter.name or "", (parameter.help or "").strip())
         if argument:
             name = (parameter.metavar or parameter.name).upper()
-            found.append(Entry(name, text, parameter.required, True))
+            found.append(HelpEntry(name, text, parameter.required, True))
             continue
         if parameter.name == "help":
             continue
         value = "" if parameter.is_flag else " " + value_name(parameter)
         text += _default(parameter)
-        found.append(Entry(", ".join(parameter.opts) + value, text, parameter.required, False))
+        found.append(HelpEntry(", ".join(parameter.opts) + value, text, parameter.required, False))
     return sorted(found, key=lambda entry: not entry.argument)
 
 

@@ -13,7 +13,7 @@ from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from loomtest.diagnosis.faults.scene import Parts, Placement, Scene, components, find
+from loomtest.diagnosis.faults.scene import PartPaths, Placement, Scene, components, find
 
 UNEXPLAINED = 100  # cost of a reading that stays unexplained, far above any fault
 _BRANCHES = 4000
@@ -214,7 +214,7 @@ def shorts_needed(
     return tuple(shorts), left
 
 
-def cleared_edges(scene: Scene, placed: Placement, labels: Sequence[int], parts: Parts) -> frozenset[int]:
+def cleared_edges(scene: Scene, placed: Placement, labels: Sequence[int], parts: PartPaths) -> frozenset[int]:
     """Edges that every path of some conducting reading needs: bridges of the graph between its two points."""
     conducting = [(a, b) for a, b, _ in scene.joined]
     for a, b, ohm, over in scene.apart:

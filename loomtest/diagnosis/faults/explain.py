@@ -18,14 +18,14 @@ from loomtest.diagnosis.faults.scene import Placement, Scene, components
 _WIDTH = 10  # placements kept a level
 _LEVELS = 8
 _BAD_JOINT_WEIGHT = 8.0
-_MOST_SOLUTIONS = 12
+_MOST_EXPLANATIONS = 12
 _MOST_RESPELLED = 6  # rotations of the same joins offered to the resistances
 _ROUGH_OHM = 1.0  # more than wires and sound joints show
 _PATIENCE = 2  # levels without a cheaper total before the search ends
 
 
 @dataclass(frozen=True)
-class Solution:
+class Explanation:
     """One explanation of a scene: moves, and the opens and shorts that remain under them."""
 
     moves: Moves
@@ -39,17 +39,17 @@ class Solution:
         return len(self.move_faults) + self.repair.cost
 
 
-def explain(scene: Scene, likeliness: Likeliness) -> tuple[list[Solution], list[Solution]]:
+def explain(scene: Scene, likeliness: Likeliness) -> tuple[list[Explanation], list[Explanation]]:
     """(the cheapest explanations, never none; those of one fault more), each the likeliest first."""
-    known: dict[Moves, Solution] = {}
+    known: dict[Moves, Explanation] = {}
     ranked: dict[Moves, int] = {Moves(): quick_cost(scene, scene.home)}
 
-    def solve(moves: Moves) -> Solution:
+    def solve(moves: Moves) -> Explanation:
         if moves not in known:
             faults, placed = moves.faults(scene), moves.placement(scene)
             mended = repair(scene, placed)
             weight = likeliness.of(scene, faults) - _roughness(scene, placed, mended)
-            known[moves] = Solution(moves, mended, tuple(faults), weight)
+            known[moves] = Explanation(moves, mended, tuple(faults), weight)
         return known[moves]
 
     beam, best, waited = [Moves()], solve(Moves()).cost, 0
@@ -77,18 +77,18 @@ def explain(scene: Scene, likeliness: Likeliness) -> tuple[list[Solution], list[
         best = min(best, cheapest)
         if not beam:
             break
-    best_solutions = [s for s in known.values() if s.cost == best]
-    for solution in _ranked(best_solutions)[:3]:
-        for other in [*_mirrored(scene, solution.moves), *_respelled(scene, solution.moves)]:
+    best_ones = [s for s in known.values() if s.cost == best]
+    for explanation in _ranked(best_ones)[:3]:
+        for other in [*_mirrored(scene, explanation.moves), *_respelled(scene, explanation.moves)]:
             if other not in known and other.possible(scene) and solve(other).cost == best:
-                best_solutions.append(solve(other))
-    return _ranked(best_solutions), _ranked([s for s in known.values() if s.cost == best + 1])
+                best_ones.append(solve(other))
+    return _ranked(best_ones), _ranked([s for s in known.values() if s.cost == best + 1])
 
 
-def _ranked(solutions: list[Solution]) -> list[Solution]:
+def _ranked(explanations: list[Explanation]) -> list[Explanation]:
     """The likeliest few, so ordered that the same readings give the same bytes."""
-    ranked = sorted(solutions, key=lambda s: (-s.log_weight, s.moves.cavity, s.moves.ends))
-    return ranked[:_MOST_SOLUTIONS]
+    ranked = sorted(explanations, key=lambda s: (-s.log_weight, s.moves.cavity, s.moves.ends))
+    return ranked[:_MOST_EXPLANATIONS]
 
 
 def _roughness(scene: Scene, placed: Placement, mended: Repair) -> float:

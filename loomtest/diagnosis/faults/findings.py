@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
 from loomtest.diagnosis.faults.cuts import agrees
-from loomtest.diagnosis.faults.explain import Solution
+from loomtest.diagnosis.faults.explain import Explanation
 from loomtest.diagnosis.faults.moves import Likeliness, MoveFault
 from loomtest.diagnosis.faults.scene import Placement, Scene, components, find
 from loomtest.diagnosis.verdict import Alternative, Finding, Suspect
@@ -19,92 +19,93 @@ _ABOUT_AS_WELL = 0.05  # share of the best one's weight under which another way 
 
 
 @dataclass(frozen=True)
-class Told:
+class Explained:
     """One scene with its explanations, cheapest and likeliest first."""
 
     harness: Harness
     points: tuple[str, ...]
     scene: Scene
     likeliness: Likeliness
-    solutions: tuple[Solution, ...]
+    explanations: tuple[Explanation, ...]
 
     @property
-    def best(self) -> Solution:
+    def best(self) -> Explanation:
         """The cheapest and likeliest."""
-        return self.solutions[0]
+        return self.explanations[0]
 
     def name(self, local: int) -> str:
         """A local point's name."""
         return self.points[self.scene.codes[local]]
 
-    def probability(self, of: Callable[[Solution], bool]) -> float:
+    def probability(self, of: Callable[[Explanation], bool]) -> float:
         """Share of the weight of equally cheap explanations for which `of` holds."""
-        top = self.solutions[0].log_weight
-        weights = [(math.exp(s.log_weight - top), s) for s in self.solutions]
+        top = self.explanations[0].log_weight
+        weights = [(math.exp(s.log_weight - top), s) for s in self.explanations]
         return sum(w for w, s in weights if of(s)) / sum(w for w, _ in weights)
 
 
-def findings_of(told: Told) -> list[Finding]:
+def findings_of(explained: Explained) -> list[Finding]:
     """Moves first, then opens, then shorts, each one physical fault."""
-    placed = told.best.moves.placement(told.scene)
-    opens = [_open(told, placed, edge) for edge in told.best.repair.opens]
-    moved = [_moved(told, fault) for fault in told.best.move_faults]
-    shorts = [_short(told, placed, short) for short in _by_nearness(told, placed)]
+    placed = explained.best.moves.placement(explained.scene)
+    opens = [_open(explained, placed, edge) for edge in explained.best.repair.opens]
+    moved = [_moved(explained, fault) for fault in explained.best.move_faults]
+    shorts = [_short(explained, placed, short) for short in _by_nearness(explained, placed)]
     return [*moved, *opens, *shorts]
 
 
-def _moved(told: Told, fault: MoveFault) -> Finding:
-    others = [f for f in told.best.move_faults if f != fault]
+def _moved(explained: Explained, fault: MoveFault) -> Finding:
+    others = [f for f in explained.best.move_faults if f != fault]
     ways: list[tuple[MoveFault, float]] = []
-    top = told.best.log_weight
-    for solution in told.solutions:
-        rest = [f for f in solution.move_faults if f not in others]
-        same_repair = len(solution.repair.opens) == len(told.best.repair.opens)
-        if len(rest) == 1 and len(solution.move_faults) == len(others) + 1 and same_repair:
+    top = explained.best.log_weight
+    for explanation in explained.explanations:
+        rest = [f for f in explanation.move_faults if f not in others]
+        same_repair = len(explanation.repair.opens) == len(explained.best.repair.opens)
+        if len(rest) == 1 and len(explanation.move_faults) == len(others) + 1 and same_repair:
             known = next((i for i, (way, _) in enumerate(ways) if way.moves == rest[0].moves), None)
-            if known is None and solution.log_weight > top + math.log(_ABOUT_AS_WELL):
-                ways.append((rest[0], math.exp(solution.log_weight - top)))
+            if known is None and explanation.log_weight > top + math.log(_ABOUT_AS_WELL):
+                ways.append((rest[0], math.exp(explanation.log_weight - top)))
     total = sum(weight for _, weight in ways)
     alternatives = [
         Alternative(
-            tuple(told.name(p) for p in way.points),
-            {told.name(a): told.name(b) for a, b in way.moves},
+            tuple(explained.name(p) for p in way.points),
+            {explained.name(a): explained.name(b) for a, b in way.moves},
             weight / total,
         )
         for way, weight in ways[:_MOST_ALTERNATIVES]
     ]
     wires = list(dict.fromkeys(edge for edge, _ in fault.ends))
-    suspects = _movers(told, fault)
-    kinds = {f.fault for s in told.solutions for f in s.move_faults}
-    probability = told.probability(
+    suspects = _movers(explained, fault)
+    kinds = {f.fault for s in explained.explanations for f in s.move_faults}
+    probability = explained.probability(
         lambda s: any(f.fault == fault.fault for f in s.move_faults) or kinds == {fault.fault}
     )
-    rows = [told.harness.wires[told.scene.wire[edge]] for edge in wires]
-    moves = {told.name(a): told.name(b) for a, b in fault.moves}
+    rows = [explained.harness.wires[explained.scene.wire[edge]] for edge in wires]
+    moves = {explained.name(a): explained.name(b) for a, b in fault.moves}
     if fault.fault == "crossed":
         told_moves = "; ".join(
-            f"the wire of {point_text(told.harness, a)} sits in {point_text(told.harness, b)}"
+            f"the wire of {point_text(explained.harness, a)} sits in {point_text(explained.harness, b)}"
             for a, b in moves.items()
         )
         text = f"{capital(told_moves)} ({one_of([wire_text(row) for row in rows], 'and')})."
     else:
         (home, place), *_ = moves.items()
         shared = suspects[0].probability is not None  # one of several wires, not all of them
-        by_name = {row.name: row for row in told.harness.wires}
+        by_name = {row.name: row for row in explained.harness.wires}
         named = [wire_text(by_name[suspect.wire]) for suspect in suspects]
         verb = "belongs" if shared or len(named) == 1 else "belong"
         text = (
-            f"{capital(one_of(named, 'or' if shared else 'and'))} {verb} in {point_text(told.harness, home)} "
-            f"and {'sits' if verb == 'belongs' else 'sit'} in {point_text(told.harness, place)}."
+            f"{capital(one_of(named, 'or' if shared else 'and'))} {verb} in "
+            f"{point_text(explained.harness, home)} "
+            f"and {'sits' if verb == 'belongs' else 'sit'} in {point_text(explained.harness, place)}."
         )
     if len(alternatives) > 1 and alternatives[1].probability > 0.2:
         second = alternatives[1]
-        ends = one_of([point_text(told.harness, p) for p in second.points], "and")
+        ends = one_of([point_text(explained.harness, p) for p in second.points], "and")
         text += f" The readings fit as well with the mistake at {ends}: look at both."
-    first = one_of([point_text(told.harness, p) for p in moves], "and")
+    first = one_of([point_text(explained.harness, p) for p in moves], "and")
     return Finding(
         "crossed" if fault.fault == "crossed" else "misplaced",
-        tuple(told.name(p) for p in fault.points),
+        tuple(explained.name(p) for p in fault.points),
         suspects,
         moves,
         tuple(alternatives),
@@ -114,20 +115,20 @@ def _moved(told: Told, fault: MoveFault) -> Finding:
     )
 
 
-def _movers(told: Told, fault: MoveFault) -> tuple[Suspect, ...]:
+def _movers(explained: Explained, fault: MoveFault) -> tuple[Suspect, ...]:
     """The wires whose ends sit wrong; where two wires would explain it alike, each with its share."""
-    harness, scene = told.harness, told.scene
+    harness, scene = explained.harness, explained.scene
 
     def named(end: tuple[int, int], probability: float | None) -> Suspect:
         edge, side = end
         name = harness.wires[scene.wire[edge]].name
-        return Suspect(name, told.name(scene.home[edge][side]), probability=probability)
+        return Suspect(name, explained.name(scene.home[edge][side]), probability=probability)
 
     weights: dict[tuple[int, int], float] = {}
-    for solution in told.solutions:
-        for other in solution.move_faults:
+    for explanation in explained.explanations:
+        for other in explanation.move_faults:
             if other.moves == fault.moves and len(other.ends) == 1:
-                gain = math.exp(solution.log_weight - told.best.log_weight)
+                gain = math.exp(explanation.log_weight - explained.best.log_weight)
                 weights[other.ends[0]] = max(weights.get(other.ends[0], 0.0), gain)
     if len(fault.ends) == 1 and len(weights) > 1:
         total = sum(weights.values())
@@ -136,23 +137,23 @@ def _movers(told: Told, fault: MoveFault) -> tuple[Suspect, ...]:
     return tuple(named(end, None) for end in {edge: (edge, side) for edge, side in fault.ends}.values())
 
 
-def suspects_of_open(told: Told, placed: Placement, edge: int) -> list[int]:
-    """Edges that explain this open as well as `edge` does, the rest of the solution unchanged."""
-    repair = told.best.repair
+def suspects_of_open(explained: Explained, placed: Placement, edge: int) -> list[int]:
+    """Edges that explain this open as well as `edge` does, the rest of the explanation unchanged."""
+    repair = explained.best.repair
     others = frozenset(repair.opens) - {edge}
     own = [path for path in repair.paths if edge in path and not path & others]
     shared = frozenset.intersection(*own) if own else frozenset({edge})
     candidates = [e for e in sorted(shared) if e == edge or e not in repair.cleared]
     shorts = len(repair.shorts)
-    return [e for e in candidates if e == edge or agrees(told.scene, placed, others | {e}, shorts)]
+    return [e for e in candidates if e == edge or agrees(explained.scene, placed, others | {e}, shorts)]
 
 
-def _open(told: Told, placed: Placement, edge: int) -> Finding:
-    scene, harness = told.scene, told.harness
-    edges = suspects_of_open(told, placed, edge)
+def _open(explained: Explained, placed: Placement, edge: int) -> Finding:
+    scene, harness = explained.scene, explained.harness
+    edges = suspects_of_open(explained, placed, edge)
     rows = [harness.wires[scene.wire[e]] for e in edges]
-    points, ohm = _parted(told, placed, edge)
-    names = tuple(told.name(p) for p in points)
+    points, ohm = _parted(explained, placed, edge)
+    names = tuple(explained.name(p) for p in points)
     shown = "over-range" if math.isinf(ohm) else f"{ohms_text(ohm)}"
     between = f"{point_text(harness, names[0])} and {point_text(harness, names[1])}"
     if len(rows) == 1:
@@ -162,23 +163,23 @@ def _open(told: Told, placed: Placement, edge: int) -> Finding:
     else:
         listed = one_of([wire_text(row) for row in rows])
         text = f"Open between {between}, which read {shown}: {listed} is broken."
-        after = _parting_probe(told, placed, edges) or (
+        after = _parting_probe(explained, placed, edges) or (
             f"No reading at the points that can be reached tells these apart: look at each of {len(rows)}."
         )
     return Finding(
         "open",
         names,
         tuple(Suspect(row.name, None, None, None, 1.0 / len(rows)) for row in rows),
-        probability=min(0.999, told.probability(lambda s: bool(s.repair.opens))),
+        probability=min(0.999, explained.probability(lambda s: bool(s.repair.opens))),
         text=text,
         next=after,
     )
 
 
-def _parted(told: Told, placed: Placement, edge: int) -> tuple[tuple[int, int], float]:
+def _parted(explained: Explained, placed: Placement, edge: int) -> tuple[tuple[int, int], float]:
     """Two points that should be joined and were read apart, the nearest to the edge; and what was read."""
-    scene = told.scene
-    others = frozenset(told.best.repair.opens) - {edge}
+    scene = explained.scene
+    others = frozenset(explained.best.repair.opens) - {edge}
     with_edge = components(scene.size, (p for e, p in enumerate(placed) if e not in others))
     without = components(scene.size, (p for e, p in enumerate(placed) if e not in others | {edge}))
     near = dict.fromkeys(scene.home[edge], 0)
@@ -196,12 +197,12 @@ def _parted(told: Told, placed: Placement, edge: int) -> tuple[tuple[int, int], 
     return ((a, b) if a == scene.home[edge][0] or b == scene.home[edge][1] else (b, a)), ohm
 
 
-def _parting_probe(told: Told, placed: Placement, edges: Sequence[int]) -> str:
+def _parting_probe(explained: Explained, placed: Placement, edges: Sequence[int]) -> str:
     """A pair of points, not yet probed, whose reading would part the suspects."""
-    scene, harness = told.scene, told.harness
+    scene, harness = explained.scene, explained.harness
     probed = {frozenset(pair[:2]) for pair in (*scene.joined, *scene.apart)}
-    reachable = [p for p in range(scene.size) if told.name(p) not in harness.unreachable]
-    opens = frozenset(told.best.repair.opens) - set(edges)
+    reachable = [p for p in range(scene.size) if explained.name(p) not in harness.unreachable]
+    opens = frozenset(explained.best.repair.opens) - set(edges)
     labelled = [
         components(
             scene.size, (p for e, p in enumerate(placed) if e not in opens | {edge} and not scene.part[e])
@@ -220,16 +221,16 @@ def _parting_probe(told: Told, placed: Placement, edges: Sequence[int]) -> str:
                 best = rank
     if best is None:
         return ""
-    one, other = (point_text(harness, told.name(p)) for p in best[1:])
+    one, other = (point_text(harness, explained.name(p)) for p in best[1:])
     return f"Measure {one} to {other}: it tells which of them it is."
 
 
-def _by_nearness(told: Told, placed: Placement) -> list[tuple[int, int, float]]:
-    """The shorts, told between the nearest of the nets that they join where the ohms are about the same."""
-    scene, shorts = told.scene, told.best.repair.shorts
+def _by_nearness(explained: Explained, placed: Placement) -> list[tuple[int, int, float]]:
+    """The shorts, each between the nearest of the nets that it joins where the ohms are about the same."""
+    scene, shorts = explained.scene, explained.best.repair.shorts
     if len(shorts) < 2 or any(math.isnan(ohm) for _, _, ohm in shorts):
         return list(shorts)
-    opens = frozenset(told.best.repair.opens)
+    opens = frozenset(explained.best.repair.opens)
     labels = components(scene.size, (placed[e] for e in scene.conductors if e not in opens))
     tied = {labels[p] for a, b, _ in shorts for p in (a, b)}
     parts = scene.parts_between(labels, placed, opens)
@@ -240,8 +241,8 @@ def _by_nearness(told: Told, placed: Placement) -> list[tuple[int, int, float]]:
             least.setdefault((x, y), (a, b, ohm))
 
     def rank(short: tuple[int, int, float]) -> tuple[float, float]:
-        one, other = _likeliest_place(told, placed, short[0], short[1])
-        return round(4 * math.log10(max(short[2], 0.05))), _distance(told, one, other)
+        one, other = _likeliest_place(explained, placed, short[0], short[1])
+        return round(4 * math.log10(max(short[2], 0.05))), _distance(explained, one, other)
 
     merged = list(range(scene.size))
     out = []
@@ -253,34 +254,35 @@ def _by_nearness(told: Told, placed: Placement) -> list[tuple[int, int, float]]:
     return out if len(out) == len(shorts) else list(shorts)
 
 
-def _distance(told: Told, one: int, other: int) -> float:
+def _distance(explained: Explained, one: int, other: int) -> float:
     """Cavities between two points of one connector; far for any other two."""
-    likely = told.likeliness
+    likely = explained.likeliness
     if not likely.connector[one] or likely.connector[one] != likely.connector[other]:
         return 1e6
     return abs(likely.position[one] - likely.position[other])
 
 
-def _short(told: Told, placed: Placement, short: tuple[int, int, float]) -> Finding:
+def _short(explained: Explained, placed: Placement, short: tuple[int, int, float]) -> Finding:
     a, b, ohm = short
-    one, other = _likeliest_place(told, placed, a, b)
-    names = (told.name(one), told.name(other))
-    harness = told.harness
+    one, other = _likeliest_place(explained, placed, a, b)
+    names = (explained.name(one), explained.name(other))
+    harness = explained.harness
     read = (
-        f"{told.name(a)} to {told.name(b)} read {ohms_text(ohm)}"
+        f"{explained.name(a)} to {explained.name(b)} read {ohms_text(ohm)}"
         if not math.isnan(ohm)
         else ("the clipped points conduct")
     )
     beside = (
-        told.likeliness.connector[one] and told.likeliness.connector[one] == told.likeliness.connector[other]
+        explained.likeliness.connector[one]
+        and explained.likeliness.connector[one] == explained.likeliness.connector[other]
     )
     where = "the likeliest place is" if beside else "look first near"
     text = (
-        f"{_net_name(told, one)} and {_net_name(told, other)} are joined and should be apart: {read}; "
-        f"{where} "
+        f"{_net_name(explained, one)} and {_net_name(explained, other)} are joined and should be apart: "
+        f"{read}; {where} "
         f"{point_text(harness, names[0])} and {point_text(harness, names[1])}."
     )
-    parts = _parts_across(told, placed, a, b)
+    parts = _parts_across(explained, placed, a, b)
     if parts:
         text += f" It may be {one_of([wire_text(row) for row in parts])} itself."
     after = "Look for a bridge, a stray strand or a chafed wire there, mend, and measure the pair again."
@@ -293,32 +295,34 @@ def _short(told: Told, placed: Placement, short: tuple[int, int, float]) -> Find
         "short",
         names,
         tuple(Suspect(row.name, probability=0.6 / len(parts)) for row in parts),
-        probability=min(0.999, told.probability(lambda s: bool(s.repair.shorts))),
+        probability=min(0.999, explained.probability(lambda s: bool(s.repair.shorts))),
         text=capital(text),
         next=after,
     )
 
 
-def _parts_across(told: Told, placed: Placement, a: int, b: int) -> list[Wire]:
+def _parts_across(explained: Explained, placed: Placement, a: int, b: int) -> list[Wire]:
     """Parts plugged in straight across a short: one of them may be it."""
-    scene, opens = told.scene, frozenset(told.best.repair.opens)
+    scene, opens = explained.scene, frozenset(explained.best.repair.opens)
     labels = components(scene.size, (placed[e] for e in scene.conductors if e not in opens))
     nets = {labels[a], labels[b]}
-    return [told.harness.wires[scene.wire[e]] for e in scene.parts if {labels[p] for p in placed[e]} == nets]
+    return [
+        explained.harness.wires[scene.wire[e]] for e in scene.parts if {labels[p] for p in placed[e]} == nets
+    ]
 
 
-def _net_name(told: Told, local: int) -> str:
-    code = told.scene.codes[local]
-    if code >= len(told.harness.points):
-        return f"the cavity {told.points[code]}"
-    net = told.harness.nets[int(told.harness.net_of[code])]
+def _net_name(explained: Explained, local: int) -> str:
+    code = explained.scene.codes[local]
+    if code >= len(explained.harness.points):
+        return f"the cavity {explained.points[code]}"
+    net = explained.harness.nets[int(explained.harness.net_of[code])]
     return net.name if len(net.points) > 1 else f"{net.name} (a point of its own)"
 
 
-def _likeliest_place(told: Told, placed: Placement, a: int, b: int) -> tuple[int, int]:
+def _likeliest_place(explained: Explained, placed: Placement, a: int, b: int) -> tuple[int, int]:
     """One point of each net: two cavities side by side in one connector before anything else."""
-    scene, likely = told.scene, told.likeliness
-    opens = frozenset(told.best.repair.opens)
+    scene, likely = explained.scene, explained.likeliness
+    opens = frozenset(explained.best.repair.opens)
     labels = components(scene.size, (placed[e] for e in scene.conductors if e not in opens))
     ones = [p for p in range(scene.size) if labels[p] == labels[a]]
     others = [p for p in range(scene.size) if labels[p] == labels[b]]
@@ -326,7 +330,7 @@ def _likeliest_place(told: Told, placed: Placement, a: int, b: int) -> tuple[int
     def rank(pair: tuple[int, int]) -> tuple[float, int, bool]:
         x, y = pair
         worked = likely.worked_on[x] or likely.worked_on[y]
-        return _distance(told, x, y), -worked, pair != (a, b)
+        return _distance(explained, x, y), -worked, pair != (a, b)
 
     return min(((x, y) for x in ones for y in others), key=lambda pair: (*rank(pair), pair))
 

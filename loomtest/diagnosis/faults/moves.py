@@ -8,7 +8,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from loomtest.diagnosis.faults.cuts import cleared_edges
-from loomtest.diagnosis.faults.scene import Parts, Placement, Scene, components
+from loomtest.diagnosis.faults.scene import PartPaths, Placement, Scene, components
 from loomtest.diagnosis.numbers.distinct import distinct
 
 _EACH_MORE = 4.0  # log weight of one more terminal in the wrong place
@@ -152,7 +152,7 @@ def quick_cost(scene: Scene, placed: Placement) -> int:
     return opens + len(spread) - len(distinct(spread // scene.size))
 
 
-def _through(parts: Parts, labels: list[int], a: int, b: int, ohm: float) -> bool:
+def _through(parts: PartPaths, labels: list[int], a: int, b: int, ohm: float) -> bool:
     """True where a joined reading is what parts between two components may show."""
     bounds = parts.between(labels[a], labels[b])
     return bounds is not None and ohm >= bounds[0]

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loomtest.diagnosis.faults.scene import Parts
+from loomtest.diagnosis.faults.scene import PartPaths
 from loomtest.diagnosis.faults.scenes import short_and_most_ohm
 from loomtest.diagnosis.seen.observe import Observations
 from loomtest.diagnosis.verdict import Finding, Suspect
@@ -108,14 +108,14 @@ def _direct(
     if not by_ends:
         return []
     size = int(labels.max()) + 1
-    network = Parts(size, ((*at[w], *_range(harness, w)) for w in at))
-    shorts = Parts(size, ((*at[w], *short_and_most_ohm(harness.wires[w])) for w in at))
+    network = PartPaths(size, ((*at[w], *_range(harness, w)) for w in at))
+    shorts = PartPaths(size, ((*at[w], *short_and_most_ohm(harness.wires[w])) for w in at))
     keys = np.array([a * size + b for a, b in by_ends], dtype=np.int64)
     x, y = labels[readings.start], labels[readings.end]
     key = np.minimum(x, y) * size + np.maximum(x, y)
     plain = (seen.low_ohm == seen.high_ohm) & np.isin(key, keys)
     plain[list(readings.bonded)] = False
-    alone = Parts(size, ((*ends, *_range(harness, w)) for w, ends in resistive.items()))
+    alone = PartPaths(size, ((*ends, *_range(harness, w)) for w, ends in resistive.items()))
     values: dict[int, tuple[list[float], list[float]]] = {}
     for index in np.flatnonzero(plain).tolist():
         ways = values.setdefault(int(key[index]), ([], []))
@@ -218,11 +218,11 @@ def _tested_in_series(
         return
     size = int(labels.max()) + 1
     links = {w: (*at[w], *_range(harness, w)) for w in at if harness.wires[w].kind != "diode"}
-    whole = Parts(size, links.values())
+    whole = PartPaths(size, links.values())
     a, b = labels[seen.pair_start], labels[seen.pair_end]
     numbers = (a != b) & ~seen.pair_over
     pairs = {(int(x), int(y)) for x, y in zip(a[numbers], b[numbers], strict=True)}
     through = [pair for pair in pairs if whole.between(*pair) is not None]
     for wire in waiting:
-        without = Parts(size, (link for other, link in links.items() if other != wire))
+        without = PartPaths(size, (link for other, link in links.items() if other != wire))
         tested[wire] = any(without.between(*pair) is None for pair in through)

@@ -89,23 +89,23 @@ class Scene:
         return tuple(seen for seen in self.apart if self.groups[seen[0]] != self.groups[seen[1]])
 
     @cached_property
-    def columns(self) -> Columns:
+    def columns(self) -> SceneColumns:
         """The evidence as arrays."""
         soft = [(a, b) for a, b, ohm in self.joined if ohm >= self.least_part_ohm]
         hard = [(a, b) for a, b, ohm in self.joined if ohm < self.least_part_ohm]
         forest = components(self.size, hard)
         told = np.array([seen[:2] for seen in self.told_apart], dtype=np.int64).reshape(-1, 2)
         ends = np.array(soft, dtype=np.int64).reshape(-1, 2)
-        return Columns(
+        return SceneColumns(
             np.array(self.groups),
             tuple((point, root) for point, root in enumerate(forest) if point != root),
             *ends.T,
             *told.T,
         )
 
-    def parts_between(self, labels: Sequence[int], placed: Placement, cut: frozenset[int]) -> Parts:
+    def parts_between(self, labels: Sequence[int], placed: Placement, cut: frozenset[int]) -> PartPaths:
         """The parts that are not cut, between component labels."""
-        return Parts(
+        return PartPaths(
             self.size,
             (
                 (labels[placed[e][0]], labels[placed[e][1]], self.low_ohm[e], self.high_ohm[e])
@@ -116,7 +116,7 @@ class Scene:
 
 
 @dataclass(frozen=True)
-class Columns:
+class SceneColumns:
     """A scene's evidence for quick counting: `groups` (m,) as in Scene; `hard_joins`: pairs that no part can
     explain; the soft pairs that one may; the pairs told apart."""
 
@@ -146,7 +146,7 @@ def components(size: int, edges: Iterable[tuple[int, int]]) -> list[int]:
     return [find(parent, node) for node in range(size)]
 
 
-class Parts:
+class PartPaths:
     """What parts show between components: the least and the most ohms of every path through them.
 
     Raising one resistance never lowers the resistance between two points (Rayleigh's monotonicity law), so

@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 
 from loomtest.diagnosis.faults.moves import Likeliness
-from loomtest.diagnosis.faults.scene import FAR_BELOW, Parts, Scene, components
+from loomtest.diagnosis.faults.scene import FAR_BELOW, PartPaths, Scene, components
 from loomtest.diagnosis.seen.observe import APART, JOINED, Observations
 from loomtest.harness.copper import part_ohms
 from loomtest.harness.model import BoolArray, FloatArray, Harness, IntArray, Wire, cavity_of, connector_of
@@ -32,7 +32,7 @@ def scenes_of(harness: Harness, points: Sequence[str], seen: Observations) -> li
     joined, apart = seen.pair_state == JOINED, seen.pair_state == APART
     odd = (joined & (a != b)) | (apart & (a == b))
     links = _part_links(harness, nets)
-    parts = Parts(net_count, ((x, y, *short_and_most_ohm(harness.wires[w])) for x, y, w in links))
+    parts = PartPaths(net_count, ((x, y, *short_and_most_ohm(harness.wires[w])) for x, y, w in links))
     through = components(net_count, ((x, y) for x, y, _ in links))
     group = np.array(through, dtype=np.int64)
     across = np.flatnonzero((a != b) & (group[a] == group[b]) & (joined | seen.pair_over))

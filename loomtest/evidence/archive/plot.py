@@ -8,7 +8,7 @@ from loomtest.errors import InputError, Problem
 from loomtest.evidence.archive.history import Course, History, date_of
 from loomtest.evidence.archive.trend import FEWEST_FOR_TREND
 from loomtest.evidence.archive.words import trend_words
-from loomtest.evidence.pictures.drawing import Dot, Drawing, Item, Line, Shape, Words, to_svg
+from loomtest.evidence.pictures.drawing import Dot, Drawing, Item, Polyline, Shape, Words, to_svg
 from loomtest.evidence.pictures.png import save_png
 from loomtest.evidence.units import ohms
 
@@ -49,9 +49,9 @@ def history_plot(history: History) -> Drawing:
     items.append(Words(44, 88.5, "within its limit", 12.5))
     items.append(_square(168, 84))
     items.append(Words(182, 88.5, "above it", 12.5))
-    items.append(Line(((270, 84), (296, 84)), "ink", 1.6, (5, 4)))
+    items.append(Polyline(((270, 84), (296, 84)), "ink", 1.6, (5, 4)))
     items.append(Words(304, 88.5, "limit", 12.5))
-    items.append(Line(((366, 84), (392, 84)), "soft", 1.6))
+    items.append(Polyline(((366, 84), (392, 84)), "soft", 1.6))
     items.append(Words(400, 88.5, "trend (median of slopes)", 12.5))
     if not courses:
         items.append(
@@ -79,16 +79,16 @@ def _strip(items: list[Item], course: Course, top: float, span: tuple[float, flo
         height = min(max(value / most, 0.0), 1.0)
         return LEFT + (RIGHT - LEFT) * share, base - (ROW - 22) * height
 
-    items.append(Line(((24, top), (RIGHT, top)), "line", 0.8))
+    items.append(Polyline(((24, top), (RIGHT, top)), "line", 0.8))
     items.append(Words(24, top + 24, course.circuit[:40], 13, bold=True))
     said = f"{course.wires[:30]}: {ohms(course.ohms[-1])}, limit {ohms(course.limit_ohms)}"
     items.append(Words(24, top + 42, said, 12, "soft"))
-    items.append(Line(((LEFT, base), (RIGHT, base)), "line", 1.0))
+    items.append(Polyline(((LEFT, base), (RIGHT, base)), "line", 1.0))
     limit = at(span[0], course.limit_ohms)[1]
-    items.append(Line(((LEFT, limit), (RIGHT, limit)), "ink", 1.6, (5, 4)))
+    items.append(Polyline(((LEFT, limit), (RIGHT, limit)), "ink", 1.6, (5, 4)))
     if course.trend is not None and len(course.ohms) >= FEWEST_FOR_TREND:
         ends = [(day, course.trend.at(day)) for day in (course.days[0], course.days[-1])]
-        items.append(Line((at(*ends[0]), at(*ends[1])), "soft", 1.6))
+        items.append(Polyline((at(*ends[0]), at(*ends[1])), "soft", 1.6))
     for day, value in zip(course.days, course.ohms, strict=True):
         x, y = at(day, value)
         if value <= course.limit_ohms:

@@ -23,7 +23,7 @@ _UNSEEN = re.compile("[\x00-\x09\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u206
 
 
 @dataclass
-class Row:
+class SheetRow:
     """A line of the sheet: one reading. `place` is filled where the probe comes to another connector; `hang`
     are the points to hang on the comb after it."""
 
@@ -44,7 +44,7 @@ class Block:
     place: str
     clip: str
     also: tuple[str, ...]
-    rows: list[Row] = field(default_factory=list)
+    rows: list[SheetRow] = field(default_factory=list)
 
 
 def write_sheet(harness: Harness, plan: Plan, folder: Path) -> list[Path]:
@@ -141,7 +141,7 @@ def blocks_of(harness: Harness, steps: Sequence[Step]) -> list[Block]:
         unit = "V" if step.quantity == "diode" else "Ω"
         shows = _shows(wires, step)
         blocks[-1].rows.append(
-            Row(step.step, step.probe, place, shows, expected_text(harness, wires, step), unit)
+            SheetRow(step.step, step.probe, place, shows, expected_text(harness, wires, step), unit)
         )
         last, station = step, here
     return blocks

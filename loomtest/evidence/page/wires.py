@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from loomtest.diagnosis.verdict import Finding, WireRow
-from loomtest.evidence.pictures.drawing import HARD_SPACE, Dot, Drawing, Item, Line, Shape, to_svg
+from loomtest.evidence.pictures.drawing import HARD_SPACE, Dot, Drawing, Item, Polyline, Shape, to_svg
 from loomtest.evidence.pictures.look import FAULT_WORD, ROW_TONE, ROW_WORD
 from loomtest.evidence.units import ohms
 from loomtest.harness.colours import colour_words
@@ -61,14 +61,14 @@ def wire_rows(
 
 def strip(row: WireRow, axis: tuple[float, float]) -> str:
     """One wire's estimate, interval and limit as a small SVG; its words stand in the cells beside it."""
-    items: list[Item] = [Line(((_PAD, 10), (STRIP_W - _PAD, 10)), "line", 1.0)]
+    items: list[Item] = [Polyline(((_PAD, 10), (STRIP_W - _PAD, 10)), "line", 1.0)]
     tone = ROW_TONE[row.verdict]
     if row.interval_ohms is not None:
         low, high = (_place(value, axis) for value in row.interval_ohms)
-        items.append(Line(((low, 10), (max(high, low + 1), 10)), tone, 4.0))
+        items.append(Polyline(((low, 10), (max(high, low + 1), 10)), tone, 4.0))
     if row.limit_ohms is not None:
         x = _place(row.limit_ohms, axis)
-        items.append(Line(((x, 2), (x, 18)), "ink", 2.0))
+        items.append(Polyline(((x, 2), (x, 18)), "ink", 2.0))
     if row.ohms is not None:
         items.append(_sign(_place(row.ohms, axis), row, tone))
     drawing = Drawing(STRIP_W, STRIP_H, "", "", items)

@@ -6,9 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from loomtest.diagnosis.verdict import Finding
-from loomtest.evidence.pictures.drawing import Box, Dot, Drawing, Item, Line, Words, visible
+from loomtest.evidence.pictures.drawing import Box, Dot, Drawing, Item, Polyline, Words, visible
 from loomtest.evidence.pictures.ends import cavity, frame, paints_of
-from loomtest.evidence.pictures.faces import Cell
+from loomtest.evidence.pictures.faces import FaceCavity
 from loomtest.evidence.pictures.letters import cut, text_width, wrapped
 from loomtest.evidence.pictures.spots import CELL, Spot, spot_of
 from loomtest.evidence.where import Probes, probes_for, wire_words
@@ -104,7 +104,7 @@ def _place(spot: Spot, top: float, point: str) -> tuple[float, float] | None:
     return None
 
 
-def _middle(spot: Spot, top: float, cell: Cell) -> tuple[float, float]:
+def _middle(spot: Spot, top: float, cell: FaceCavity) -> tuple[float, float]:
     left = spot.x - spot.face[0] / 2 + 6
     return left + (cell.column + 0.5) * spot.cell, top + 6 + (cell.row + 0.5) * CELL
 
@@ -160,8 +160,8 @@ def _lead(label: _Label, x: float, y: float) -> list[Item]:
     ring = 7.2 if x > label.x else 0.0  # it leaves at the ring's edge, clear of the cavity's name
     path = ((label.x + ring, label.y + ring), (x, label.y + CELL / 2), (x, y))
     paints = label.paints or ("sleeve",)
-    lead: list[Item] = [Line(path, "soft", 5.4), Line(path, paints[0], 4.0)]
-    return lead + ([Line(path, paints[1], 1.6, (5, 5))] if paints[1:] else [])
+    lead: list[Item] = [Polyline(path, "soft", 5.4), Polyline(path, paints[0], 4.0)]
+    return lead + ([Polyline(path, paints[1], 1.6, (5, 5))] if paints[1:] else [])
 
 
 def _draw_face(

@@ -18,7 +18,7 @@ HARD_SPACE = "\N{NO-BREAK SPACE}"
 
 
 @dataclass(frozen=True, slots=True)
-class Line:
+class Polyline:
     """A polyline; `dash` in pixels, () for solid."""
 
     points: tuple[XY, ...]
@@ -88,7 +88,7 @@ class Words:
     bold: bool = False
 
 
-Item = Line | Shape | Box | Dot | Way | Words
+Item = Polyline | Shape | Box | Dot | Way | Words
 
 
 @dataclass
@@ -169,7 +169,7 @@ def _palette_css() -> str:
 
 
 def _element(item: Item) -> str:
-    if isinstance(item, Line):
+    if isinstance(item, Polyline):
         cap = "butt" if item.dash else "round"
         return (
             f'<polyline points="{_points(item.points)}" {_paint("none", item.stroke, item.width)}'

@@ -11,7 +11,7 @@ WIDEST = 20  # cavities in a row where nothing says how they lie
 
 
 @dataclass(frozen=True)
-class Cell:
+class FaceCavity:
     """A cavity at its place on the face; both count from 0 at the top left."""
 
     cavity: str
@@ -19,7 +19,7 @@ class Cell:
     row: int
 
 
-def cells_of(harness: Harness, connector: str) -> tuple[Cell, ...]:
+def cells_of(harness: Harness, connector: str) -> tuple[FaceCavity, ...]:
     """Every cavity of the connector where `[faces]` puts it, else in rows of at most `WIDEST`."""
     cavities = cavities_of(harness, connector)
     face = harness.faces.get(connector) or Face(rows=-(-len(cavities) // WIDEST))
@@ -33,7 +33,7 @@ def cells_of(harness: Harness, connector: str) -> tuple[Cell, ...]:
             row, column = divmod(place, columns)
             if face.numbering == "back-and-forth" and row % 2:
                 column = columns - 1 - column
-        cells.append(Cell(cavity, column, row))
+        cells.append(FaceCavity(cavity, column, row))
     return tuple(cells)
 
 

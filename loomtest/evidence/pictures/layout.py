@@ -18,7 +18,7 @@ USUAL_LENGTH_M = 1.0  # stands in for a length that the wire list leaves out
 
 
 @dataclass(frozen=True)
-class Board:
+class HubLayout:
     """The hubs of a loom in their order along the trunk.
 
     A hub is a connector or a single-terminal point. `hubs`: their names. `along_m`, `away_m`: (H,) where a
@@ -32,7 +32,7 @@ class Board:
     wire_hubs: IntArray
 
 
-def lay_out(harness: Harness) -> Board:
+def lay_out(harness: Harness) -> HubLayout:
     """Place every hub of the harness along one trunk; separate looms follow one another."""
     names = dict.fromkeys(connector_of(point) or point for point in harness.points)
     index = {name: i for i, name in enumerate(names)}
@@ -59,7 +59,7 @@ def lay_out(harness: Harness) -> Board:
     place = np.empty_like(order)
     place[order] = np.arange(len(order))
     hubs = list(names)
-    return Board(tuple(hubs[i] for i in order), along[order], away[order], place[ends].astype(np.int64))
+    return HubLayout(tuple(hubs[i] for i in order), along[order], away[order], place[ends].astype(np.int64))
 
 
 def _distances(harness: Harness, ends: IntArray, count: int) -> FloatArray:

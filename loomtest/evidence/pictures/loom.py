@@ -15,9 +15,9 @@ import numpy as np
 
 from loomtest.diagnosis.verdict import Finding
 from loomtest.diagnosis.wording import name_text, wire_text
-from loomtest.evidence.pictures.drawing import XY, Box, Drawing, Item, Line, Way, Words, visible
+from loomtest.evidence.pictures.drawing import XY, Box, Drawing, Item, Polyline, Way, Words, visible
 from loomtest.evidence.pictures.ends import draw_face, draw_label, draw_tag, draw_terminal
-from loomtest.evidence.pictures.layout import Board, lay_out
+from loomtest.evidence.pictures.layout import HubLayout, lay_out
 from loomtest.evidence.pictures.letters import cut
 from loomtest.evidence.pictures.spots import LABEL, TAG, Label, Spot, Tag, home_of, place, shown_hubs, spot_of
 from loomtest.evidence.units import counted
@@ -31,14 +31,14 @@ MOST_WAYS = 1000  # wires whose way a page can show
 @dataclass
 class _Picture:
     harness: Harness
-    board: Board
+    board: HubLayout
     spots: list[Spot]
     spot_of: IntArray  # (H,) which spot a hub of the board stands in
     width: float
     at: dict[str, list[Wire]]
     trunk_y: list[float] = field(default_factory=list)
     items: list[Item] = field(default_factory=list)
-    sleeves: list[Line] = field(default_factory=list)
+    sleeves: list[Polyline] = field(default_factory=list)
     signs: list[Words] = field(default_factory=list)  # from row to row
 
     def spot(self, point: str) -> Spot:
@@ -98,7 +98,7 @@ def loom_picture(
 
 
 def _spots(
-    harness: Harness, board: Board, tags: Sequence[Tag], routes: Sequence[tuple[Tag, Wire]]
+    harness: Harness, board: HubLayout, tags: Sequence[Tag], routes: Sequence[tuple[Tag, Wire]]
 ) -> tuple[list[Spot], IntArray]:
     """Every hub that is drawn, and between them one spot for those that are not."""
     labels: dict[str, list[Label]] = {}
@@ -153,11 +153,11 @@ def _draw_trunk(picture: _Picture) -> None:
             continue
         width, y = _sleeve(int(crossing[i])), picture.trunk_y[spot.row]
         if spot.row == after.row:
-            picture.sleeves.append(Line(((spot.x, y), (after.x, y)), "sleeve", width))
+            picture.sleeves.append(Polyline(((spot.x, y), (after.x, y)), "sleeve", width))
             continue
         below = picture.trunk_y[after.row]
-        picture.sleeves.append(Line(((spot.x, y), (picture.width - 17, y)), "sleeve", width))
-        picture.sleeves.append(Line(((17, below), (after.x, below)), "sleeve", width))
+        picture.sleeves.append(Polyline(((spot.x, y), (picture.width - 17, y)), "sleeve", width))
+        picture.sleeves.append(Polyline(((17, below), (after.x, below)), "sleeve", width))
         onward, back = f"on to row {after.row + 1}", f"from row {spot.row + 1}"
         picture.signs.append(_say(picture, onward, spot.row, y, width, right=True))
         picture.signs.append(_say(picture, back, after.row, below, width, right=False))
@@ -194,12 +194,12 @@ def _draw_branch(picture: _Picture, spot: Spot) -> None:
     if spot.more:
         return
     if spot.splice:
-        picture.items.append(Line(((spot.x, y), (spot.x, _face_y(picture, spot))), "soft", 1.0, (2, 3)))
+        picture.items.append(Polyline(((spot.x, y), (spot.x, _face_y(picture, spot))), "soft", 1.0, (2, 3)))
         return
     wires = _joins(picture, spot)
     if wires:
         picture.sleeves.append(
-            Line(((spot.x, y), (spot.x, _face_y(picture, spot))), "sleeve", _sleeve(wires))
+            Polyline(((spot.x, y), (spot.x, _face_y(picture, spot))), "sleeve", _sleeve(wires))
         )
 
 
@@ -241,7 +241,7 @@ def _draw_route(picture: _Picture, tag: Tag, wire: Wire, lane: int) -> None:
     """The wire concerned as a broken line: long strokes for a fault, dots for a doubt."""
     dash = (7.0, 4.0) if tag.tone == "bad" else (2.5, 3.5)
     for path in _path(picture, wire, (lane % 5 - 2) * 3.4):
-        picture.items.append(Line(tuple(path), tag.tone, 2.4, dash))
+        picture.items.append(Polyline(tuple(path), tag.tone, 2.4, dash))
 
 
 def _draw_ways(picture: _Picture) -> None:
@@ -298,9 +298,9 @@ def _draw_names(picture: _Picture, spot: Spot, top: float, edge: float) -> None:
 
 def _draw_more(picture: _Picture, spot: Spot, trunk: float) -> None:
     """Two strokes across the trunk: here the loom goes on, and so many hubs are not drawn."""
-    picture.items.append(Line(((spot.x - 9, trunk - 19), (spot.x - 1, trunk + 19)), "paper", 7.0))
+    picture.items.append(Polyline(((spot.x - 9, trunk - 19), (spot.x - 1, trunk + 19)), "paper", 7.0))
     for x in (spot.x - 13, spot.x - 5):
-        picture.items.append(Line(((x, trunk - 19), (x + 8, trunk + 19)), "ink", 1.4))
+        picture.items.append(Polyline(((x, trunk - 19), (x + 8, trunk + 19)), "ink", 1.4))
     words = f"{counted(spot.more, 'more', 'more')}"
     y = trunk - 26 if spot.up else trunk + 36
     picture.items.append(Words(spot.x, y, words, 11, "soft", "middle"))

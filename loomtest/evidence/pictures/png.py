@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from loomtest.evidence.pictures.drawing import Box, Dot, Drawing, Item, Line, Way, Words, visible
+from loomtest.evidence.pictures.drawing import Box, Dot, Drawing, Item, Polyline, Way, Words, visible
 from loomtest.evidence.pictures.look import DARK, LIGHT
 
 Widths = dict[tuple[str, float, bool], float]
@@ -65,11 +65,11 @@ def _paint(renderer: Any, item: Item, colours: dict[str, str], drawing: Drawing,
         gc.set_foreground(colours.get(stroke, stroke))
     gc.set_joinstyle("round")
     fill = None
-    if isinstance(item, Line):
+    if isinstance(item, Polyline):
         gc.set_capstyle("butt" if item.dash else "round")
     elif item.fill != "none":
         fill = to_rgba(colours.get(item.fill, item.fill))
-    if isinstance(item, Line | Box) and item.dash:
+    if isinstance(item, Polyline | Box) and item.dash:
         gc.set_dashes(0, [dash * POINTS for dash in item.dash])
     renderer.draw_path(gc, _outline(item), to_pixels, fill)
     gc.restore()
@@ -83,7 +83,7 @@ def _outline(item: Item) -> Path:
     if isinstance(item, Dot):
         return Path.unit_circle()  # one outline for all, put in its place by the caller
     assert not isinstance(item, Words)
-    closed = not isinstance(item, Line)
+    closed = not isinstance(item, Polyline)
     return Path([*item.points, item.points[0]] if closed else list(item.points), closed=closed)
 
 

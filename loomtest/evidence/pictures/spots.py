@@ -8,8 +8,8 @@ from functools import cached_property
 
 from loomtest.diagnosis.verdict import Finding
 from loomtest.evidence.pictures.drawing import XY, visible
-from loomtest.evidence.pictures.faces import Cell, cells_of
-from loomtest.evidence.pictures.layout import Board
+from loomtest.evidence.pictures.faces import FaceCavity, cells_of
+from loomtest.evidence.pictures.layout import HubLayout
 from loomtest.evidence.pictures.letters import cut, text_width, wrapped
 from loomtest.evidence.pictures.look import FAULT_WORD
 from loomtest.harness.model import Harness, Wire, connector_of
@@ -66,7 +66,7 @@ class Spot:
     """
 
     hub: str
-    cells: tuple[Cell, ...] = ()
+    cells: tuple[FaceCavity, ...] = ()
     tags: tuple[Tag, ...] = ()
     labels: tuple[Label, ...] = ()
     names: tuple[str, ...] = ()
@@ -125,7 +125,7 @@ def spot_of(harness: Harness, hub: str, tags: Sequence[Tag], labels: Sequence[La
     """
     single = hub in harness.code_of
     cell = CELL
-    cells: tuple[Cell, ...] = ()
+    cells: tuple[FaceCavity, ...] = ()
     if not single:
         cells = cells_of(harness, hub)
         longest = max((text_width(visible(one.cavity), 7.0) for one in cells), default=0.0)
@@ -149,7 +149,7 @@ def spot_of(harness: Harness, hub: str, tags: Sequence[Tag], labels: Sequence[La
     return spot
 
 
-def _folded(cells: tuple[Cell, ...], most: int) -> tuple[Cell, ...]:
+def _folded(cells: tuple[FaceCavity, ...], most: int) -> tuple[FaceCavity, ...]:
     """A face wider than the sheet goes on below itself."""
     if max((cell.column for cell in cells), default=0) < most:
         return cells
@@ -160,7 +160,7 @@ def _folded(cells: tuple[Cell, ...], most: int) -> tuple[Cell, ...]:
     )
 
 
-def shown_hubs(board: Board, concerned: Sequence[str], sizes: Mapping[str, int], most: int) -> set[str]:
+def shown_hubs(board: HubLayout, concerned: Sequence[str], sizes: Mapping[str, int], most: int) -> set[str]:
     """The hubs to draw: all of a small loom; of a large one those that a fault concerns.
 
     Where few are concerned, the largest connectors come too, so that there is a loom to see.

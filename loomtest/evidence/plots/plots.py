@@ -10,7 +10,7 @@ from loomtest.diagnosis.change.change import Change, Side
 from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.errors import InputError, Problem
 from loomtest.evidence.danger import ranked
-from loomtest.evidence.pictures.drawing import Dot, Drawing, Item, Line, Shape, Words, to_svg
+from loomtest.evidence.pictures.drawing import Dot, Drawing, Item, Polyline, Shape, Words, to_svg
 from loomtest.evidence.pictures.ends import mark_shapes
 from loomtest.evidence.pictures.look import FAULT_WORD, OUTCOME_TONE
 from loomtest.evidence.pictures.png import save_png
@@ -68,15 +68,15 @@ def circuits_plot(harness: Harness, change: Change) -> Drawing:
     bottom = TOP + ROW * len(rows)
     for decade in range(low, high + 1):
         x = _at(10.0**decade, low, high)
-        items.append(Line(((x, TOP - 14), (x, bottom)), "line", 1.0))
+        items.append(Polyline(((x, TOP - 14), (x, bottom)), "line", 1.0))
         items.append(Words(x, bottom + 18, ohms(10.0**decade), 12, "soft", "middle"))
-    items.append(Line(((OVER, TOP - 14), (OVER, bottom)), "line", 1.0, (3, 4)))
+    items.append(Polyline(((OVER, TOP - 14), (OVER, bottom)), "line", 1.0, (3, 4)))
     items.append(Words(OVER, bottom + 18, "over-range", 12, "soft", "middle"))
     shown = ""
     for number, row in enumerate(rows):
         y = TOP + ROW * (number + 0.5)
         if row.circuit != shown:
-            items.append(Line(((24, y - ROW / 2), (WIDTH - 24, y - ROW / 2)), "line", 0.8))
+            items.append(Polyline(((24, y - ROW / 2), (WIDTH - 24, y - ROW / 2)), "line", 0.8))
             items.append(Words(24, y + 4.5, _short(row.circuit, 22), 13, bold=True))
             shown = row.circuit
         items.append(Words(LEFT - 18, y + 4.5, f"{row.pair.start} – {row.pair.end}", 12, "soft", "end"))
@@ -100,7 +100,7 @@ def _legend(items: list[Item]) -> None:
     items.append(Words(x + 110, y + 4.5, "after, within its limit", 12.5))
     items.append(_square(x + 268, y, "bad"))
     items.append(Words(x + 282, y + 4.5, "after, above it", 12.5))
-    items.append(Line(((x + 396, y - 8), (x + 396, y + 8)), "ink", 2.2))
+    items.append(Polyline(((x + 396, y - 8), (x + 396, y + 8)), "ink", 2.2))
     items.append(Words(x + 408, y + 4.5, "limit", 12.5))
 
 
@@ -111,9 +111,9 @@ def _row(items: list[Item], row: PlotRow, y: float, low: int, high: int) -> None
         towards = 7 if after > before else -7
         stop = after - towards * 1.5
         tone = "good" if row.pair.change == "better" else "bad" if row.pair.change == "worse" else "soft"
-        items.append(Line(((before, y), (stop, y)), tone, 2.0))
+        items.append(Polyline(((before, y), (stop, y)), tone, 2.0))
         items.append(Shape(((stop + towards, y), (stop, y - 4), (stop, y + 4)), tone))
-    items.append(Line(((limit, y - 9), (limit, y + 9)), "ink", 2.2))
+    items.append(Polyline(((limit, y - 9), (limit, y + 9)), "ink", 2.2))
     items.extend(_before(before, y))
     if row.pair.after_ohms <= row.limit_ohms:
         items.append(Dot(after, y, 5.4, "good", "card", 1.0))
@@ -171,13 +171,13 @@ def faults_plot(harness: Harness, change: Change, before: Verdict, after: Verdic
         )  # fmt: skip
     y = TOP + 34.0
     for finding, was, now, word in rows:
-        items.append(Line(((24, y - 18), (WIDTH - 24, y - 18)), "line", 0.8))
+        items.append(Polyline(((24, y - 18), (WIDTH - 24, y - 18)), "line", 0.8))
         items.append(Words(24, y + 5, FAULT_WORD[finding.fault], 13.5, bold=True))
         items.append(Words(150, y + 5, _short(" – ".join(finding.points), 34), 12.5, "soft"))
         if was:
             items.extend(mark_shapes(finding, 500, y, 9.5, "bad"))
         if was and now != "mark":
-            items.append(Line(((526, y), (716, y)), "line", 2.0))
+            items.append(Polyline(((526, y), (716, y)), "line", 2.0))
         if now == "mark":
             items.extend(mark_shapes(finding, 740, y, 9.5, "bad"))
         else:

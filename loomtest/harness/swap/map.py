@@ -67,7 +67,7 @@ def read_map(path: str | Path, harness: Harness, connector: str = "") -> Connect
     table = read_table(Path(path), file, ("old", "new"), problems)
     if table is None:
         raise InputError(problems)
-    reader = _Reader(file, harness, problems)
+    reader = _MapReader(file, harness, problems)
     names = ["colour" if name.casefold() == "color" else name.casefold() for name in table.header]
     known: tuple[str, ...] = ("old", "colour", "new", "mark")
     columns = {name: names.index(name) for name in known if name in names}
@@ -91,7 +91,7 @@ def read_map(path: str | Path, harness: Harness, connector: str = "") -> Connect
     return ConnectorMap(file, tuple(row for row in rows if row is not None), home)
 
 
-class _Reader:
+class _MapReader:
     def __init__(self, file: str, harness: Harness, problems: list[Problem]) -> None:
         self.file, self.harness, self.problems = file, harness, problems
         self.ends = ends_at(harness)

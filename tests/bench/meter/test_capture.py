@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from loomtest.bench.meter.capture import Capture, Move
+from loomtest.bench.meter.capture import Capture, StateChange
 from loomtest.bench.meter.protocol import Shown
 from loomtest.readings.instrument import load_instrument
 from tests.scores.capture import false_takes, steady_score
@@ -16,7 +16,7 @@ HANDHELD = load_instrument("handheld-3half")
 
 def play(
     values: list[float], interval_s: float = 0.25, capture: Capture | None = None, step: float = 0.1
-) -> list[Move]:
+) -> list[StateChange]:
     machine = capture or Capture(HANDHELD)
     moves = []
     for index, value in enumerate(values):
@@ -27,7 +27,7 @@ def play(
 OL = math.inf
 
 
-def kinds(moves: list[Move]) -> list[str]:
+def kinds(moves: list[StateChange]) -> list[str]:
     return [move.what for move in moves]
 
 

@@ -7,7 +7,7 @@ import math
 import pytest
 
 from loomtest.bench.connect import open_scanner
-from loomtest.bench.scanner.answers import Row, StandingVoltageError
+from loomtest.bench.scanner.answers import PinRow, StandingVoltageError
 from loomtest.bench.scanner.driver import Scanner
 from loomtest.bench.scanner.protocol import check_of, frame
 from loomtest.errors import InstrumentError
@@ -162,4 +162,4 @@ def test_what_is_not_there_is_said() -> None:
 def test_rows_are_values() -> None:
     board, _ = scanner(("row 4 00F0", [row(4, {5: "22K025/3"})]))
     found = board.row(4, {5, 6, 7, 8})
-    assert isinstance(found, Row) and found.values[4].ohms == pytest.approx(22025.0)
+    assert isinstance(found, PinRow) and found.values[4].ohms == pytest.approx(22025.0)

@@ -12,7 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loomtest.bench.scanner import protocol
-from loomtest.bench.scanner.protocol import Boot, Damaged, Link, Reply, Stale, Value
+from loomtest.bench.scanner.protocol import Boot, Damaged, Link, PinValue, Reply, Stale
 from tests.firmware.abnf import grammar_of, pattern
 
 RULES = grammar_of(Path(__file__).parents[3] / "firmware_notes" / "protocol.md")
@@ -47,11 +47,11 @@ def test_the_check_is_length_and_crc(data: bytes) -> None:
 
 
 def test_values_in_letter_code() -> None:
-    assert protocol.parse_value("4R702/1") == Value(4.702, 1)
-    assert protocol.parse_value("47L31/0") == Value(pytest.approx(0.04731), 0)
-    assert protocol.parse_value("-0L12/0") == Value(pytest.approx(-0.00012), 0)
-    assert protocol.parse_value("1004K6/4") == Value(pytest.approx(1.0046e6), 4)
-    assert protocol.parse_value(">") == Value(math.inf)
+    assert protocol.parse_value("4R702/1") == PinValue(4.702, 1)
+    assert protocol.parse_value("47L31/0") == PinValue(pytest.approx(0.04731), 0)
+    assert protocol.parse_value("-0L12/0") == PinValue(pytest.approx(-0.00012), 0)
+    assert protocol.parse_value("1004K6/4") == PinValue(pytest.approx(1.0046e6), 4)
+    assert protocol.parse_value(">") == PinValue(math.inf)
     found = protocol.parse_value("=")
     assert found is not None and found.same and math.isnan(found.ohms)
     for text in (

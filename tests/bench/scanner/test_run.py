@@ -19,7 +19,7 @@ from loomtest.bench.scanner.answers import RangeCalibration, StandingVoltageErro
 from loomtest.bench.scanner.driver import Scanner
 from loomtest.bench.scanner.flex import Watch, flex_watch
 from loomtest.bench.scanner.parallel import nets_of
-from loomtest.bench.scanner.protocol import Value
+from loomtest.bench.scanner.protocol import PinValue
 from loomtest.bench.scanner.run import (
     instrument_of,
     merge,
@@ -30,7 +30,7 @@ from loomtest.bench.scanner.run import (
     rows_recorded,
 )
 from loomtest.bench.scanner.sockets import proposed
-from loomtest.bench.scanner.values import Budget
+from loomtest.bench.scanner.values import BoardBudget
 from loomtest.commands.app import app
 from loomtest.diagnosis.judge import judge
 from loomtest.harness.load import load_harness
@@ -168,26 +168,26 @@ def test_a_scan_that_stopped_goes_on(folder: Path, tmp_path: Path) -> None:
 
 
 def test_repeats_are_averaged_only_where_they_agree() -> None:
-    budget = Budget(
+    budget = BoardBudget(
         0.7, tuple(RangeCalibration(n, scale, 0, 500) for n, scale in enumerate((5e4, 25e3, 1e5, 1e4, 1e3)))
     )
-    (one,) = merge([Value(0.100, 0), Value(0.101, 0)], budget)
+    (one,) = merge([PinValue(0.100, 0), PinValue(0.101, 0)], budget)
     assert one.averaged == 2 and one.value.ohms == pytest.approx(0.1005)
-    assert budget.uncertainty_ohm(one.value, 2) < budget.uncertainty_ohm(Value(0.1, 0))
-    assert len(merge([Value(0.1, 0), Value(0.4, 0)], budget)) == 2  # a joint that moves is no noise
-    assert len(merge([Value(0.1, 0), Value(math.inf)], budget)) == 2
-    (over,) = merge([Value(math.inf), Value(math.inf)], budget)
+    assert budget.uncertainty_ohm(one.value, 2) < budget.uncertainty_ohm(PinValue(0.1, 0))
+    assert len(merge([PinValue(0.1, 0), PinValue(0.4, 0)], budget)) == 2  # a joint that moves is no noise
+    assert len(merge([PinValue(0.1, 0), PinValue(math.inf)], budget)) == 2
+    (over,) = merge([PinValue(math.inf), PinValue(math.inf)], budget)
     assert math.isinf(over.value.ohms)
 
 
 def test_flex_watch_tells_what_moves(folder: Path, tmp_path: Path) -> None:
-    budget = Budget(0.7, (RangeCalibration(0, 5e4, 0, 500),))
+    budget = BoardBudget(0.7, (RangeCalibration(0, 5e4, 0, 500),))
     watch = Watch(budget)
-    looks = [watch.look(1, 2, Value(0.1 + 0.0005 * (n % 3), 0), n) for n in range(20)]
+    looks = [watch.look(1, 2, PinValue(0.1 + 0.0005 * (n % 3), 0), n) for n in range(20)]
     assert not any(look.moved for look in looks)
-    assert watch.look(1, 2, Value(0.16, 0), 21).moved
-    assert watch.look(1, 2, Value(math.inf), 22).moved
-    assert not watch.look(1, 2, Value(0.1, 0), 23).moved
+    assert watch.look(1, 2, PinValue(0.16, 0), 21).moved
+    assert watch.look(1, 2, PinValue(math.inf), 22).moved
+    assert not watch.look(1, 2, PinValue(0.1, 0), 23).moved
 
 
 def test_an_intermittent_joint_is_found_over_the_whole_loom(folder: Path, tmp_path: Path) -> None:

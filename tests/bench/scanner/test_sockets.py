@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from loomtest.bench.rehearsal.faults import read_faults, true_loom
-from loomtest.bench.scanner.answers import Row
-from loomtest.bench.scanner.protocol import Value
+from loomtest.bench.scanner.answers import PinRow
+from loomtest.bench.scanner.protocol import PinValue
 from loomtest.bench.scanner.sockets import proposed, read_sockets, touched, zero_leads
 from loomtest.errors import InputError
 from loomtest.harness.load import load_harness
@@ -52,8 +52,10 @@ def test_every_mistake_in_a_table_is_told(folder: Path) -> None:
     assert found == [(3, "pin"), (4, "point"), (5, "pin"), (6, "point"), (7, "lead_ohms")]
 
 
-def row_of(pins: int, joined: dict[int, float]) -> Row:
-    return Row(1, tuple(Value(joined.get(n, math.inf if n > 1 else math.nan)) for n in range(1, pins + 1)))
+def row_of(pins: int, joined: dict[int, float]) -> PinRow:
+    return PinRow(
+        1, tuple(PinValue(joined.get(n, math.inf if n > 1 else math.nan)) for n in range(1, pins + 1))
+    )
 
 
 def test_touch_to_find() -> None:
@@ -88,7 +90,7 @@ def test_leads_from_a_bar() -> None:
     rows = []
     for pin in leads:
         ohms = {other: leads[pin] + leads[other] for other in leads if other != pin}
-        rows.append(Row(pin, tuple(Value(ohms.get(n, math.inf)) for n in range(1, 9))))
+        rows.append(PinRow(pin, tuple(PinValue(ohms.get(n, math.inf)) for n in range(1, 9))))
     assert zero_leads(rows, list(leads)) == pytest.approx(leads)
     with pytest.raises(ValueError, match="not both on the bar"):
         zero_leads(rows, [2, 3, 4])

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from matplotlib import image
 
-from loomtest.evidence.pictures.drawing import Box, Dot, Drawing, Line, Shape, Way, Words, to_svg
+from loomtest.evidence.pictures.drawing import Box, Dot, Drawing, Polyline, Shape, Way, Words, to_svg
 from loomtest.evidence.pictures.look import DARK, LIGHT
 from loomtest.evidence.pictures.png import save_png
 
@@ -18,7 +18,7 @@ SVG = "{http://www.w3.org/2000/svg}"
 
 def everything() -> Drawing:
     items = [
-        Line(((0, 0), (50, 20)), "bad", 3, (4, 2)),
+        Polyline(((0, 0), (50, 20)), "bad", 3, (4, 2)),
         Shape(((1, 1), (9, 1), (5, 9)), "good", "ink", 1),
         Box(10, 10, 20, 10, 3, "#123456", "line", 2),
         Dot(40, 40, 5, "none", "doubt", 2, 'a "dot" <b>'),

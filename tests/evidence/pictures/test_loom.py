@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from loomtest.diagnosis.verdict import Finding, Suspect
-from loomtest.evidence.pictures.drawing import Box, Dot, Drawing, Line, Way, Words, bands
+from loomtest.evidence.pictures.drawing import Box, Dot, Drawing, Polyline, Way, Words, bands
 from loomtest.evidence.pictures.faces import cells_of
 from loomtest.evidence.pictures.layout import lay_out
 from loomtest.evidence.pictures.letters import text_width
@@ -106,7 +106,7 @@ def test_a_doubt_differs_from_a_fault_by_more_than_its_colour() -> None:
     frames = [i for i in drawing.items if isinstance(i, Box) and i.stroke in TONES and i.width == 2.8]
     assert {bool(frame.dash) for frame in frames if frame.stroke == "doubt"} == {True}
     assert {bool(frame.dash) for frame in frames if frame.stroke == "bad"} == {False}
-    strokes = {i.stroke: i.dash for i in drawing.items if isinstance(i, Line) and i.stroke in TONES}
+    strokes = {i.stroke: i.dash for i in drawing.items if isinstance(i, Polyline) and i.stroke in TONES}
     assert strokes["bad"] != strokes["doubt"]
 
 
@@ -167,9 +167,9 @@ def test_the_cavities_of_a_fault_are_framed_and_no_others() -> None:
 def test_the_wire_concerned_runs_as_a_broken_line() -> None:
     harness = example.tractor()
     open_only = loom_picture(harness, [Finding("open", ("X1:2", "X4:2"), (Suspect("W4"),))])
-    dashed = [i for i in open_only.items if isinstance(i, Line) and i.stroke == "bad" and i.dash]
+    dashed = [i for i in open_only.items if isinstance(i, Polyline) and i.stroke == "bad" and i.dash]
     assert dashed
-    assert not [i for i in loom_picture(harness).items if isinstance(i, Line) and i.stroke == "bad"]
+    assert not [i for i in loom_picture(harness).items if isinstance(i, Polyline) and i.stroke == "bad"]
 
 
 def many(count: int, per_connector: int) -> Harness:

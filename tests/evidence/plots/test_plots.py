@@ -12,7 +12,7 @@ import pytest
 from loomtest.diagnosis.change.change import Change, Side
 from loomtest.diagnosis.change.pairs import PairChange, in_columns
 from loomtest.errors import InputError
-from loomtest.evidence.pictures.drawing import Dot, Drawing, Line, Shape, Words
+from loomtest.evidence.pictures.drawing import Dot, Drawing, Polyline, Shape, Words
 from loomtest.evidence.plots.plots import LEFT, OVER, RIGHT, circuits_plot, faults_plot, write_plots
 from loomtest.evidence.plots.rows import MOST_ROWS, path_limits, plot_rows
 from loomtest.harness.copper import expectation_of
@@ -96,7 +96,9 @@ def test_above_its_limit_is_another_shape_and_stands_right_of_the_mark() -> None
         for item in drawing.items
         if isinstance(item, Shape) and item.fill == "bad" and len(item.points) == 4
     ]
-    limit = [i for i in drawing.items if isinstance(i, Line) and i.stroke == "ink" and i.points[0][1] > 100]
+    limit = [
+        i for i in drawing.items if isinstance(i, Polyline) and i.stroke == "ink" and i.points[0][1] > 100
+    ]
     assert len(limit) == 1
     assert min(p[0] for p in squares[-1].points) > limit[0].points[0][0]
 

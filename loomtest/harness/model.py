@@ -65,6 +65,9 @@ class Expect:
     joint_milliohms: float = 2.0
     joint_spread_milliohms: float = 1.5
     bad_joint_rate: float = 0.02
+    bad_joint_from_milliohms: float = 10.0
+    bad_joint_to_ohms: float = 100.0
+    unknown_wire_to_ohms: float = 0.25
 
 
 @dataclass(frozen=True, slots=True)

@@ -30,6 +30,9 @@ _EXPECT: dict[str, _Bound] = {
     "joint_milliohms": _NOT_NEGATIVE,
     "joint_spread_milliohms": _NOT_NEGATIVE,
     "bad_joint_rate": (lambda x: 0 < x < 1, "a share between 0 and 1"),
+    "bad_joint_from_milliohms": _ABOVE,
+    "bad_joint_to_ohms": _ABOVE,
+    "unknown_wire_to_ohms": _ABOVE,
 }
 _LIMITS: dict[str, _Bound] = {
     "bad_joint_milliohms": _ABOVE,
@@ -105,7 +108,7 @@ class _SettingsReader:
             wires=self.string(document, "wires", "wires.csv"),
             unreachable=self.names(document, "unreachable", "points"),
             worked_on=self.names(document, "worked_on", "connectors"),
-            expect=Expect(**self.numbers(self.table(document, "expect"), "expect", _EXPECT)),
+            expect=self.expect(self.table(document, "expect")),
             limits=self.limits(limits),
             cavities=self.cavities(self.table(document, "cavities")),
             faces=self.faces(self.table(document, "faces")),
@@ -162,6 +165,16 @@ class _SettingsReader:
             else:
                 self.say(f"{name}.{key}", plain(table[key]), expected)
         return numbers
+
+    def expect(self, table: Mapping[str, Any]) -> Expect:
+        expect = Expect(**self.numbers(table, "expect", _EXPECT))
+        low, high = expect.bad_joint_from_milliohms, expect.bad_joint_to_ohms
+        if low / 1e3 >= high:
+            key = "bad_joint_to_ohms" if "bad_joint_to_ohms" in table else "bad_joint_from_milliohms"
+            found = f"bad_joint_from_milliohms = {low:g} and bad_joint_to_ohms = {high:g}"
+            self.say(f"expect.{key}", found, "the first smaller than the second")
+            return Expect()
+        return expect
 
     def limits(self, table: Mapping[str, Any]) -> Limits:
         numbers: dict[str, Any] = self.numbers(table, "limits", _LIMITS)

@@ -276,6 +276,8 @@ def test_defaults_are_those_of_the_contract(tmp_path: Path) -> None:
     assert (expect.temperature_c, expect.temperature_spread_c, expect.copper_factor) == (20.0, 5.0, 1.05)
     assert (expect.copper_spread_percent, expect.length_spread_percent) == (4.0, 3.0)
     assert (expect.joint_milliohms, expect.joint_spread_milliohms, expect.bad_joint_rate) == (2.0, 1.5, 0.02)
+    assert (expect.bad_joint_from_milliohms, expect.bad_joint_to_ohms) == (10.0, 100.0)
+    assert expect.unknown_wire_to_ohms == 0.25
     assert (limits.bad_joint_milliohms, limits.joint_drop_volts, limits.continuity_ohms) == (20.0, 0.1, 1.0)
     assert (limits.short_below_ohms, limits.isolation_ohms) == (100.0, 1e6)
     assert (limits.isolation, limits.confidence, limits.bad_joint_written) == ("full", 0.95, False)
@@ -294,6 +296,7 @@ def test_defaults_are_those_of_the_contract(tmp_path: Path) -> None:
         ("[limits]\nconfidence = 95\n", 2, "limits.confidence", "between 0.5 and 1"),
         ("[limits]\nisolation_ohms = 50\n", 2, "limits.isolation_ohms", "no larger than"),
         ("[limits]\nshort_below_ohms = 0.5\n", 2, "limits.short_below_ohms", "no larger than"),
+        ("[expect]\nbad_joint_to_ohms = 0.01\n", 2, "expect.bad_joint_to_ohms", "smaller than"),
         ('unreachable = "X1:1"\n', 1, "unreachable", "a list of points"),
         ('unreachable = ["X1:7"]\n', 1, "unreachable", "nearest is X1:1"),
         ('worked_on = ["X11"]\n', 1, "worked_on", "nearest is X1"),

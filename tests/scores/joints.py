@@ -20,10 +20,9 @@ from itertools import pairwise
 import numpy as np
 
 from loomtest.diagnosis.joints import report as joints
-from loomtest.diagnosis.joints.healthy import EXCESS_HIGH_OHM, EXCESS_LOW_OHM
 from loomtest.diagnosis.wiring import as_drawn
 from loomtest.harness.copper import expectation_of
-from loomtest.harness.model import Harness
+from loomtest.harness.model import Expect, Harness
 from loomtest.readings.model import Instrument, Quantity, Readings
 from tests.looms.faults import Loom, healthy_loom
 from tests.looms.generate import Recipe, random_harness
@@ -144,16 +143,21 @@ class Detection:
     bad: int
 
 
-def detection(seed: int, looms: int, noise: float, all_pairs: bool, wires: int = 24) -> Detection:
+def detection(
+    seed: int, looms: int, noise: float, all_pairs: bool, wires: int = 24, expect: Expect = PLAIN.expect
+) -> Detection:
     """At most one bad joint of 20–200 mΩ in each loom, readings with independent noise."""
     prior = Prior()
     expected = Prior(
-        EXCESS_LOW_OHM, EXCESS_HIGH_OHM, prior.harness_bad, PLAIN.limits.bad_joint_milliohms / 1e3
+        expect.bad_joint_from_milliohms / 1e3,
+        expect.bad_joint_to_ohms,
+        prior.harness_bad,
+        PLAIN.limits.bad_joint_milliohms / 1e3,
     )
     ours, exact, told, label = [], [], [], []
     for number in range(looms):
         rng = np.random.default_rng([seed, number])
-        harness = random_harness(rng, replace(PLAIN, wires=wires))
+        harness = random_harness(rng, replace(PLAIN, wires=wires, expect=expect))
         loom = healthy_loom(harness, rng)
         bad = int(rng.integers(len(harness.wires))) if rng.random() < prior.harness_bad else -1
         if bad >= 0:
@@ -248,6 +252,15 @@ def _calibrated(quick: int) -> None:
 
 def _detected(quick: int) -> None:
     print("2. One bad joint of 20-200 mΩ or none: 1 - ROC area over wires, beside the exact posterior")
+    told = Expect(bad_joint_from_milliohms=20.0, bad_joint_to_ohms=0.2)
+    for all_pairs in (True, False):
+        for noise in (0.010, 0.020, 0.030):
+            d = detection(2, 300 // quick, noise, all_pairs, expect=told)
+            print(
+                f"   [expect] says 20 mΩ to 0.2 Ω, {'all pairs' if all_pairs else 'plan'}, noise "
+                f"{1e3 * noise:.0f} mΩ: ours {d.ours:.5f}, exact {d.exact:.5f}, ratio {d.ours / d.exact:.3f}",
+                flush=True,
+            )
     for all_pairs in (True, False):
         for noise in (0.010, 0.020, 0.030):
             d = detection(2, 300 // quick, noise, all_pairs)

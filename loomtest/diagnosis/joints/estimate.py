@@ -10,8 +10,6 @@ import numpy as np
 
 from loomtest.diagnosis.joints.further import prior_odds, several_rare, several_weight
 from loomtest.diagnosis.joints.healthy import (
-    EXCESS_HIGH_OHM,
-    EXCESS_LOW_OHM,
     Gathered,
     Given,
     Nets,
@@ -44,7 +42,8 @@ _LEAST_OHM, _LEAST_SD_OHM = 1e-5, 1e-5  # a wire has some resistance, and no exp
 class Prior:
     """What each wire of the harness should be, (W,) each: mean and standard deviation with healthy joints,
     the expectation that people are shown, the
-    limit, and the prior odds of a bad joint. `known`: size and length are."""
+    limit, and the prior odds of a bad joint. `known`: size and length are. `excess_ohm`: a bad joint's excess
+    is log-uniform between these two."""
 
     mean: FloatArray
     sd: FloatArray
@@ -52,6 +51,7 @@ class Prior:
     limit: FloatArray
     odds: FloatArray
     known: BoolArray
+    excess_ohm: tuple[float, float]
 
 
 def prior_of(harness: Harness, expectation: Expectation) -> Prior:
@@ -64,9 +64,9 @@ def prior_of(harness: Harness, expectation: Expectation) -> Prior:
     )
     rate = min(max(harness.expect.bad_joint_rate, 1e-9), 1 - 1e-9)
     expected = np.where(known, expectation.expected_ohm, UNKNOWN_MEAN_OHM)
-    return Prior(
-        np.maximum(mean, _LEAST_OHM), sd, expected, limit, np.full(mean.size, rate / (1 - rate)), known
-    )
+    odds = np.full(mean.size, rate / (1 - rate))
+    excess = harness.expect.bad_joint_from_milliohms / 1e3, harness.expect.bad_joint_to_ohms
+    return Prior(np.maximum(mean, _LEAST_OHM), sd, expected, limit, odds, known, excess)
 
 
 @dataclass(frozen=True)
@@ -121,12 +121,14 @@ class _Links:
     most: FloatArray
     size: IntArray
     independent_odds: FloatArray
+    excess_ohm: tuple[float, float]
 
     def slab(self, nets: Nets) -> Slab:
         """What may be wrong with the links of a chunk."""
-        shape = nets.link.shape
-        low = np.full(shape, EXCESS_LOW_OHM)
-        return Slab(self.odds[nets.link], low, self.most[nets.link], np.zeros(shape))
+        shape, (least, most) = nets.link.shape, self.excess_ohm
+        odds = self.odds[nets.link]
+        low = np.full(shape, least)
+        return Slab(odds, odds / math.log(most / least), low, self.most[nets.link], np.zeros(shape))
 
 
 @dataclass(frozen=True)
@@ -145,12 +147,12 @@ def solve_run(arranged: Arranged, prior: Prior, coarse: FloatArray, shared: Shar
     at = layout.wire
     ohm = nudged(prior.mean[at])
     sight = Sight(np.zeros(at.size), np.zeros(at.size))
-    most = np.full(at.size, EXCESS_HIGH_OHM)
+    most = np.full(at.size, prior.excess_ohm[1])
     seen: list[Seen] = []
     for nets in chunks(layout):
         got, a, loop = sensitivities(layout, nets, ohm)
         look(got, a, loop, shared.sd**2, sight)
-        bound(got, a, prior.mean[at], most)
+        bound(got, a, prior.mean[at], most, prior.excess_ohm[0])
         seen.append((nets, got, a, loop))
     net_of_wire = np.repeat(np.arange(layout.wire_count.size), layout.wire_count)
     links = _links(arranged, prior, coarse, series(sight.column, net_of_wire), most)
@@ -162,7 +164,7 @@ def solve_run(arranged: Arranged, prior: Prior, coarse: FloatArray, shared: Shar
             part = got.rows(rows)
             solved = solve(part, columns, loop_of, (links.mean[label], links.var[label]), nets[rows], label)
             parts.append(_Part(part, int(layout.point_count[nets[0]]), solved, links.slab(solved)))
-    wires = Healthy(prior.mean[at], prior.sd[at], prior.odds[at])
+    wires = Healthy(prior.mean[at], prior.sd[at], prior.odds[at], prior.excess_ohm)
     told, value = share(
         [p.nets for p in parts], [p.slab for p in parts], shared, first_guess(layout, wires, shared, seen)
     )
@@ -183,19 +185,20 @@ def _links(arranged: Arranged, prior: Prior, coarse: FloatArray, label: IntArray
     size = np.bincount(label, minlength=count)
     # a path that holds a wire of unknown size or length has one limit for all of it
     limit = np.where(unknown & (size > 1), largest, limit)
-    highest = np.full(count, EXCESS_HIGH_OHM)
+    highest = np.full(count, prior.excess_ohm[1])
     np.minimum.at(highest, label, most)
     return _Links(
         label,
         total(prior.mean),
         total(prior.sd**2),
         limit,
-        np.maximum(limit - total(prior.expected), EXCESS_LOW_OHM),
+        np.maximum(limit - total(prior.expected), prior.excess_ohm[0]),
         np.maximum(rough, limit),
         total(prior.odds),
         highest,
         size,
         total(prior.odds),
+        prior.excess_ohm,
     )
 
 

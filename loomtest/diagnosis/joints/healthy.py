@@ -20,7 +20,6 @@ from loomtest.harness.model import BoolArray, FloatArray, IntArray
 _NUDGE = 1e-3  # wires are linearised slightly off their mean, so that only wires in series have equal columns
 _SAME = 1e-7  # columns of A closer than this are wires in series that no reading can tell apart
 _CHUNK = 2_000_000  # most elements of one array of a chunk
-EXCESS_LOW_OHM, EXCESS_HIGH_OHM = 0.010, 100.0  # contract: a bad joint's excess is log-uniform between them
 
 
 @dataclass(frozen=True)
@@ -211,14 +210,14 @@ def look(got: Gathered, a: FloatArray, loop: FloatArray, shared_var: float, out:
     out.opening[got.wire] = opening
 
 
-def bound(got: Gathered, a: FloatArray, mean: FloatArray, most: FloatArray) -> None:
+def bound(got: Gathered, a: FloatArray, mean: FloatArray, most: FloatArray, least_ohm: float) -> None:
     """Lower `most`, the largest excess of every wire of the layout, by what continuity readings showed."""
     at = np.nonzero(np.isfinite(got.below))
     if at[0].size == 0:
         return
     spare = got.below[at] - np.einsum("km,km->k", a[at], mean[got.wire[at[0]]])
     row, column = np.nonzero(a[at] > 0.5)
-    excess = np.maximum(spare[row] / a[at][row, column], 2 * EXCESS_LOW_OHM)
+    excess = np.maximum(spare[row] / a[at][row, column], 2 * least_ohm)
     np.minimum.at(most, got.wire[at[0][row], column], excess)
 
 

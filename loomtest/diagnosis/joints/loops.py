@@ -50,7 +50,9 @@ def relinearised(
     nets, slab, all_sets = solved
     link = nets.link[row]
     prior_mean, prior_var = nets.prior_mean[row], nets.prior_var[row]
-    own = Slab(*(column[row : row + 1] for column in (slab.odds, slab.least, slab.most, slab.origin)))
+    own = Slab(
+        *(column[row : row + 1] for column in (slab.odds, slab.density, slab.least, slab.most, slab.origin))
+    )
     mean = _likeliest(all_sets, row)
     known_bad = [int(k) for k in np.flatnonzero(sure)]
     rounds = 1 if net.readings.value.size * link.size > _LARGE else _ROUNDS

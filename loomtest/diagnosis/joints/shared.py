@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loomtest.diagnosis.joints.healthy import EXCESS_HIGH_OHM, EXCESS_LOW_OHM, Gathered, Layout, Nets
+from loomtest.diagnosis.joints.healthy import Gathered, Layout, Nets
 from loomtest.diagnosis.joints.sparse import Slab, refine, search
 from loomtest.diagnosis.numbers.statistics import normal_cdf
 from loomtest.diagnosis.seen.budget import Shared
@@ -26,11 +26,13 @@ Seen = tuple[IntArray, Gathered, FloatArray, FloatArray]  # nets, readings, sens
 
 @dataclass(frozen=True)
 class Healthy:
-    """Mean, standard deviation and prior odds of a bad joint of every wire of a layout, (wires,) each."""
+    """Mean, standard deviation and prior odds of a bad joint of every wire of a layout, (wires,) each;
+    `excess_ohm`: a bad joint's excess is log-uniform between these two."""
 
     mean: FloatArray
     sd: FloatArray
     odds: FloatArray
+    excess_ohm: tuple[float, float]
 
 
 @dataclass(frozen=True)
@@ -97,7 +99,7 @@ def first_guess(layout: Layout, wires: Healthy, shared: Shared, seen: Sequence[S
     """Robust mean and variance of the shared value: every reading by itself is healthy, or high by anything.
 
     A reading less what its wires should be is the shared value plus noise, or that plus a bad joint's
-    excess, spread as 1/x from 10 mΩ to 100 Ω. Readings of one net are not independent, hence only a guess.
+    excess, spread as 1/x. Readings of one net are not independent, hence only a guess.
     """
     carries = layout.shared > 0
     if not carries.any() or shared.sd == 0:
@@ -109,8 +111,9 @@ def first_guess(layout: Layout, wires: Healthy, shared: Shared, seen: Sequence[S
     z = excess[chosen, None] - c
     sd = np.hypot(spread[chosen, None], (c[1] - c[0]) / 2)
     healthy = np.exp(-0.5 * (z / sd) ** 2) / (sd * math.sqrt(2 * math.pi))
-    beyond = np.maximum(z, EXCESS_LOW_OHM) * math.log(EXCESS_HIGH_OHM / EXCESS_LOW_OHM)
-    high_by = normal_cdf((z - EXCESS_LOW_OHM) / sd) / beyond
+    least, most = wires.excess_ohm
+    beyond = np.maximum(z, least) * math.log(most / least)
+    high_by = normal_cdf((z - least) / sd) / beyond
     p = (odds / (1 + odds))[chosen, None]
     log_p = np.sum(np.log((1 - p) * healthy + p * high_by + 1e-6), axis=0) + np.log(shared_density(shared, c))
     weight = np.exp(log_p - log_p.max())

@@ -16,7 +16,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from loomtest.diagnosis.joints.healthy import EXCESS_HIGH_OHM, EXCESS_LOW_OHM, Given
+from loomtest.diagnosis.joints.healthy import Given
 from loomtest.diagnosis.numbers.distinct import distinct
 from loomtest.harness.model import BoolArray, FloatArray, IntArray
 
@@ -29,7 +29,6 @@ _LEAST = 1e-6  # sets of less weight within their net are dropped
 _NODES = 40
 _REACH = 7.0  # standard deviations on either side of the peak
 _NARROWER = 0.999
-_LOG_SPAN = float(np.log(EXCESS_HIGH_OHM / EXCESS_LOW_OHM))
 
 
 @dataclass(frozen=True)
@@ -62,6 +61,7 @@ def tilt(
     b: FloatArray,
     q: FloatArray,
     loop: FloatArray,
+    density: FloatArray,
     odds: FloatArray,
     least: FloatArray,
     most: FloatArray,
@@ -69,6 +69,7 @@ def tilt(
 ) -> Tilt:
     """Integrate the slab against exp(φb − φ²q/2), element by element; x lies in [least, most].
 
+    `density`: prior odds of a bad joint for each unit of log x; `odds`: those of any.
     `origin`: the excess at which the net was linearised: φ = origin + the effect of x − origin.
     """
     base = np.asarray(origin, dtype=np.float64)
@@ -86,7 +87,7 @@ def tilt(
     x = x_first[..., None] * np.exp(step[..., None] * np.arange(_NODES))
     share = np.full(_NODES, 1.0)
     share[[0, -1]] = 0.5
-    log_weight = np.log(odds * step / _LOG_SPAN)[..., None] + np.log(share)
+    log_weight = np.log(density * step)[..., None] + np.log(share)
     looped = np.isfinite(loop)
     if looped.any():
         x = np.concatenate([x, np.full((*x.shape[:-1], 1), OPEN_OHM)], axis=-1)
@@ -110,10 +111,11 @@ def tilt(
 
 @dataclass(frozen=True)
 class Slab:
-    """What may be wrong with the links of B nets, (B, m) each: prior odds of a bad joint, bounds of x, and
-    the excess at which each link stood when the net was linearised."""
+    """What may be wrong with the links of B nets, (B, m) each: prior odds of a bad joint, those for each unit
+    of log x, bounds of x, and the excess at which each link stood when the net was linearised."""
 
     odds: FloatArray
+    density: FloatArray
     least: FloatArray
     most: FloatArray
     origin: FloatArray
@@ -121,7 +123,9 @@ class Slab:
     def tilt(self, loop: FloatArray, net: IntArray, link: IntArray, b: FloatArray, q: FloatArray) -> Tilt:
         """`tilt` of chosen links of chosen nets (index arrays of one shape)."""
         at = net, link
-        return tilt(b, q, loop[at], self.odds[at], self.least[at], self.most[at], self.origin[at])
+        return tilt(
+            b, q, loop[at], self.density[at], self.odds[at], self.least[at], self.most[at], self.origin[at]
+        )
 
 
 @dataclass

@@ -12,7 +12,7 @@ import networkx as nx
 import numpy as np
 import pytest
 
-from loomtest.diagnosis.faults.scene import Parts
+from loomtest.diagnosis.faults.scene import PartPaths
 from loomtest.diagnosis.numbers.network import component_labels, effective_resistance
 from tests.looms.faults import healthy_loom
 from tests.looms.generate import Recipe, random_harness
@@ -73,7 +73,7 @@ def test_what_parts_may_show_between_nets_is_their_network_at_its_ends(seed: int
         a, b = (int(x) for x in rng.choice(count, 2, replace=False))
         low = float(np.exp(rng.uniform(-2, 8)))
         links.append((a, b, low, low * float(rng.uniform(1, 5))))
-    parts = Parts(count, links)
+    parts = PartPaths(count, links)
     for bound in (0, 1):
         graph: nx.MultiGraph[int] = nx.MultiGraph()
         graph.add_nodes_from(range(count))

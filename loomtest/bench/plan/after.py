@@ -11,6 +11,7 @@ from loomtest.bench.plan.plan import Plan, Step, plan
 from loomtest.bench.plan.suspects import Puzzle
 from loomtest.diagnosis.seen.isolation import part_groups
 from loomtest.diagnosis.seen.observe import APART, JOINED, Observations
+from loomtest.harness.forest import join, root
 from loomtest.harness.model import Harness
 from loomtest.readings.model import Instrument, Readings
 
@@ -27,23 +28,17 @@ def hidden_behind(
             continue
         best = int(np.argmax(puzzle.weight))
         joined = seen.pair_state == JOINED
-        parent = {code: code for code in puzzle.points.tolist()}
-
-        def find(code: int, parent: dict[int, int] = parent) -> int:
-            while parent[code] != code:
-                code = parent[code]
-            return code
-
+        shown = {code: code for code in puzzle.points.tolist()}
         for a, b in zip(seen.pair_start[joined].tolist(), seen.pair_end[joined].tolist(), strict=True):
-            if a in parent and b in parent:
-                parent[find(a)] = find(b)
+            if a in shown and b in shown:
+                join(shown, a, b)
         first: dict[int, int] = {}
         for code, label in zip(puzzle.points.tolist(), puzzle.labels[best].tolist(), strict=True):
             if not harness.reachable[code]:
                 continue
             other = first.setdefault(label, code)
             names = harness.points[other], harness.points[code]
-            if find(code) != find(other) and not done.plain[frozenset(names), False]:
+            if root(shown, code) != root(shown, other) and not done.plain[frozenset(names), False]:
                 return Step(
                     number,
                     "continuity",

@@ -27,6 +27,7 @@ from typing import Literal
 
 import numpy as np
 
+from loomtest.harness.forest import join, root
 from loomtest.harness.model import FloatArray, Harness
 
 What = Literal["continuity", "loops", "joints", "part", "isolation", "locate"]  # the last: not in plans
@@ -74,23 +75,15 @@ class CellProbings:
 def cells_of(harness: Harness, net: int) -> list[Cell]:
     """The cells of a net in the order of their first wires; wires from a point to itself are left out."""
     reachable = harness.reachable
-    parent: dict[int, int] = {}
-
-    def find(item: int) -> int:
-        while parent.setdefault(item, item) != item:
-            parent[item] = parent[parent[item]]
-            item = parent[item]
-        return item
-
     wires = [w for w in harness.nets[net].conductors if harness.start[w] != harness.end[w]]
     ends = {w: (int(harness.start[w]), int(harness.end[w])) for w in wires}
-    for wire, pair in ends.items():
-        for point in pair:
-            if not reachable[point]:
-                parent[find(~point)] = find(wire)  # ~point: points beside wires as keys of one forest
+    joints = [(wire, ~point) for wire, pair in ends.items() for point in pair if not reachable[point]]
+    forest = {item: item for item in (*wires, *(joint for _, joint in joints))}  # ~point: a point among wires
+    for wire, joint in joints:
+        join(forest, wire, joint)
     members: dict[int, list[int]] = {}
     for wire in wires:
-        members.setdefault(find(wire), []).append(wire)
+        members.setdefault(root(forest, wire), []).append(wire)
     return [
         Cell(net, tuple(own), tuple(sorted({p for w in own for p in ends[w] if reachable[p]})))
         for own in members.values()

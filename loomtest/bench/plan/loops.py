@@ -15,6 +15,7 @@ from dataclasses import replace
 import numpy as np
 
 from loomtest.bench.plan.continuity import Cell, CellProbings, Graph, Probing, What
+from loomtest.harness.forest import join
 from loomtest.harness.model import BoolArray, FloatArray, Harness
 
 USUAL_OHM = 0.03  # stands for a wire of unknown size or length where only a choice depends on it
@@ -99,19 +100,11 @@ def looped_probings(harness: Harness, turns: Sequence[Turn], ohms: FloatArray) -
     local = net.graph.local
     used: set[tuple[int, int]] = set()
     joined = {code: code for code in local}
-
-    def find(code: int) -> int:
-        while joined[code] != code:
-            joined[code] = joined[joined[code]]
-            code = joined[code]
-        return code
-
     out = []
     for cell, hub, probes in turns:
         own = []
         for probe in probes:
-            what: What = "loops" if find(hub) == find(probe) else "continuity"
-            joined[find(hub)] = find(probe)
+            what: What = "continuity" if join(joined, hub, probe) else "loops"
             net.add(local[hub], local[probe])
             used.add(_pair(local[hub], local[probe]))
             wires = cell.wires if len(cell.wires) == 1 else ()

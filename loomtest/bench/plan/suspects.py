@@ -23,6 +23,7 @@ import numpy as np
 
 from loomtest.diagnosis.seen.isolation import part_groups
 from loomtest.diagnosis.seen.observe import APART, JOINED, Observations
+from loomtest.harness.forest import components, join, root
 from loomtest.harness.model import FloatArray, Harness, IntArray, connector_of
 from loomtest.harness.points import natural
 
@@ -73,25 +74,18 @@ def open_puzzles(harness: Harness, seen: Observations) -> list[Puzzle]:
 
 def _tied(harness: Harness, broken: Sequence[int], crossing: Sequence[Pair]) -> list[list[int]]:
     """Nets that one puzzle holds: broken nets that share a connector, and nets that a reading joins."""
-    parent: dict[int, int] = {}
-
-    def find(net: int) -> int:
-        while parent.setdefault(net, net) != net:
-            net = parent[net]
-        return net
-
+    tied = {net: net for net in (*broken, *(net for pair in crossing for net in pair))}
     at: dict[str, int] = {}
     for net in broken:
-        find(net)
         for code in harness.nets[net].points:
             connector = connector_of(harness.points[code])
             if connector:
-                parent[find(net)] = find(at.setdefault(connector, net))
+                join(tied, net, at.setdefault(connector, net))
     for x, y in crossing:
-        parent[find(x)] = find(y)
+        join(tied, x, y)
     members: dict[int, list[int]] = {}
-    for net in sorted(parent):
-        members.setdefault(find(net), []).append(net)
+    for net in sorted(tied):
+        members.setdefault(root(tied, net), []).append(net)
     return [nets for nets in members.values() if set(nets) & set(broken)]
 
 
@@ -116,18 +110,15 @@ class _Scope:
 
     def labels(self, edges: Sequence[Pair], opens: frozenset[int]) -> list[int]:
         """(P,) what the edges join, those numbered in `opens` left out."""
-        parent = list(range(len(self.codes)))
-        for number, (a, b) in enumerate(edges):
-            if number not in opens:
-                _join(parent, a, b)
-        return [_root(parent, point) for point in range(len(parent))]
+        kept = (edge for number, edge in enumerate(edges) if number not in opens)
+        return components(len(self.codes), kept)
 
     def explained(self, moves: Sequence[Pair], most: int) -> Iterator[tuple[frozenset[int], int, list[int]]]:
         """Sets of open edges that agree with the readings under these moves, with their number and that of
         bridges at most `most`: (opens, cost, labels)."""
         edges = self.placed(moves)
-        parent = self.labels(edges, frozenset())
-        bridges = [(x, y) for x, y in self.joined if _join(parent, x, y)]
+        forest = self.labels(edges, frozenset())
+        bridges = [(x, y) for x, y in self.joined if join(forest, x, y)]
         edges += bridges
         if len(bridges) <= most:
             yield from self._opened(edges, frozenset(), frozenset(range(len(self.wires), len(edges))), most)
@@ -170,19 +161,6 @@ class _Scope:
             y, number = came[y]
             out.append(number)
         return out
-
-
-def _root(parent: list[int], item: int) -> int:
-    while parent[item] != item:
-        parent[item] = parent[parent[item]]
-        item = parent[item]
-    return item
-
-
-def _join(parent: list[int], x: int, y: int) -> bool:
-    x, y = _root(parent, x), _root(parent, y)
-    parent[max(x, y)] = min(x, y)
-    return x != y
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ from pathlib import Path
 
 import numpy as np
 
+from loomtest.harness.forest import components
 from loomtest.harness.model import FloatArray
 
 
@@ -99,16 +100,6 @@ def pin_impedance(network: Network) -> FloatArray:
 
 def pieces_of(network: Network) -> list[int]:
     """For every kept node, the number of the connected piece of the loom it belongs to."""
-    parent = list(range(network.nodes))
-
-    def find(node: int) -> int:
-        while parent[node] != node:
-            parent[node] = parent[parent[node]]
-            node = parent[node]
-        return node
-
     edges = [(a, b) for a, b, _ in network.resistors]
     edges += [(a, b) for a, b, *_ in network.sources] + list(network.diodes)
-    for a, b in edges:
-        parent[find(a)] = find(b)
-    return [find(node) for node in range(network.kept)]
+    return components(network.nodes, edges)[: network.kept]

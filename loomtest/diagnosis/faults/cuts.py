@@ -13,7 +13,8 @@ from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from loomtest.diagnosis.faults.scene import PartPaths, Placement, Scene, components, find
+from loomtest.diagnosis.faults.scene import PartPaths, Placement, Scene
+from loomtest.harness.forest import components, join, root
 
 UNEXPLAINED = 100  # cost of a reading that stays unexplained, far above any fault
 _BRANCHES = 4000
@@ -190,13 +191,12 @@ def shorts_needed(
 
     def bridge(a: int, b: int, ohm: float) -> None:
         nonlocal parts
-        x, y = find(merged, labels[a]), find(merged, labels[b])
-        merged[max(x, y)] = min(x, y)
+        join(merged, labels[a], labels[b])
         shorts.append((a, b, ohm))
-        parts = scene.parts_between([find(merged, label) for label in labels], placed, opens)
+        parts = scene.parts_between([root(merged, label) for label in labels], placed, opens)
 
     for a, b, ohm in scene.joined:
-        x, y = find(merged, labels[a]), find(merged, labels[b])
+        x, y = root(merged, labels[a]), root(merged, labels[b])
         if x == y:
             continue
         bounds = parts.between(x, y)
@@ -204,12 +204,12 @@ def shorts_needed(
             bridge(a, b, ohm)
     apart = {(min(a, b), max(a, b)) for a, b, *_ in scene.apart}
     for one, other in scene.clipped:
-        roots = [(find(merged, labels[a]), find(merged, labels[b])) for a in one for b in other]
+        roots = [(root(merged, labels[a]), root(merged, labels[b])) for a in one for b in other]
         if not any(x == y or parts.between(x, y) for x, y in roots):
             open_pairs = [(a, b) for a in one for b in other if (min(a, b), max(a, b)) not in apart]
             a, b = (open_pairs or [(one[0], other[0])])[0]
             bridge(a, b, float("nan"))
-    final = [find(merged, label) for label in labels]
+    final = [root(merged, label) for label in labels]
     left = sum(1 for a, b, *_ in scene.told_apart if final[a] == final[b])
     return tuple(shorts), left
 
@@ -243,12 +243,12 @@ def _bridges_within(
     below: list[dict[int, int]] = [{} for _ in range(size)]
     out: set[int] = set()
     clock = 0
-    for root in range(size):
-        if order[root] >= 0:
+    for first in range(size):
+        if order[first] >= 0:
             continue
-        order[root] = low[root] = clock
+        order[first] = low[first] = clock
         clock += 1
-        stack = [(root, iter(neighbours[root]))]
+        stack = [(first, iter(neighbours[first]))]
         while stack:
             node, rest = stack[-1]
             for other, edge in rest:

@@ -13,7 +13,8 @@ from dataclasses import dataclass
 
 from loomtest.diagnosis.faults.cuts import Repair, repair
 from loomtest.diagnosis.faults.moves import Likeliness, MoveFault, Moves, next_moves, quick_cost
-from loomtest.diagnosis.faults.scene import Placement, Scene, components
+from loomtest.diagnosis.faults.scene import Placement, Scene
+from loomtest.harness.forest import components
 
 _WIDTH = 10  # placements kept a level
 _LEVELS = 8

@@ -9,9 +9,10 @@ from dataclasses import dataclass, replace
 from loomtest.diagnosis.faults.cuts import agrees
 from loomtest.diagnosis.faults.explain import Explanation
 from loomtest.diagnosis.faults.moves import Likeliness, MoveFault
-from loomtest.diagnosis.faults.scene import Placement, Scene, components, find
+from loomtest.diagnosis.faults.scene import Placement, Scene
 from loomtest.diagnosis.verdict import Alternative, Finding, Suspect
 from loomtest.diagnosis.wording import capital, ohms_text, one_of, point_text, span_text, wire_text
+from loomtest.harness.forest import components, join
 from loomtest.harness.model import Harness, Wire, connector_of
 
 _MOST_ALTERNATIVES = 6
@@ -247,9 +248,7 @@ def _by_nearness(explained: Explained, placed: Placement) -> list[tuple[int, int
     merged = list(range(scene.size))
     out = []
     for short in sorted(least.values(), key=lambda s: (*rank(s), s)):
-        x, y = find(merged, labels[short[0]]), find(merged, labels[short[1]])
-        if x != y:
-            merged[max(x, y)] = min(x, y)
+        if join(merged, labels[short[0]], labels[short[1]]):
             out.append(short)
     return out if len(out) == len(shorts) else list(shorts)
 

@@ -7,12 +7,12 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from loomtest.diagnosis.faults.scene import components, find
 from loomtest.diagnosis.seen.isolation import side_by_side
 from loomtest.diagnosis.seen.observe import APART, Observations
 from loomtest.diagnosis.verdict import Finding
 from loomtest.diagnosis.wiring import Wiring
 from loomtest.diagnosis.wording import capital, ohms_text, point_text
+from loomtest.harness.forest import components, join
 from loomtest.harness.model import Harness, IntArray, connector_of
 
 _EXPLAINED = 0.7  # a value above this share of what the leaks found already let through is their doing
@@ -51,15 +51,11 @@ def leakage_findings(
     if not leaky.any() and not seen.clipped_numbers:
         return []
     order = np.flatnonzero(leaky)[np.argsort(seen.pair_low_ohm[leaky], kind="stable")]
-    parent = list(range(len(points)))
+    forest = list(range(len(points)))
     found: list[tuple[int, int, float]] = []
     for leak in _lowest(harness, points, seen, labels, order, telling):
         x, y = int(labels.through[leak[0]]), int(labels.through[leak[1]])
-        one, other = find(parent, x), find(parent, y)
-        if one != other:
-            parent[max(one, other)] = min(one, other)
-            found.append(leak)
-        elif leak[2] < _EXPLAINED * _series_ohm(found, labels.through, x, y):
+        if join(forest, x, y) or leak[2] < _EXPLAINED * _series_ohm(found, labels.through, x, y):
             found.append(leak)
     plain = [_finding(harness, points, *leak) for leak in found]
     return plain + _through_clips(harness, points, seen, labels, found)

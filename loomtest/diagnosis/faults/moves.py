@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from loomtest.diagnosis.faults.cuts import cleared_edges
-from loomtest.diagnosis.faults.scene import PartPaths, Placement, Scene, components
+from loomtest.diagnosis.faults.scene import PartPaths, Placement, Scene
 from loomtest.diagnosis.numbers.distinct import distinct
+from loomtest.harness.forest import components
 
 _EACH_MORE = 4.0  # log weight of one more terminal in the wrong place
 

@@ -14,6 +14,7 @@ from functools import cached_property
 import numpy as np
 
 from loomtest.diagnosis.numbers.distinct import distinct
+from loomtest.harness.forest import components
 from loomtest.harness.model import FloatArray, IntArray
 
 Ends = tuple[int, int]
@@ -126,24 +127,6 @@ class SceneColumns:
     soft_end: IntArray
     apart_start: IntArray
     apart_end: IntArray
-
-
-def find(parent: list[int], node: int) -> int:
-    """Root of a node in a union-find forest, halving paths."""
-    while parent[node] != node:
-        parent[node] = parent[parent[node]]
-        node = parent[node]
-    return node
-
-
-def components(size: int, edges: Iterable[tuple[int, int]]) -> list[int]:
-    """Labels (smallest member) of what the edges join."""
-    parent = list(range(size))
-    for a, b in edges:
-        a, b = find(parent, a), find(parent, b)
-        if a != b:
-            parent[max(a, b)] = min(a, b)
-    return [find(parent, node) for node in range(size)]
 
 
 class PartPaths:

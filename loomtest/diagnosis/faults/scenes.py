@@ -11,9 +11,10 @@ from typing import Any
 import numpy as np
 
 from loomtest.diagnosis.faults.moves import Likeliness
-from loomtest.diagnosis.faults.scene import FAR_BELOW, PartPaths, Scene, components
+from loomtest.diagnosis.faults.scene import FAR_BELOW, PartPaths, Scene
 from loomtest.diagnosis.seen.observe import APART, JOINED, Observations
 from loomtest.harness.copper import part_ohms
+from loomtest.harness.forest import components
 from loomtest.harness.model import BoolArray, FloatArray, Harness, IntArray, Wire, cavity_of, connector_of
 from loomtest.harness.points import natural
 

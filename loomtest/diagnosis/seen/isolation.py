@@ -20,6 +20,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from loomtest.diagnosis.numbers.distinct import distinct
+from loomtest.harness.forest import components
 from loomtest.harness.model import (
     BoolArray,
     Face,
@@ -97,19 +98,13 @@ def required_pairs(harness: Harness, level: IsolationLevel) -> RequiredPairs:
 
 def part_groups(harness: Harness) -> IntArray:
     """(N,) for every net the lowest net that parts join it to, directly or through other nets."""
-    parent = list(range(len(harness.nets)))
-
-    def find(net: int) -> int:
-        while parent[net] != net:
-            parent[net] = parent[parent[net]]
-            net = parent[net]
-        return net
-
-    for wire in np.flatnonzero(~harness.conducts).tolist():
-        a = find(int(harness.net_of[harness.start[wire]]))
-        b = find(int(harness.net_of[harness.end[wire]]))
-        parent[max(a, b)] = min(a, b)
-    return np.array([find(net) for net in range(len(parent))], dtype=np.int64)
+    parts = ~harness.conducts
+    ends = zip(
+        harness.net_of[harness.start[parts]].tolist(),
+        harness.net_of[harness.end[parts]].tolist(),
+        strict=True,
+    )
+    return np.array(components(len(harness.nets), ends), dtype=np.int64)
 
 
 def empty_cavities(harness: Harness) -> BoolArray:

@@ -10,6 +10,7 @@ import numpy as np
 from loomtest.diagnosis.change.change import Change
 from loomtest.diagnosis.change.pairs import PairChange
 from loomtest.harness.copper import expectation_of
+from loomtest.harness.forest import join
 from loomtest.harness.model import FloatArray, Harness, IntArray
 
 MOST_ROWS = 48
@@ -104,18 +105,6 @@ def _along(
 
 def _spanning(rows: list[PlotRow]) -> list[PlotRow]:
     """Of every circuit a spanning tree of its measured points, worst pairs first."""
-    home: dict[str, str] = {}
-
-    def find(point: str) -> str:
-        while home.setdefault(point, point) != point:
-            home[point] = home[home[point]]
-            point = home[point]
-        return point
-
-    chosen = []
-    for row in sorted(rows, key=lambda row: -row.severity):
-        a, b = find(row.pair.start), find(row.pair.end)
-        if a != b:
-            home[a] = b
-            chosen.append(row)
-    return chosen
+    reached = {point: point for row in rows for point in (row.pair.start, row.pair.end)}
+    worst_first = sorted(rows, key=lambda row: -row.severity)
+    return [row for row in worst_first if join(reached, row.pair.start, row.pair.end)]

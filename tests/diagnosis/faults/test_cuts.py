@@ -8,8 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loomtest.diagnosis.faults.cuts import cleared_edges, repair, smallest_hitting_set
-from loomtest.diagnosis.faults.scene import Scene, components, effective_ohms
-from loomtest.diagnosis.numbers.network import component_labels
+from loomtest.diagnosis.faults.scene import Scene, effective_ohms
+from loomtest.harness.forest import components
 
 NONE: frozenset[int] = frozenset()
 
@@ -105,22 +105,6 @@ def test_cleared_edges_are_the_bridges_of_conducting_pairs(drawn: tuple[Scene, i
     whole = components(where.size, where.home)
     cleared = cleared_edges(where, where.home, whole, where.parts_between(whole, where.home, NONE))
     assert {tuple(sorted(where.home[e])) for e in cleared} == needed
-
-
-@given(st.integers(1, 30), st.data())
-def test_labels_are_networkx_components(size: int, data: st.DataObject) -> None:
-    point = st.integers(0, size - 1)
-    edges = data.draw(st.lists(st.tuples(point, point), max_size=40))
-    graph = nx.Graph(edges)
-    graph.add_nodes_from(range(size))
-    expected = [0] * size
-    for members in nx.connected_components(graph):
-        for member in members:
-            expected[member] = min(members)
-    a, b = (np.array(column, dtype=np.int64) for column in zip(*edges, strict=True)) if edges else ([], [])
-    ends = np.asarray(a, dtype=np.int64), np.asarray(b, dtype=np.int64)
-    assert component_labels(size, *ends).tolist() == expected
-    assert components(size, edges) == expected
 
 
 def test_effective_ohms_are_networkx_resistance_distances() -> None:

@@ -1,0 +1,261 @@
+"""Which clips each touch of one round reads, decoded from all of its touches together.
+
+Theory of operation. Circuits that conduct form *blocks*: a touch anywhere on a block reads all clips of the
+block side by side, whichever of its points is touched, so that the blocks of one round are a partition of the
+clips, and a touch belongs to one of them or to none (over-range). A decoding is a partition with a block for
+each touch. It is weighed like this, in natural logarithms:
+
+- a touch beside its block's value: a normal error of `touch_sd_ohm`, or, rarely, up to 100 Ω more (the wire);
+- a touch that does not read its own circuit's clip costs MOVED: a crossed or broken wire;
+- every clip beyond the first in a block costs JOINED: a short;
+- a block that leaks to the rest reads lower, alike at all of its touches, and costs LEAKS.
+
+Two leaks are one when the two circuits leak to each other: `leaks.py` looks for that afterwards.
+
+Most clips are read alone and true at once. The others are few, and a beam search over the touches that are
+left walks through the blocks that they can form.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, field
+from itertools import combinations
+
+import numpy as np
+
+from loomtest.diagnosis.markers.kit import JOINT_OHM, touch_sd_ohm
+from loomtest.harness.model import FloatArray, IntArray
+from loomtest.readings.model import Range
+
+MOVED, JOINED, LEAKS = 7.0, 7.0, 10.0
+_ROUGH_SHARE = 0.03  # of touches have more in the wire than shows, spread up to JOINT_OHM
+_NEAR_SD = 4.0  # a touch within so many standard uncertainties reads its clip
+_WIDTH = 400  # decodings kept at each step
+_MOST_IN_BLOCK = 4
+_MOST_CLOSE = 40  # blocks tried for one touch
+_LEAST_LEAK_SHARE = 0.004  # by which a leak lowers a reading before it is one
+
+Block = tuple[int, ...]  # indices of clips, ascending; () is none: over-range
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Touch:
+    """One touch of a round: `ohm` (+inf over-range); `clip`, the index of the clip on the circuit touched,
+    -1 where none sits there."""
+
+    ohm: float
+    clip: int
+
+
+@dataclass(frozen=True, slots=True)
+class Decoded:
+    """`blocks`: for each touch the clips it reads. `leaking`: the blocks that read lower than their clips
+    give. `weight`: the logarithm that the search made greatest. `second`: that of the best decoding in which
+    some touch reads other clips; -inf where the search met none."""
+
+    blocks: tuple[Block, ...]
+    leaking: frozenset[Block]
+    weight: float
+    second: float
+
+
+def side_by_side_ohm(ohms: Iterable[float]) -> float:
+    """Ohms of resistors in parallel; +inf of none."""
+    conductance = sum(1.0 / ohm for ohm in ohms)
+    return 1.0 / conductance if conductance else math.inf
+
+
+def log_fit(ohm: float, value_ohm: float, sd_ohm: float) -> float:
+    """Log density of reading `ohm` where the clips give `value_ohm`, the wire's own ohms in it or not."""
+    z = (ohm - value_ohm) / sd_ohm
+    exact = (1 - _ROUGH_SHARE) * math.exp(-0.5 * z * z) / (sd_ohm * math.sqrt(2 * math.pi))
+    within = 0.5 * (math.erf(z / math.sqrt(2)) - math.erf((z - JOINT_OHM / sd_ohm) / math.sqrt(2)))
+    density = exact + _ROUGH_SHARE * max(within, 0.0) / JOINT_OHM
+    return math.log(density) if density > 0 else -math.inf
+
+
+@dataclass(frozen=True)
+class _Round:
+    ohms: tuple[float, ...]
+    touches: tuple[Touch, ...]
+    held: Range
+    sds: dict[float, float] = field(default_factory=dict)
+
+    def value(self, block: Block) -> float:
+        return side_by_side_ohm(self.ohms[clip] for clip in block)
+
+    def sd(self, ohm: float) -> float:
+        if ohm not in self.sds:
+            self.sds[ohm] = float(touch_sd_ohm(np.array(ohm), self.held))
+        return self.sds[ohm]
+
+    def fits(self, touch: Touch, value: float) -> bool:
+        sd = self.sd(value)
+        return -_NEAR_SD * sd <= touch.ohm - value <= JOINT_OHM + _NEAR_SD * sd
+
+    def moved(self, touch: Touch, block: Block) -> float:
+        home = touch.clip in block if touch.clip >= 0 else not block
+        return 0.0 if home else -MOVED
+
+
+def decode(ohms: Sequence[float], touches: Sequence[Touch], held: Range) -> Decoded:
+    """The likeliest decoding of one round. `ohms`: what each clip was measured at, on the range `held`.
+
+    Pure. Touches that read nothing a block can give (more than every clip) read none; so do over-range ones.
+    """
+    told = _Round(tuple(ohms), tuple(touches), held)
+    top = max(ohms, default=0.0) + JOINT_OHM
+    settled = {
+        touch.clip
+        for touch in touches
+        if touch.clip >= 0 and abs(touch.ohm - ohms[touch.clip]) <= _NEAR_SD * told.sd(ohms[touch.clip])
+    }
+    blocks: list[Block] = [()] * len(touches)
+    open_touches = []
+    for index, touch in enumerate(touches):
+        if not touch.ohm <= top + 2 * _NEAR_SD * told.sd(top):
+            continue
+        own = ohms[touch.clip] if touch.clip >= 0 else math.nan
+        if touch.clip in settled and abs(touch.ohm - own) <= _NEAR_SD * told.sd(own):
+            blocks[index] = (touch.clip,)
+        else:
+            open_touches.append(index)
+    loose = [clip for clip in range(len(ohms)) if clip not in settled]
+    found = _search(told, open_touches, settled, loose)
+    best = found[0]
+    for index, block in zip(open_touches, best.blocks, strict=True):
+        blocks[index] = block
+    kept = [touch for index, touch in enumerate(touches) if index not in set(open_touches)]
+    base = 0.0
+    for touch, block in zip(touches, blocks, strict=True):
+        if touch in kept and block:
+            base += log_fit(touch.ohm, ohms[block[0]], told.sd(ohms[block[0]]))
+        elif not block:
+            base += told.moved(touch, ())
+    second = next((one.weight for one in found[1:] if one.blocks != best.blocks), -math.inf)
+    return Decoded(tuple(blocks), best.leaking, base + best.weight, base + second)
+
+
+@dataclass(frozen=True, slots=True)
+class _State:
+    weight: float = 0.0
+    blocks: tuple[Block, ...] = ()
+    leaking: frozenset[Block] = frozenset()
+    used: frozenset[int] = frozenset()
+    values: tuple[tuple[Block, float], ...] = ()  # of leaking blocks: what their first touch read
+
+
+def _search(told: _Round, order: Sequence[int], settled: set[int], loose: Sequence[int]) -> list[_State]:
+    """Decodings of the touches `order`, the best first."""
+    pool = _pool(told, [told.touches[index].ohm for index in order], loose)
+    singles = [(clip,) for clip in sorted(settled)]
+    beam = [_State(used=frozenset())]
+    for index in order:
+        touch = told.touches[index]
+        fresh: dict[tuple[tuple[Block, ...], frozenset[Block]], _State] = {}
+        options = [block for block in (*singles, *pool) if told.fits(touch, told.value(block))]
+        options.sort(key=lambda block: _first_guess(told, touch, block))
+        leaky = _leaky(told, touch, loose, order)
+        for state in beam:
+            for further in _next_states(told, state, touch, options[:_MOST_CLOSE], leaky):
+                key = (further.blocks, further.leaking)
+                if key not in fresh or fresh[key].weight < further.weight:
+                    fresh[key] = further
+        beam = sorted(fresh.values(), key=lambda one: -one.weight)[:_WIDTH]
+    return beam
+
+
+def _first_guess(told: _Round, touch: Touch, block: Block) -> float:
+    return abs(touch.ohm - told.value(block)) / 30 + JOINED * len(block) - told.moved(touch, block)
+
+
+def _pool(told: _Round, values: Iterable[float], loose: Sequence[int]) -> list[Block]:
+    """Blocks of loose clips that give what some open touch reads."""
+    wanted = sorted(set(values))
+    out: list[Block] = []
+    for size in range(1, _MOST_IN_BLOCK + 1):
+        if math.comb(len(loose), size) > 20_000:
+            break
+        for block in combinations(sorted(loose), size):
+            value = told.value(block)
+            sd = told.sd(value)
+            if any(-_NEAR_SD * sd <= v - value <= JOINT_OHM + _NEAR_SD * sd for v in wanted):
+                out.append(block)
+    return out
+
+
+def _leaky(told: _Round, touch: Touch, loose: Sequence[int], order: Sequence[int]) -> list[Block]:
+    """Blocks that a leak would bring down to this touch: the clip of its own circuit, one that would not need
+    to come down far, and its own with that of another circuit that reads alike."""
+    out: list[Block] = [(clip,) for clip in loose if clip == touch.clip]
+    out += [(clip,) for clip in loose if told.ohms[clip] > touch.ohm and clip != touch.clip][:2]
+    for index in order:
+        other = told.touches[index]
+        both = {other.clip, touch.clip}
+        alike = abs(other.ohm - touch.ohm) <= _NEAR_SD * told.sd(touch.ohm)
+        if alike and len(both) == 2 and both <= set(loose):
+            out.append((min(both), max(both)))
+    return [block for block in dict.fromkeys(out) if touch.ohm < told.value(block) * (1 - _LEAST_LEAK_SHARE)]
+
+
+def _next_states(
+    told: _Round, state: _State, touch: Touch, options: Sequence[Block], leaky: Sequence[Block]
+) -> list[_State]:
+    out = []
+    known = dict(state.values)
+    for block in options:
+        if block in state.leaking:
+            continue
+        fresh = block not in state.blocks
+        if fresh and state.used & set(block):
+            continue
+        weight = log_fit(touch.ohm, told.value(block), told.sd(told.value(block))) + told.moved(touch, block)
+        weight -= JOINED * (len(block) - 1) if fresh else 0.0
+        out.append(_with(state, block, weight))
+    for block in {*leaky, *known}:
+        if block in known:
+            value = known[block]
+            if abs(touch.ohm - value) > JOINT_OHM + 2 * _NEAR_SD * told.sd(value):
+                continue
+            weight = log_fit(touch.ohm, value, told.sd(value)) + told.moved(touch, block)
+            out.append(_with(state, block, weight))
+        elif not state.used & set(block):
+            weight = log_fit(touch.ohm, touch.ohm, told.sd(touch.ohm)) + told.moved(touch, block)
+            weight -= LEAKS + JOINED * (len(block) - 1)
+            further = _with(state, block, weight)
+            out.append(
+                _State(
+                    further.weight,
+                    further.blocks,
+                    state.leaking | {block},
+                    further.used,
+                    (*state.values, (block, touch.ohm)),
+                )
+            )
+    nothing = _State(state.weight - 60.0, (*state.blocks, ()), state.leaking, state.used, state.values)
+    return [*out, nothing]  # a touch that nothing gives: it stays unexplained
+
+
+def _with(state: _State, block: Block, weight: float) -> _State:
+    return _State(
+        state.weight + weight,
+        (*state.blocks, block),
+        state.leaking,
+        state.used | frozenset(block),
+        state.values,
+    )
+
+
+def expected_touch_ohm(
+    ohms: FloatArray, labels_of_clips: IntArray, labels_of_touches: IntArray
+) -> FloatArray:
+    """(t,) ohms each touch reads where the loom is as found; +inf on copper without a clip.
+
+    `labels_of_clips` (m,) and `labels_of_touches` (t,) say on which piece of copper each sits, `ohms` (m,)
+    what each clip has.
+    """
+    same = labels_of_touches[:, None] == labels_of_clips[None, :]
+    with np.errstate(divide="ignore"):
+        return np.asarray(1.0 / (same / ohms[None, :]).sum(axis=1), dtype=np.float64)

@@ -1,0 +1,151 @@
+"""The decoding against brute force over all partitions, and against readings of a known network."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from itertools import combinations, product
+
+import networkx as nx
+import numpy as np
+import pytest
+
+from loomtest.diagnosis.markers.decode import (
+    JOINED,
+    LEAKS,
+    MOVED,
+    Block,
+    Touch,
+    decode,
+    log_fit,
+)
+from loomtest.diagnosis.markers.kit import choose_kit, touch_sd_ohm
+from loomtest.readings.instrument import load_instrument
+
+METER = load_instrument("handheld-3half")
+KIT = choose_kit(METER, 24)
+assert KIT is not None
+HELD = KIT.range
+OHMS = KIT.ohms
+
+
+def sd(ohm: float) -> float:
+    return float(touch_sd_ohm(np.array(ohm), HELD))
+
+
+def partitions(items: list[int]) -> Iterator[list[Block]]:
+    """Every partition of the items (Bell's number of them)."""
+    if not items:
+        yield []
+        return
+    first, rest = items[0], items[1:]
+    for smaller in partitions(rest):
+        for index, block in enumerate(smaller):
+            yield [*smaller[:index], (first, *block), *smaller[index + 1 :]]
+        yield [(first,), *smaller]
+
+
+def brute_force(ohms: list[float], touches: list[Touch], leaks: int) -> float:
+    """The greatest weight over all partitions, every choice of leaking clips and of what they read, and all
+    assignments of touches to blocks."""
+    best = -math.inf
+    values = sorted({t.ohm for t in touches if math.isfinite(t.ohm)})
+    for blocks in partitions(list(range(len(ohms)))):
+        alone = [b for b in blocks if len(b) <= 2]
+        for count in range(leaks + 1):
+            for leaking in combinations(alone, count):
+                for chosen in product(values, repeat=count):
+                    best = max(best, assigned(ohms, touches, blocks, dict(zip(leaking, chosen, strict=True))))
+    return best
+
+
+def assigned(
+    ohms: list[float], touches: list[Touch], blocks: list[Block], leaking: dict[Block, float]
+) -> float:
+    if any(not v * sum(1 / ohms[c] for c in b) < 0.996 for b, v in leaking.items()):
+        return -math.inf
+    given = {block: leaking.get(block, 1 / sum(1 / ohms[c] for c in block)) for block in blocks}
+    total, used = 0.0, set()
+    for touch in touches:
+        if math.isinf(touch.ohm):
+            total -= MOVED if touch.clip >= 0 else 0.0
+            continue
+        weight, block = max(
+            (log_fit(touch.ohm, value, sd(value)) - (0.0 if touch.clip in block else MOVED), block)
+            for block, value in given.items()
+        )
+        total += weight
+        used.add(block)
+    return total - sum(JOINED * (len(b) - 1) for b in used) - LEAKS * len(used & set(leaking))
+
+
+def network(
+    ohms: list[float], count: int, ties: list[tuple[int, int, float]], seats: list[int]
+) -> list[float]:
+    """What each of `count` pieces of copper reads to the common, by networkx; +inf where nothing leads."""
+    graph: nx.MultiGraph[str] = nx.MultiGraph()
+    graph.add_nodes_from([f"n{i}" for i in range(count)] + ["common"])
+    for clip, seat in enumerate(seats):
+        graph.add_edge(f"n{seat}", "common", weight=ohms[clip])
+    for a, b, ohm in ties:
+        graph.add_edge(f"n{a}", f"n{b}", weight=ohm)
+    out = []
+    for i in range(count):
+        if not nx.has_path(graph, f"n{i}", "common"):
+            out.append(math.inf)
+            continue
+        near = graph.subgraph(nx.node_connected_component(graph, "common"))
+        out.append(nx.resistance_distance(near, f"n{i}", "common", weight="weight", invert_weight=True))
+    return out
+
+
+def shown(value: float, rng: np.random.Generator) -> float:
+    if math.isinf(value):
+        return value
+    return round(value * (1 + 0.001 * rng.normal()) / 10) * 10
+
+
+@pytest.mark.parametrize(
+    ("seed", "count", "leaks"),
+    [(s, 4, 2) for s in range(8)] + [(s, 5, 1) for s in range(8)] + [(s, 7, 0) for s in range(6)],
+)
+def test_the_search_finds_what_brute_force_over_all_partitions_finds(
+    seed: int, count: int, leaks: int
+) -> None:
+    rng = np.random.default_rng([seed, count])
+    ohms = [float(v) for v in rng.choice(OHMS, count, replace=False)]
+    ties = []
+    for number in range(int(rng.integers(0, 3))):
+        a, b = (int(x) for x in rng.choice(count, 2, replace=False))
+        ties.append(
+            (a, b, float(rng.choice([2e3, 5e4])) if number < leaks - 1 else float(rng.choice([0.1, 5.0])))
+        )
+    read = network(ohms, count, ties, list(range(count)))
+    place = list(range(count))
+    if rng.random() < 0.6:
+        a, b = (int(x) for x in rng.choice(count, 2, replace=False))
+        place[a], place[b] = place[b], place[a]
+    touches = [Touch(ohm=shown(read[place[i]], rng), clip=i) for i in range(count)]
+    touches += [Touch(ohm=shown(read[i], rng), clip=i) for i in range(count) if place[i] != i or ties]
+    if rng.random() < 0.3:
+        touches[0] = Touch(ohm=math.inf, clip=0)
+    found, best = decode(ohms, touches, HELD).weight, brute_force(ohms, touches, leaks)
+    assert best - 3 < found < best + 1e-6 if leaks else found == pytest.approx(best)
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_a_loom_of_24_circuits_is_decoded_as_it_is(seed: int) -> None:
+    rng = np.random.default_rng(100 + seed)
+    ohms = [v * (1 + 0.001 * rng.normal()) for v in OHMS]
+    group = list(range(24))
+    ties: list[tuple[int, int, float]] = []
+    for _ in range(int(rng.integers(0, 4))):
+        a, b = (int(x) for x in rng.choice(24, 2, replace=False))
+        ties.append((a, b, float(rng.uniform(0.05, 20))))
+        group = [group[a] if g == group[b] else g for g in group]
+    read = network(ohms, 24, ties, list(range(24)))
+    touches = [Touch(ohm=shown(read[i] + 0.4, rng), clip=i) for i in range(24)]
+    found = decode([round(v / 10) * 10.0 for v in ohms], touches, HELD)
+    assert not found.leaking
+    for i, block in enumerate(found.blocks):
+        assert set(block) == {j for j in range(24) if group[j] == group[i]}

@@ -170,13 +170,8 @@ def _counted(count: int, word: str) -> str:
     return f"{count} {word}" + ("" if count == 1 else "s")
 
 
-def tabular_cusum(x: FloatArray, target: float, slack: float) -> tuple[FloatArray, FloatArray]:
-    """The upper and lower sums, (n,) each: S+ = max(0, x - (target + slack) + S+), and the mirror image."""
-    sums = np.array(list(_sums(x, target, slack)), dtype=np.float64).reshape(-1, 2)
-    return sums[:, 0], sums[:, 1]
-
-
-def _sums(x: FloatArray, target: float, slack: float) -> Iterator[tuple[float, float]]:
+def tabular_cusum(x: FloatArray, target: float, slack: float) -> Iterator[tuple[float, float]]:
+    """Upper and lower sum after each value: S+ = max(0, x - (target + slack) + S+), and the mirror image."""
     high = low = 0.0
     for value in x.tolist():
         high = max(0.0, high + value - target - slack)
@@ -366,7 +361,7 @@ def _step_place(values: FloatArray, sigma_ohm: float) -> int | None:
 def _first_alarm(scaled: FloatArray, rule: FlexRule) -> tuple[int, int] | None:
     """Where the CUSUM left zero for the last time before its first alarm, and the alarm."""
     left_high = left_low = 0
-    for index, (high, low) in enumerate(_sums(scaled, 0.0, rule.cusum_slack)):
+    for index, (high, low) in enumerate(tabular_cusum(scaled, 0.0, rule.cusum_slack)):
         if high > rule.cusum_limit or low > rule.cusum_limit:
             return (left_high if high > rule.cusum_limit else left_low), index
         if high == 0.0:

@@ -27,7 +27,6 @@ class Survey:
     unreachable: tuple[str, ...]
     without_size_or_length: tuple[str, ...]
     nets: tuple[int, ...]  # indices into `Harness.nets` of those with a wire or fuse
-    part_ends: tuple[str, ...]  # points at which only a part ends: nets of a single point
     loops: int  # wires beyond those that join each net: a second way round
 
 
@@ -58,7 +57,6 @@ def survey(harness: Harness) -> Survey:
             if wire.kind == "wire" and (wire.size_mm2 is None or wire.length_m is None)
         ),
         nets=nets,
-        part_ends=tuple(harness.points[code] for code in bare if touched[code]),
         loops=sum(len(net.conductors) - len(net.points) + 1 for net in harness.nets),
     )
 

@@ -95,11 +95,6 @@ class Value:
     scale: float = 1.0
     comma: bool = False
 
-    @property
-    def over_range(self) -> bool:
-        """True where the meter showed over-range."""
-        return math.isinf(self.number)
-
 
 def dimension_of(quantity: Quantity) -> str:
     """What a value of the quantity is counted in."""

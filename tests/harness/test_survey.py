@@ -24,8 +24,7 @@ def test_survey_of_an_invented_loom() -> None:
     assert found.connectors == ("X1", "X2", "X3")
     assert found.splices == ("SP1",)  # not BATT+, though two wires meet there
     assert found.grounds == ("GND1",)
-    assert found.empty_cavities == ("X1:2",)
-    assert found.part_ends == ("X3:1",)  # the lamp's far end is no empty cavity
+    assert found.empty_cavities == ("X1:2",)  # the lamp's far end X3:1 is none
     assert found.unreachable == ("SP1",)
     assert found.without_size_or_length == ("W2", "W3", "W4", "W5", "W6")
     assert len(found.nets) == 2

@@ -18,10 +18,11 @@ from typing import Protocol
 import numpy as np
 
 from loomtest.bench.meter.capture import Capture, StateChange
-from loomtest.bench.rehearsal.touches import Brush, Fingers, MeterFront, Touch
+from loomtest.bench.rehearsal.touches import MeterFront, Touch
 from loomtest.harness.model import FloatArray
 from loomtest.readings.instrument import load_instrument
 from loomtest.readings.model import Instrument
+from tests.scores.hands import Brush, Fingers
 
 
 class Contact(Protocol):

@@ -37,7 +37,6 @@ class LineMeter:
         self._lines.restart()
         self._asked_s = -math.inf
         self._answered = True
-        self._said_silent = False
 
     def due(self, now_s: float) -> bytes:
         """The poll, when the last one is answered and its time is over, or when it went unanswered."""

@@ -262,16 +262,6 @@ def _proves(harness: Harness, probing: Probing) -> str:
     return f"{names} joined" if names else f"{net} whole up to {harness.points[probing.end]}"
 
 
-def moves_of(steps: Sequence[Step]) -> int:
-    """Times the clip is hung on a point, plus times the probe arrives at another connector; no combs."""
-    moves = 0
-    clip = here = ""
-    for step in steps:
-        moves += (step.clip != clip) + (station_of(step.probe) != here)
-        clip, here = step.clip, station_of(step.probe)
-    return moves
-
-
 def _totals(harness: Harness, probings: Sequence[Probing], apart: IsolationProbings) -> dict[str, int]:
     count = Counter(probing.what for probing in probings)
     clipped_end = np.concatenate([[p.clip_at_end for p in probings], apart.teeth > 0]).astype(np.bool_)

@@ -292,14 +292,6 @@ class Scanner:
         """The calibration that the board keeps."""
         return tuple(self._ask_list("cal", _range_calibration))
 
-    def calibrate(self, range_: int, units: int, ppm: int, start: int, end: int) -> None:
-        """Sets one range by a known resistor between two pins; `units` of the range (protocol.md)."""
-        self._ask_list(f"cal set {range_} {units} {ppm} {start} {end}", _range_calibration)
-
-    def calibrate_zero(self, start: int, end: int) -> None:
-        """Takes the zero of the two low ranges from a thick short between two pins."""
-        self._ask_list(f"cal zero {start} {end}", _range_calibration)
-
 
 def _range_calibration(words: tuple[str, ...]) -> RangeCalibration | None:
     if len(words) != 5 or words[0] != "cal":

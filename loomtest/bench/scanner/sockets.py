@@ -6,7 +6,7 @@
 
 It stands as `sockets.csv` in the harness folder. `lead_ohms` is what is subtracted for one pin: 0 where force
 and sense wires are joined at the terminal of the lead set, else the resistance of the single wire from board
-to terminal, by `zero_leads`.
+to terminal.
 """
 
 from __future__ import annotations
@@ -14,11 +14,9 @@ from __future__ import annotations
 import csv
 import io
 import math
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-
-import numpy as np
 
 from loomtest.bench.scanner.answers import PinRow
 from loomtest.errors import InputError, Problem, nearest
@@ -162,28 +160,3 @@ def touched(rows: Iterable[PinRow | None]) -> Iterator[int | None]:
             yield now
         else:
             yield None
-
-
-def zero_leads(rows: Sequence[PinRow], pins: Sequence[int]) -> dict[int, float]:
-    """Lead resistance of each pin, from a scan with the terminals of these pins all pressed on one bar.
-
-    Every pair then reads the sum of its two leads: least squares over all pairs, ohms by pin. Raises
-    ValueError with fewer than three pins, or when some pair was not on the bar.
-    """
-    if len(pins) < 3:
-        raise ValueError("three terminals at least have to be on the bar")
-    place = {pin: i for i, pin in enumerate(pins)}
-    left, right = [], []
-    for row in rows:
-        for other in pins:
-            if row.pin not in place or other == row.pin:
-                continue
-            ohms = row.values[other - 1].ohms
-            if not ohms < 10.0:
-                raise ValueError(f"pins {row.pin} and {other} are not both on the bar")
-            line = np.zeros(len(pins))
-            line[[place[row.pin], place[other]]] = 1.0
-            left.append(line)
-            right.append(ohms)
-    solution = np.linalg.lstsq(np.array(left), np.array(right), rcond=None)[0]
-    return {pin: max(0.0, float(solution[i])) for pin, i in place.items()}

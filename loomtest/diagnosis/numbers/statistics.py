@@ -1,7 +1,7 @@
 """Statistics of small samples that do not lose digits, and the Gaussian in array form.
 
 Sources: NIST/SEMATECH e-Handbook of Statistical Methods 1.3.5.17 (Grubbs, generalized ESD; B. Rosner,
-Technometrics 25, 1983), ISO 5725-2 (Grubbs), JCGM 100:2008 (Welch–Satterthwaite, annex G), NIST StRD.
+Technometrics 25, 1983), ISO 5725-2 (Grubbs), NIST StRD.
 """
 
 from __future__ import annotations
@@ -69,12 +69,11 @@ def chi_square_above(value: ArrayLike, degrees_of_freedom: IntArray) -> FloatArr
 
 @dataclass(frozen=True, slots=True)
 class Summary:
-    """Mean, standard deviation (n − 1) and lag-1 autocorrelation; NaN where n is too small."""
+    """Mean and standard deviation (n − 1); NaN where n is too small."""
 
     count: int
     mean: float
     sd: float
-    lag1: float
 
 
 def summary(values: ArrayLike) -> Summary:
@@ -86,14 +85,13 @@ def summary(values: ArrayLike) -> Summary:
     y = np.asarray(values, dtype=np.float64).ravel()
     n = y.size
     if n == 0:
-        return Summary(0, math.nan, math.nan, math.nan)
+        return Summary(0, math.nan, math.nan)
     from_first = y - y[0]
     shift = math.fsum(from_first.tolist()) / n
     deviation = from_first - shift
     squares = math.fsum((deviation * deviation).tolist())
-    products = math.fsum((deviation[:-1] * deviation[1:]).tolist())
     sd = math.sqrt(squares / (n - 1)) if n > 1 else math.nan
-    return Summary(n, float(y[0]) + shift, sd, products / squares if squares > 0 else math.nan)
+    return Summary(n, float(y[0]) + shift, sd)
 
 
 def median(values: FloatArray) -> float:
@@ -167,37 +165,6 @@ def generalized_esd(values: ArrayLike, most: int, alpha: float = 0.05) -> tuple[
             outliers = step
         left = np.delete(left, at)
     return [s.index for s in steps[:outliers]], steps
-
-
-def rate_upper_bound(count: int, confidence: float = 0.95) -> float:
-    """Most that the rate of an event may be, none having been seen in `count` trials: 1 − (1−c)^(1/n).
-
-    The rule of three, 3/n, is its limit for large n at 95 %.
-    """
-    return 1.0 if count <= 0 else -math.expm1(math.log1p(-confidence) / count)
-
-
-def effective_degrees_of_freedom(parts: ArrayLike, degrees: ArrayLike) -> float:
-    """Welch–Satterthwaite (JCGM 100:2008, G.4.1): parts are standard uncertainties u_i with degrees ν_i."""
-    u4 = np.asarray(parts, dtype=np.float64) ** 4
-    total = float(np.sum(np.asarray(parts, dtype=np.float64) ** 2)) ** 2
-    below = float(np.sum(u4 / np.asarray(degrees, dtype=np.float64)))
-    return math.inf if below == 0 else total / below
-
-
-def propagate(gradient: ArrayLike, covariance: ArrayLike) -> FloatArray:
-    """Covariance J C Jᵀ of derived quantities (JCGM 100:2008, 5.2; JCGM 102). `gradient`: (k, n) or (n,)."""
-    j = np.atleast_2d(np.asarray(gradient, dtype=np.float64))
-    return np.asarray(j @ np.asarray(covariance, dtype=np.float64) @ j.T, dtype=np.float64)
-
-
-def mean_and_covariance(sets: ArrayLike) -> tuple[FloatArray, FloatArray]:
-    """Means (n,) and covariance of the means (n, n) of k simultaneous sets, (k, n); JCGM 100, 5.2.3."""
-    y = np.asarray(sets, dtype=np.float64)
-    k = y.shape[0]
-    mean = y[0] + np.sum(y - y[0], axis=0) / k
-    d = y - mean
-    return np.asarray(mean, dtype=np.float64), np.asarray(d.T @ d / (k * (k - 1)), dtype=np.float64)
 
 
 def pass_probability(limit: ArrayLike, estimate: ArrayLike, uncertainty: ArrayLike) -> FloatArray:

@@ -35,7 +35,7 @@ class Swapped:
 
     `moves` in the order of the new cavities; `unused`: ends that go nowhere, whose wires are out of the new
     list; `joined`, `parted`: nets that the map joins or parts on purpose (marked), as sentences; `notes`:
-    what could not be checked. `old_connectors` have no wire left; `new_connectors` were not there before.
+    what could not be checked. `old_connectors` have no wire left.
     """
 
     harness: Harness
@@ -45,7 +45,6 @@ class Swapped:
     parted: tuple[str, ...]
     notes: tuple[str, ...]
     old_connectors: tuple[str, ...]
-    new_connectors: tuple[str, ...]
 
 
 def swap(
@@ -87,7 +86,6 @@ def swap(
         parted,
         _notes(chart, before, new, cavities),
         tuple(sorted(before - now, key=natural)),
-        new,
     )
 
 

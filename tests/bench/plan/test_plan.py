@@ -15,9 +15,10 @@ from hypothesis import strategies as st
 
 from loomtest.bench.plan.continuity import expected_wire_ohms
 from loomtest.bench.plan.isolation import scanner_tests
-from loomtest.bench.plan.plan import moves_of, plan
+from loomtest.bench.plan.plan import plan
 from loomtest.diagnosis.seen.isolation import required_pairs
 from loomtest.harness.model import Harness, Wire
+from tests.bench.plan.moves import moves_of
 from tests.looms.generate import Recipe, random_harness
 from tests.looms.solve import resistances
 

@@ -10,11 +10,12 @@ import numpy as np
 import pytest
 
 from loomtest.bench.plan.continuity import cells_of
-from loomtest.bench.plan.plan import moves_of, plan
+from loomtest.bench.plan.plan import plan
 from loomtest.bench.plan.route import station_of, turns_of
 from loomtest.diagnosis.seen.isolation import required_pairs
 from loomtest.harness.load import load_harness
 from loomtest.harness.model import Harness, Wire
+from tests.bench.plan.moves import moves_of
 from tests.looms.generate import Recipe, random_harness
 
 SAMPLES = Path(__file__).parents[3] / "sample_runs"

@@ -11,7 +11,7 @@ import pytest
 from loomtest.bench.rehearsal.faults import read_faults, true_loom
 from loomtest.bench.scanner.answers import PinRow
 from loomtest.bench.scanner.protocol import PinValue
-from loomtest.bench.scanner.sockets import proposed, read_sockets, touched, zero_leads
+from loomtest.bench.scanner.sockets import proposed, read_sockets, touched
 from loomtest.errors import InputError
 from loomtest.harness.load import load_harness
 
@@ -82,20 +82,6 @@ def test_touch_to_find() -> None:
         seven,
     ]
     assert [pin for pin in touched(rows) if pin] == [5, 7]
-
-
-def test_leads_from_a_bar() -> None:
-    """The leads of every pin by least squares from sums of two: exact where the sums are."""
-    leads = {2: 0.031, 3: 0.045, 5: 0.038, 6: 0.050}
-    rows = []
-    for pin in leads:
-        ohms = {other: leads[pin] + leads[other] for other in leads if other != pin}
-        rows.append(PinRow(pin, tuple(PinValue(ohms.get(n, math.inf)) for n in range(1, 9))))
-    assert zero_leads(rows, list(leads)) == pytest.approx(leads)
-    with pytest.raises(ValueError, match="not both on the bar"):
-        zero_leads(rows, [2, 3, 4])
-    with pytest.raises(ValueError, match="three"):
-        zero_leads(rows, [2, 3])
 
 
 def test_faults_change_the_copper(folder: Path) -> None:

@@ -13,10 +13,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from loomtest.diagnosis.change.change import Change, Side, _directions, change_between
-from loomtest.diagnosis.change.pairs import DIRECTIONS, in_columns
+from loomtest.diagnosis.change.pairs import DIRECTIONS
 from loomtest.diagnosis.verdict import Coverage, Finding, Suspect, Untested, Verdict, WireRow
 from loomtest.harness.model import Harness, Wire
 from loomtest.readings.model import Instrument, Quantity, Range, Readings
+from tests.diagnosis.change.columns import in_columns
 
 HARNESS = Harness(
     "a loom",

@@ -12,7 +12,6 @@ import numpy as np
 import pytest
 
 from loomtest.diagnosis.change.change import Change
-from loomtest.diagnosis.change.pairs import in_columns
 from loomtest.diagnosis.flexing import analyse
 from loomtest.diagnosis.verdict import Fault, Finding
 from loomtest.evidence.danger import ranked
@@ -21,6 +20,7 @@ from loomtest.evidence.pictures.look import DARK, FAULT_WORD, LIGHT, MARKS, WIRE
 from loomtest.evidence.pictures.strip import write_strip
 from loomtest.evidence.plots.plots import faults_plot
 from loomtest.harness.load import load_harness
+from tests.diagnosis.change.columns import in_columns
 from tests.evidence import example
 
 # Machado, Oliveira, Fernandes, "A physiologically-based model for simulation of color vision deficiency"

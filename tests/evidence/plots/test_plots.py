@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from loomtest.diagnosis.change.change import Change, Side
-from loomtest.diagnosis.change.pairs import PairChange, in_columns
+from loomtest.diagnosis.change.pairs import PairChange
 from loomtest.errors import InputError
 from loomtest.evidence.pictures.drawing import Dot, Drawing, Polyline, Shape, Words
 from loomtest.evidence.plots.plots import LEFT, OVER, RIGHT, circuits_plot, faults_plot, write_plots
@@ -18,6 +18,7 @@ from loomtest.evidence.plots.rows import MOST_ROWS, path_limits, plot_rows
 from loomtest.harness.copper import expectation_of
 from loomtest.harness.model import Harness, Wire
 from loomtest.readings.load import load_readings
+from tests.diagnosis.change.columns import in_columns
 from tests.evidence import example
 
 

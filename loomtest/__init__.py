@@ -19,18 +19,18 @@ if TYPE_CHECKING:
 
     from loomtest.bench.plan.plan import Plan, plan
     from loomtest.diagnosis.change.change import Change
-    from loomtest.diagnosis.judge import judge
     from loomtest.diagnosis.verdict import Verdict
     from loomtest.harness.load import load_harness
     from loomtest.harness.model import Harness
     from loomtest.readings.instrument import load_instrument
     from loomtest.readings.load import load_readings
     from loomtest.readings.model import Instrument, Readings
+    from loomtest.words.verdict import judge
 
 __all__ = ["compare", "frame", "judge", "load_harness", "load_instrument", "load_readings", "plan"]
 
 _HOMES = {
-    "judge": "loomtest.diagnosis.judge",
+    "judge": "loomtest.words.verdict",
     "load_harness": "loomtest.harness.load",
     "load_instrument": "loomtest.readings.instrument",
     "load_readings": "loomtest.readings.load",
@@ -49,7 +49,7 @@ def compare(
 ) -> Change:
     """What changed between two runs with one `instrument`: pairs, and faults gone, remaining and new."""
     from loomtest.diagnosis.change.change import Side, change_between
-    from loomtest.diagnosis.judge import judge
+    from loomtest.words.verdict import judge
 
     sides = [Side(readings, judge(harness, readings, instrument), instrument) for readings in (before, after)]
     return change_between(harness, *sides)

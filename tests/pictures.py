@@ -6,7 +6,6 @@ import sys
 from pathlib import Path
 
 from loomtest.diagnosis.change.change import Side, change_between
-from loomtest.diagnosis.judge import judge
 from loomtest.evidence.page.page import board_of
 from loomtest.evidence.pictures.closeup import closeups
 from loomtest.evidence.pictures.drawing import to_svg
@@ -14,6 +13,7 @@ from loomtest.evidence.plots.plots import circuits_plot
 from loomtest.harness.load import load_harness
 from loomtest.harness.model import Wire
 from loomtest.readings.load import load_readings
+from loomtest.words.verdict import judge
 
 ROOT = Path(__file__).parents[1]
 PICTURES = ROOT / "docs" / "pictures"

@@ -22,7 +22,6 @@ from loomtest.bench.rehearsal.faults import NEEDS
 from loomtest.commands.app import app
 from loomtest.commands.terminal.help import JOB, ends, entries, examples, synopsis, told
 from loomtest.diagnosis.verdict import Fault
-from loomtest.evidence.pictures.look import FAULT_WORD, MARKS
 from loomtest.harness.colours import IEC_60757
 from loomtest.harness.measures import _AMPS, _METRES, _MM2, _OHMS
 from loomtest.harness.model import Expect, Limits
@@ -32,6 +31,7 @@ from loomtest.harness.wirelist import COLUMNS, KINDS
 from loomtest.readings.instrument import _KEYS, _RANGE_KEYS, instrument_names, load_instrument
 from loomtest.readings.model import Quantity
 from loomtest.readings.table import COLUMNS as READING_COLUMNS
+from loomtest.words.labels import FAULT_SIGN, FAULT_WORD
 
 PAGE = Path(__file__).parents[1] / "docs" / "reference.md"
 WIRES = {
@@ -194,7 +194,7 @@ def word_lines() -> list[str]:
     lines += ["## Colours", "", "IEC 60757. Two colours: `BKWH`, `BK/WH`, `black/white`, base first.", ""]
     lines += [*table(("letters", "colour"), colours), "", "## Faults", ""]
     faults = [
-        (f"`{fault}`", FAULT_WORD[fault], f"`{MARKS[fault].sign}`", FAULTS_SAY[fault])
+        (f"`{fault}`", FAULT_WORD[fault], f"`{FAULT_SIGN[fault]}`", FAULTS_SAY[fault])
         for fault in get_args(Fault)
     ]
     assert set(FAULTS_SAY) == set(get_args(Fault))

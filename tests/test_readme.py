@@ -11,7 +11,7 @@ from pathlib import Path
 import pytest
 
 from loomtest.commands.app import app
-from loomtest.evidence.cautions import CAUTIONS
+from loomtest.words.cautions import CAUTIONS
 from tests.documents import ROOT, blocks, printed
 from tests.pictures import PICTURES, drawn
 

@@ -43,9 +43,9 @@ def compare(
     from loomtest.commands.terminal.screen import exit_status, show, show_json, warn
     from loomtest.diagnosis.change.change import Side, change_between
     from loomtest.diagnosis.change.follow import follow_readings, follow_verdict
-    from loomtest.diagnosis.judge import judge
     from loomtest.harness.load import load_harness
     from loomtest.readings.earlier import load_earlier
+    from loomtest.words.verdict import judge
 
     warnings: list[Problem] = []
     written: list[Path] = []
@@ -78,7 +78,7 @@ def compare(
     if as_json:
         show_json(change.to_json())
     else:
-        from loomtest.evidence.plain_change import change_lines
+        from loomtest.words.change import change_lines
 
         show(change_lines(change, expected, written))
     raise typer.Exit(exit_status(change.after))

@@ -12,8 +12,8 @@ from loomtest.commands.terminal.verbs import QUIET_HELP
 
 if TYPE_CHECKING:
     from loomtest.diagnosis.change.change import Side
-    from loomtest.evidence.plain import Line
     from loomtest.harness.model import Harness
+    from loomtest.words.lines import Line
 
 TRACTOR = ("1_before", "2_after", "3_final")
 LAUNCH = ("1_first.csv", "2_second.csv")
@@ -39,8 +39,8 @@ def demo(
     """
     from loomtest.commands.terminal.progress import Progress
     from loomtest.commands.terminal.screen import show
-    from loomtest.evidence.plain import Line
     from loomtest.harness.load import load_harness
+    from loomtest.words.lines import Line
 
     place = _new_folder(out)
     _copy_samples(place)
@@ -74,8 +74,8 @@ def demo(
 
 def _boat(place: Path) -> None:
     from loomtest.commands.terminal.screen import show
-    from loomtest.evidence.plain import Line
     from loomtest.harness.load import load_harness
+    from loomtest.words.lines import Line
 
     folder = place / "fishing_launch"
     harness = load_harness(folder)
@@ -87,9 +87,9 @@ def _boat(place: Path) -> None:
 
 def _judge_all(harness: Harness, folder: Path, names: tuple[str, ...], meter: Path | None) -> list[Side]:
     from loomtest.diagnosis.change.change import Side
-    from loomtest.diagnosis.judge import judge
     from loomtest.readings.instrument import load_instrument
     from loomtest.readings.load import load_readings
+    from loomtest.words.verdict import judge
 
     instrument = load_instrument(str(meter)) if meter else None
     sides = []
@@ -100,16 +100,16 @@ def _judge_all(harness: Harness, folder: Path, names: tuple[str, ...], meter: Pa
 
 
 def _told(name: str, side: Side, harness: Harness) -> list[Line]:
-    from loomtest.evidence.danger import ranked
-    from loomtest.evidence.pictures.look import OUTCOME_TONE
-    from loomtest.evidence.plain import Line, brief, doubts, folded, headline
+    from loomtest.words.labels import OUTCOME_TONE
+    from loomtest.words.lines import Line, folded
+    from loomtest.words.plain import brief, doubts, headline
 
     verdict = side.verdict
     lines = [Line(""), Line(f"{name.removesuffix('.csv')}: {STORIES[name]}")]
     lines += [
         Line("  " + text, OUTCOME_TONE[verdict.verdict]) for text in folded(headline(verdict, harness), 76)
     ]
-    lines += [Line("    " + brief(finding), "bad") for finding in ranked(verdict.findings, verdict, harness)]
+    lines += [Line("    " + brief(finding), "bad") for finding in verdict.findings]
     return lines + [Line("    " + brief(doubt), "doubt") for doubt in doubts(verdict, harness)]
 
 
@@ -121,9 +121,9 @@ def _report(harness: Harness, side: Side, out: Path) -> None:
 
 def _compared(harness: Harness, first: Side, last: Side, out: Path) -> list[Line]:
     from loomtest.diagnosis.change.change import change_between
-    from loomtest.evidence.plain import Line
     from loomtest.evidence.plots.plots import write_plots
-    from loomtest.evidence.units import counted
+    from loomtest.words.lines import Line
+    from loomtest.words.numbers import counted
 
     change = change_between(harness, first, last)
     plots = write_plots(harness, change, first, last, out)
@@ -140,11 +140,11 @@ def _kept(folder: Path, evidence: Path) -> list[Line]:
     import uuid
     from datetime import datetime
 
-    from loomtest.diagnosis.judge import judge
     from loomtest.evidence.archive.folder import Archive
     from loomtest.evidence.archive.keep import Keeping, keep_run
     from loomtest.evidence.page.page import write_report
-    from loomtest.evidence.plain import Line
+    from loomtest.words.lines import Line
+    from loomtest.words.verdict import judge
 
     for name in TRACTOR:
         now = datetime.now().astimezone()

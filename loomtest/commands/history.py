@@ -35,7 +35,7 @@ def history(
     from loomtest.commands.terminal.screen import show, show_json
     from loomtest.evidence.archive.folder import Archive, default_archive
     from loomtest.evidence.archive.history import history_csv, history_json, history_of
-    from loomtest.evidence.plain import Line
+    from loomtest.words.lines import Line
 
     name = harness
     if harness is not None and Path(harness).exists():

@@ -45,7 +45,7 @@ def judge(
     if as_json:
         show_json(done.verdict.to_json())
     else:
-        from loomtest.evidence.plain import verdict_lines
+        from loomtest.words.plain import verdict_lines
 
         show(verdict_lines(done.verdict, done.harness))
     raise typer.Exit(exit_status(done.verdict.verdict))

@@ -24,9 +24,9 @@ class Judged:
 
 def judged(harness: str, readings: str, instrument: str | None, progress: Progress) -> Judged:
     """Read the files named on the command line, and judge. Raises LoomtestError as the readers do."""
-    from loomtest.diagnosis.judge import judge
     from loomtest.harness.load import load_harness
     from loomtest.readings.load import load_readings
+    from loomtest.words.verdict import judge
 
     expected = load_harness(harness)
     progress.say(f"reading {readings}")

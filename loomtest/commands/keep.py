@@ -59,7 +59,7 @@ def keep(
     from loomtest.commands.terminal.progress import Progress
     from loomtest.commands.terminal.screen import show, show_json
     from loomtest.evidence.archive.folder import Archive, default_archive
-    from loomtest.evidence.plain import Line
+    from loomtest.words.lines import Line
 
     place = Archive(archive) if archive is not None else Archive(default_archive())
     if new_key is not None:
@@ -109,10 +109,10 @@ def _keep(run: Path, archive: Archive, key: str | None, typed: tuple[str | None,
     from datetime import datetime
     from tempfile import TemporaryDirectory
 
-    from loomtest.diagnosis.judge import judge
     from loomtest.evidence.archive.keep import Keeping, keep_run
     from loomtest.evidence.archive.sign import load_key
     from loomtest.evidence.page.page import write_report
+    from loomtest.words.verdict import judge
 
     keeping = Keeping(
         judge=judge,

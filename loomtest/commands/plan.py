@@ -15,8 +15,8 @@ from loomtest.commands.terminal.verbs import HARNESS_HELP, JSON_HELP, QUIET_HELP
 if TYPE_CHECKING:
     from loomtest.bench.plan.plan import Plan
     from loomtest.evidence.page.sheet import Block
-    from loomtest.evidence.plain import Line
     from loomtest.harness.model import Harness
+    from loomtest.words.lines import Line
 
 MOST_STEPS = 400  # printed; a bench sheet and --json hold them all
 
@@ -87,7 +87,7 @@ def plan(
 def plan_lines(harness: Harness, made: Plan) -> Iterator[Line]:
     """The plan for an 80-column terminal: steps under the point that the clip stays on."""
     from loomtest.evidence.page.sheet import blocks_of
-    from loomtest.evidence.plain import Line
+    from loomtest.words.lines import Line
 
     totals = made.totals
     told = [
@@ -122,7 +122,7 @@ def plan_lines(harness: Harness, made: Plan) -> Iterator[Line]:
 
 def scanner_lines(tests: dict[str, Any]) -> Iterator[Line]:
     """The scanner's tests, each with the points driven and the points read."""
-    from loomtest.evidence.plain import Line
+    from loomtest.words.lines import Line
 
     yield Line(tests["harness"], "head")
     totals = tests["totals"]
@@ -145,7 +145,7 @@ def duration(minutes: int) -> str:
 
 
 def _block_lines(block: Block) -> Iterator[Line]:
-    from loomtest.evidence.plain import Line
+    from loomtest.words.lines import Line
 
     yield Line("")
     place = f", {block.place}" if block.place else ""

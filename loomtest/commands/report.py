@@ -38,7 +38,8 @@ def report(
     from loomtest.commands.terminal.progress import Progress
     from loomtest.commands.terminal.screen import show, show_json, warn
     from loomtest.evidence.page.page import write_report
-    from loomtest.evidence.plain import Line, folded, headline
+    from loomtest.words.lines import Line, folded
+    from loomtest.words.plain import headline
 
     with Progress(f"reading {harness}", quiet) as progress:
         done = judged(harness, readings, instrument, progress)

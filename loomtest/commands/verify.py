@@ -40,7 +40,7 @@ def verify(
     from loomtest.commands.terminal.progress import Progress
     from loomtest.commands.terminal.screen import show, show_json
     from loomtest.evidence.archive.folder import Archive, default_archive
-    from loomtest.evidence.plain import Line
+    from loomtest.words.lines import Line
 
     place = Archive(archive) if archive is not None else Archive(default_archive())
     if bag is not None and to_zip is not None:
@@ -54,10 +54,10 @@ def verify(
         else:
             show([Line(f"packed into {written.as_posix()}")])
         return
-    from loomtest.diagnosis.judge import judge
     from loomtest.evidence.archive.sign import load_public_key
     from loomtest.evidence.archive.verify import Checked, verify_archive
     from loomtest.evidence.archive.words import verify_lines
+    from loomtest.words.verdict import judge
 
     keys = tuple(load_public_key(Path(name)) for name in key or ())
     checked: list[Checked] = []

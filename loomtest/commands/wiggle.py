@@ -91,11 +91,11 @@ def wiggle(
 
 
 def _lines(result: Flexing) -> list[str]:
-    from loomtest.diagnosis.wording import ohms_text
+    from loomtest.words.numbers import ohms
 
     lines = [result.text]
     for number, event in enumerate(result.events[:20], 1):
-        depth = "opened" if event.depth_ohm == float("inf") else f"{ohms_text(event.depth_ohm)} off"
+        depth = "opened" if event.depth_ohm == float("inf") else f"{ohms(event.depth_ohm)} off"
         lines.append(f"  {number:>3}  at {event.start_s:7.2f} s for {event.length_s:6.3f} s: {depth}")
     if len(result.events) > 20:
         lines.append(f"  and {len(result.events) - 20} more: --json holds them all")
@@ -103,7 +103,7 @@ def _lines(result: Flexing) -> list[str]:
         lines.append(f"  {shift.kind} of the level by {shift.size_ohm:+.3g} Ω from {shift.start_s:.1f} s")
     if result.samples:
         rate = 1.0 / result.interval_s if result.interval_s else 0.0
-        level = f"baseline {ohms_text(result.baseline_ohm)}, noise {ohms_text(result.sigma_ohm)}"
+        level = f"baseline {ohms(result.baseline_ohm)}, noise {ohms(result.sigma_ohm)}"
         seen = f"what lasts less than {result.shortest_s:.2g} s may go unseen"
         lines.append(f"{level}, {rate:.3g} values a second: {seen}")
     return lines

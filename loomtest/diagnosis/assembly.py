@@ -1,4 +1,4 @@
-"""Puts the parts of a verdict together: rows of wires and nets, the order of findings, the three answers."""
+"""Puts the parts of a verdict together: rows of wires and nets, findings, the three answers."""
 
 from __future__ import annotations
 
@@ -16,7 +16,6 @@ from loomtest.diagnosis.verdict import Coverage, Finding, NetRow, Outcome, Row, 
 from loomtest.diagnosis.wording import point_text
 from loomtest.harness.model import BoolArray, Harness
 
-_ORDER = ("short", "crossed", "misplaced", "open", "high-resistance", "wrong-part", "intermittent", "leakage")
 _WORST: tuple[Row, ...] = ("fail", "undecided", "untested", "pass")
 
 
@@ -39,7 +38,7 @@ def verdict_of(evidence: Evidence) -> Verdict:
     harness, joints, isolation = evidence.harness, evidence.joints, evidence.isolation
     broken = tuple(f for f in joints.findings if f.fault == "open")
     wiring_findings = (*evidence.wiring_findings, *broken)
-    findings = sorted((*evidence.wiring_findings, *joints.findings), key=lambda f: _ORDER.index(f.fault))
+    findings = (*evidence.wiring_findings, *joints.findings)
     untested = untested_items(harness, joints.tested, evidence.parts.tested, isolation)
     incomplete = (
         bool(untested)

@@ -5,12 +5,12 @@ from __future__ import annotations
 import textwrap
 from collections.abc import Sequence
 
-from loomtest.evidence.cautions import CAUTIONS
 from loomtest.evidence.pictures.drawing import visible
 from loomtest.evidence.pictures.faces import cavities_of
 from loomtest.evidence.pictures.pinout import NOT_KNOWN, SEEN, Card, Cavity, wire_lines
 from loomtest.harness.model import Wire, connector_of
 from loomtest.harness.swap.swap import Move, Swapped
+from loomtest.words.cautions import CAUTIONS
 
 WIDTH = 80
 CELL, GAP = 14, 2  # columns of text for a cavity

@@ -7,11 +7,11 @@ import numpy as np
 import pytest
 
 from loomtest.diagnosis.faults.unexplained import unexplained
-from loomtest.diagnosis.judge import judge
 from loomtest.diagnosis.seen.observe import observe
 from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.harness.model import Harness, Limits, Wire
 from loomtest.readings.model import Instrument, Quantity, Range, Readings
+from loomtest.words.verdict import judge
 from tests.looms import measure
 from tests.looms.scenario import Order, draw
 

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from loomtest.diagnosis.judge import judge
 from loomtest.harness.load import load_harness
 from loomtest.readings import load
+from loomtest.words.verdict import judge
 from tests.speed.scans import FAULTY, HEALTHY, Faults, placed, write_scan
 
 PINS = 128

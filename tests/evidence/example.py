@@ -18,6 +18,7 @@ from loomtest.diagnosis.verdict import (
 from loomtest.harness.copper import expectation_of
 from loomtest.harness.load import load_harness
 from loomtest.harness.model import Harness
+from loomtest.words.verdict import worded
 
 RUNS = Path(__file__).parents[2] / "sample_runs"
 TRACTOR = RUNS / "orchard_tractor"
@@ -106,8 +107,9 @@ def verdict(harness: Harness, findings: tuple[Finding, ...] = FINDINGS) -> Verdi
         )
         for net in harness.nets
     )
-    return Verdict(
+    found = Verdict(
         harness.name, "fail", "fail", "fail", 0.02, 0.004, "full", findings, (DOUBT,), tuple(rows), nets,
         Coverage(23, 23, 210, 208, 1, 1, 0), (Untested(("X1:5", "X2:6"), "isolation"),),
         ("Readings from a bench meter, four-wire ohms.",),
     )  # fmt: skip
+    return worded(harness, found)

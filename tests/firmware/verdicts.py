@@ -27,12 +27,12 @@ from loomtest.bench.rehearsal.scanner import calibrate, network_of
 from loomtest.bench.scanner.driver import BAUD, Scanner
 from loomtest.bench.scanner.run import instrument_of, now, ready, record_scan
 from loomtest.bench.scanner.sockets import Sockets, proposed
-from loomtest.diagnosis.judge import judge
 from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.harness.model import Harness
 from loomtest.readings.load import load_readings
 from loomtest.readings.model import Instrument, Quantity, Readings
 from loomtest.readings.run import About, create_run
+from loomtest.words.verdict import judge
 from tests.firmware.simulated import SILENCE_S, board
 from tests.looms.faults import Loom
 from tests.looms.generate import Recipe

@@ -8,8 +8,8 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomtest.diagnosis.judge import judge
 from loomtest.readings.model import Instrument, Quantity, Readings
+from loomtest.words.verdict import judge
 from tests.looms.fewest import fewest_faults
 from tests.looms.generate import Recipe
 from tests.looms.measure import full_scan

@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 from hypothesis import given, settings
 
-from loomtest.diagnosis.judge import judge
 from loomtest.harness.load import load_harness
 from loomtest.readings.load import load_readings
+from loomtest.words.verdict import judge
 from tests.laws.looms import Bench, benches, differences
 from tests.looms.files import write_harness, write_readings
 

@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 
 from loomtest.bench.plan.adaptive import next_probing
 from loomtest.bench.plan.plan import Step, plan
-from loomtest.diagnosis.judge import judge
 from loomtest.diagnosis.seen.isolation import part_groups, required_pairs
 from loomtest.harness.model import Harness
 from loomtest.readings.model import Quantity, Readings
+from loomtest.words.verdict import judge
 from tests.looms import measure
 from tests.looms.faults import Loom, healthy_loom, random_fault
 from tests.looms.generate import Recipe, random_harness

@@ -7,7 +7,7 @@ from dataclasses import replace
 import numpy as np
 from hypothesis import given
 
-from loomtest.diagnosis.judge import judge
+from loomtest.words.verdict import judge
 from tests.laws.looms import Bench, benches, differences, rename_connectors, rename_wires, renamed
 from tests.looms.measure import shuffled, taken, turned
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomtest.diagnosis.judge import judge
+from loomtest.words.verdict import judge
 from tests.laws.looms import Bench, benches
 from tests.looms.check import score, told_wiring, unexplained, untidy
 from tests.looms.faults import KINDS, healthy_loom

@@ -10,11 +10,11 @@ import numpy as np
 import pandas as pd
 import pytest
 
-from loomtest.diagnosis.judge import judge
 from loomtest.errors import InputError
 from loomtest.harness.load import load_harness
 from loomtest.readings import load
 from loomtest.readings.load import load_readings
+from loomtest.words.verdict import judge
 from tests.looms import measure
 from tests.looms.files import write_harness, write_readings
 from tests.looms.scenario import Order, draw

@@ -19,10 +19,10 @@ from functools import partial
 import numpy as np
 
 from loomtest.bench.plan.plan import plan
-from loomtest.diagnosis.judge import judge
 from loomtest.diagnosis.verdict import Verdict
 from loomtest.harness.model import IsolationLevel, Limits
 from loomtest.readings.model import Readings
+from loomtest.words.verdict import judge
 from tests.looms import measure
 from tests.looms.check import Score, one_limit_per_pair, score, untidy
 from tests.looms.faults import KINDS, Fault, Loom

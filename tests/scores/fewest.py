@@ -11,7 +11,7 @@ from collections import Counter
 
 import numpy as np
 
-from loomtest.diagnosis.judge import judge
+from loomtest.words.verdict import judge
 from tests.laws.test_fewest import BEEPER, KINDS, TINY, beeps
 from tests.looms.fewest import fewest_faults
 from tests.looms.measure import full_scan

@@ -13,11 +13,11 @@ import tempfile
 from collections import Counter
 from pathlib import Path
 
-from loomtest.diagnosis.judge import judge
 from loomtest.evidence.page.page import board_of
 from loomtest.evidence.pictures.drawing import Box, Dot, Drawing, Polyline, Way, Words
 from loomtest.harness.load import load_harness
 from loomtest.readings.load import load_readings
+from loomtest.words.verdict import judge
 from tests.speed.processes import costs
 from tests.speed.scans import FAULTY, HEALTHY, Faults, Scanned, write_scan
 
@@ -54,7 +54,7 @@ DRAW = """
 import sys, time
 from pathlib import Path
 from loomtest.diagnosis.change.change import Side, change_between
-from loomtest.diagnosis.judge import judge
+from loomtest.words.verdict import judge
 from loomtest.harness.load import load_harness
 from loomtest.readings.load import load_readings
 harness = load_harness(sys.argv[1])

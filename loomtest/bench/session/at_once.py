@@ -9,10 +9,10 @@ from functools import cached_property
 import numpy as np
 
 from loomtest.bench.plan.plan import Step
-from loomtest.diagnosis.wording import ohms_text
 from loomtest.harness.copper import expectation_of, part_ohms
 from loomtest.harness.model import Harness, Wire
 from loomtest.readings.model import Instrument
+from loomtest.words.numbers import ohms
 
 # What a healthy diode shows on a diode test, from Schottky to light-emitting (volts; value from memory).
 DIODE_VOLTS = (0.1, 3.3)
@@ -72,10 +72,10 @@ class AtOnce:
         if step.what == "locate":
             return "joined or not: it tells where the fault is"
         if step.what == "part":
-            return f"{ohms_text(self._part_range(step)[0])} to {ohms_text(self._part_range(step)[1])}"
+            return f"{ohms(self._part_range(step)[0])} to {ohms(self._part_range(step)[1])}"
         if step.expected_ohms is None or math.isnan(step.expected_ohms):
-            return f"below {ohms_text(self._harness.limits.continuity_ohms)}"
-        return ohms_text(step.expected_ohms)
+            return f"below {ohms(self._harness.limits.continuity_ohms)}"
+        return ohms(step.expected_ohms)
 
     def prompt_text(self, step: Step) -> str:
         """`expected_text`, and what that looks like on the meter where the leads are most of it."""
@@ -99,7 +99,7 @@ class AtOnce:
         if step.what == "locate":
             return self._either(value)
         net = value if math.isinf(value) or self._four_wire else max(0.0, value - self.lead_ohm)
-        shown = ohms_text(net) if math.isfinite(net) else "over-range"
+        shown = ohms(net) if math.isfinite(net) else "over-range"
         expected = self.expected_text(step)
         low, high = self._part_range(step) if step.what == "part" else (0.0, self._limit(step))
         doubt = self.doubt_ohm(net) if math.isfinite(net) else 0.0
@@ -111,20 +111,20 @@ class AtOnce:
 
     def _either(self, value: float) -> Glance:
         if FINGERS_OHM[0] <= value < FINGERS_OHM[1]:
-            return Glance(False, f"{ohms_text(value)}: hands off the tips, again", True)
+            return Glance(False, f"{ohms(value)}: hands off the tips, again", True)
         joined = value < self._harness.limits.short_below_ohms
-        return Glance(True, f"{ohms_text(value)}: {'joined' if joined else 'not joined'}")
+        return Glance(True, f"{ohms(value)}: {'joined' if joined else 'not joined'}")
 
     def _apart(self, value: float) -> Glance:
         limits = self._harness.limits
         if value >= limits.isolation_ohms and not value < FINGERS_OHM[1]:
-            shown = "over-range" if math.isinf(value) else ohms_text(value)
+            shown = "over-range" if math.isinf(value) else ohms(value)
             return Glance(True, f"{shown}, apart as expected")
         if FINGERS_OHM[0] <= value < FINGERS_OHM[1]:
             good = value >= limits.isolation_ohms
-            words = f"{ohms_text(value)} where nothing should conduct: hands off the tips, again"
+            words = f"{ohms(value)} where nothing should conduct: hands off the tips, again"
             return Glance(good, words, True)
-        return Glance(False, f"{ohms_text(value)} where nothing should conduct")
+        return Glance(False, f"{ohms(value)} where nothing should conduct")
 
     def _part_range(self, step: Step) -> tuple[float, float]:
         ranges = [part_ohms(wire) for wire in self._wires(step)] or [(0.1, 1e4)]

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import Literal
 
 from loomtest.bench.plan.plan import Step
-from loomtest.diagnosis.wording import span_text
 from loomtest.harness.colours import colour_words
 from loomtest.harness.model import Harness, cavity_of, connector_of
+from loomtest.words.places import span_text
 
 Tone = Literal["plain", "good", "doubt", "bad"]
 

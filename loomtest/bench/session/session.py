@@ -28,11 +28,11 @@ from loomtest.bench.session.events import (
     TurnTo,
     probe_prompt,
 )
-from loomtest.diagnosis.wording import ohms_text
 from loomtest.harness.model import Harness
 from loomtest.readings.model import Instrument, Quantity
 from loomtest.readings.run import Reading, RunWriter
 from loomtest.readings.values import bare_number
+from loomtest.words.numbers import ohms
 
 Key = Literal["enter", "pedal", "back", "skip", "over-range", "stop"]
 WARN_S = 2.0  # the bell before an open is taken by time
@@ -148,7 +148,7 @@ class Session:
             if move.what == "taken":
                 events += self._settled(now_s, move.value_ohm, shown)
             elif move.what == "fingers":
-                words = f"{ohms_text(move.value_ohm)} may be you: hands off the tips, again"
+                words = f"{ohms(move.value_ohm)} may be you: hands off the tips, again"
                 events += [Said(words + ", or press the space bar to keep it", "doubt"), Bell("bad")]
             elif move.what == "shaky":
                 events.append(
@@ -232,7 +232,7 @@ class Session:
             try:
                 return self._lead_touch(value, shown.step, wanted=self._zero.wanted)
             except ValueError as error:
-                return [Said(f"{ohms_text(value)} is {error}", "doubt"), Bell("bad")]
+                return [Said(f"{ohms(value)} is {error}", "doubt"), Bell("bad")]
         if self._stage != "probe" or self._step is None:
             return []
         return self._record(now_s, f"{value:.10g}", value, shown)
@@ -336,11 +336,11 @@ class Session:
         self._zero.wanted = wanted
         if not self._zero.add(value, resolution):
             left = self._zero.wanted - len(self._zero.values_ohm)
-            return [Bell("taken"), Said(f"leads {ohms_text(value)}; {left} more: apart, and together again")]
+            return [Bell("taken"), Said(f"leads {ohms(value)}; {left} more: apart, and together again")]
         when = "start" if self._stage == "leads-start" else "end"
         ohm, uncertainty = self._zero.ohm, self._zero.uncertainty_ohm
         self._writer.note_leads(when, round(ohm, 7), round(uncertainty, 7))
-        words = f"leads {ohms_text(ohm)}, standard uncertainty {ohms_text(uncertainty)}"
+        words = f"leads {ohms(ohm)}, standard uncertainty {ohms(uncertainty)}"
         if when == "start":
             self._start_zero_ohm = ohm
             self._glance.lead_ohm, self._glance.lead_known = ohm, True

@@ -228,7 +228,7 @@ class PlainLines:
 
 def live_words(value: float, function: str, step: float, lead_ohm: float) -> str:
     """What the meter shows, with the digits that it shows; small ohms also without the leads."""
-    from loomtest.diagnosis.wording import ohms_text
+    from loomtest.words.numbers import ohms
 
     if math.isinf(value):
         return "over-range"
@@ -236,6 +236,6 @@ def live_words(value: float, function: str, step: float, lead_ohm: float) -> str
     if function == "volt":
         return f"{value:.{decimals}f} V"
     if value >= 1000.0:
-        return ohms_text(value)
+        return ohms(value)
     less = f" ({max(0.0, value - lead_ohm):.{decimals}f} less leads)" if lead_ohm and value < 10.0 else ""
     return f"{value:.{decimals}f} Ω{less}"

@@ -13,7 +13,7 @@ from loomtest.commands.terminal.text import paragraph, shown
 
 if TYPE_CHECKING:
     from loomtest.errors import Problem
-    from loomtest.evidence.plain import Line
+    from loomtest.words.lines import Line
 
 MOST_WARNINGS = 10
 

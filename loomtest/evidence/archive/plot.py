@@ -10,7 +10,7 @@ from loomtest.evidence.archive.trend import FEWEST_FOR_TREND
 from loomtest.evidence.archive.words import trend_words
 from loomtest.evidence.pictures.drawing import Dot, Drawing, Item, Polyline, Shape, Words, to_svg
 from loomtest.evidence.pictures.png import save_png
-from loomtest.evidence.units import ohms
+from loomtest.words.numbers import ohms
 
 WIDTH = 900.0
 LEFT, RIGHT = 330.0, 860.0

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from loomtest.evidence.archive.history import DAYS_PER_YEAR, Course, History, date_of
 from loomtest.evidence.archive.index import Kept
 from loomtest.evidence.archive.trend import FEWEST_FOR_TREND
-from loomtest.evidence.plain import Line
-from loomtest.evidence.units import counted, ohms
+from loomtest.words.lines import Line
+from loomtest.words.numbers import counted, ohms
 
 if TYPE_CHECKING:
     from loomtest.evidence.archive.verify import (

@@ -8,10 +8,10 @@ from typing import Any
 from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.evidence.pictures.drawing import Box, Dot, Drawing, Item, to_svg
 from loomtest.evidence.pictures.ends import mark_shapes
-from loomtest.evidence.pictures.look import FAULT_WORD, ROW_TONE, ROW_WORD
-from loomtest.evidence.units import counted
-from loomtest.evidence.where import plain_sentence
 from loomtest.harness.model import Harness, Wire
+from loomtest.words.labels import FAULT_WORD, ROW_TONE, ROW_WORD
+from loomtest.words.numbers import counted
+from loomtest.words.where import plain_sentence
 
 MOST_SAID = 12
 BAR_W, BAR_H = 640.0, 16.0

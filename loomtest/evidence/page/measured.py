@@ -6,9 +6,9 @@ import re
 from dataclasses import fields
 
 from loomtest.diagnosis.verdict import Verdict
-from loomtest.evidence.units import ohms, percent, volts
 from loomtest.harness.model import Harness, Limits
 from loomtest.readings.model import Instrument, Readings
+from loomtest.words.numbers import ohms, percent, volts
 
 
 def how_measured(readings: Readings, instrument: Instrument | None) -> list[tuple[str, str]]:

@@ -14,31 +14,30 @@ from typing import Any
 
 from loomtest.diagnosis.verdict import Finding, Verdict, WireRow
 from loomtest.errors import InputError, Problem
-from loomtest.evidence.cautions import CAUTIONS
-from loomtest.evidence.danger import ranked
 from loomtest.evidence.page.first import MOST_SAID, bare_mark, looked_at, meaning, tally
 from loomtest.evidence.page.measured import how_measured, limits_held, meter_ranges, source_name
 from loomtest.evidence.page.wires import axis_of, wire_rows
 from loomtest.evidence.pictures.closeup import closeups
 from loomtest.evidence.pictures.drawing import Drawing, bands, paint_rules, palette, to_svg, visible
-from loomtest.evidence.pictures.look import DARK, FAULT_WORD, LIGHT, NET_WORD, OUTCOME_TONE, ROW_TONE
+from loomtest.evidence.pictures.look import DARK, LIGHT
 from loomtest.evidence.pictures.loom import MOST_HUBS, loom_picture
 from loomtest.evidence.pictures.png import save_png
-from loomtest.evidence.plain import (
+from loomtest.harness.model import Harness, Wire, connector_of
+from loomtest.readings.model import Instrument, Readings
+from loomtest.words.cautions import CAUTIONS
+from loomtest.words.labels import FAULT_WORD, NET_WORD, OUTCOME_TONE, ROW_TONE
+from loomtest.words.lines import held, sentence
+from loomtest.words.numbers import counted, ohms, percent
+from loomtest.words.plain import (
     NOT_A_LICENCE,
     coverage_sentences,
     doubts,
     headline,
-    held,
     joints_sentence,
     said_once,
-    sentence,
     untested_sentences,
 )
-from loomtest.evidence.units import counted, ohms, percent
-from loomtest.evidence.where import probes_for, where_sentence
-from loomtest.harness.model import Harness, Wire, connector_of
-from loomtest.readings.model import Instrument, Readings
+from loomtest.words.where import probes_for, where_sentence
 
 MOST_FAULTS = 200
 MOST_UNTESTED = 60
@@ -83,7 +82,7 @@ def _save(path: Path, text: str) -> None:
 
 def board_of(harness: Harness, verdict: Verdict) -> Drawing:
     """The picture of the loom, its faults numbered as in the report."""
-    found = ranked(verdict.findings, verdict, harness)[:MOST_FAULTS]
+    found = verdict.findings[:MOST_FAULTS]
     return loom_picture(harness, found, doubts(verdict, harness)[:MOST_FAULTS])
 
 
@@ -105,7 +104,7 @@ def report_page(
     environment.filters["parted"] = parted
     style = _style((here / "page.css").read_text(encoding="utf-8"))
     script = (here / "page.js").read_text(encoding="utf-8")
-    found = ranked(verdict.findings, verdict, harness)
+    found = list(verdict.findings)
     doubtful = doubts(verdict, harness)[:MOST_FAULTS]
     loom = _Loom.of(harness)
     context = {

@@ -11,11 +11,11 @@ from pathlib import Path
 
 from loomtest.bench.plan.plan import Plan, Step
 from loomtest.errors import InputError, Problem
-from loomtest.evidence.cautions import CAUTIONS
 from loomtest.evidence.formulas import guarded
-from loomtest.evidence.units import ohms
 from loomtest.harness.copper import part_ohms
 from loomtest.harness.model import Harness, Wire, connector_of
+from loomtest.words.cautions import CAUTIONS
+from loomtest.words.numbers import ohms
 
 MOST_ON_PAPER = 5000
 COLUMNS = ("step", "from", "to", "value", "quantity", "bonded", "expected", "proves")

@@ -12,6 +12,8 @@ from loomtest.evidence.pictures.look import FAULT_WORD, ROW_TONE, ROW_WORD
 from loomtest.evidence.units import ohms
 from loomtest.harness.colours import colour_words
 from loomtest.harness.model import Harness, Wire
+from loomtest.words.labels import FAULT_WORD, ROW_TONE, ROW_WORD
+from loomtest.words.numbers import ohms
 
 STRIP_W, STRIP_H = 184.0, 20.0
 _PAD = 9.0

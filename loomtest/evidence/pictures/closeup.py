@@ -11,8 +11,8 @@ from loomtest.evidence.pictures.ends import cavity, frame, paints_of
 from loomtest.evidence.pictures.faces import FaceCavity
 from loomtest.evidence.pictures.letters import cut, text_width, wrapped
 from loomtest.evidence.pictures.spots import CELL, Spot, spot_of
-from loomtest.evidence.where import Probes, probes_for, wire_words
 from loomtest.harness.model import Harness, Wire, cavity_of, connector_of
+from loomtest.words.where import Probes, probes_for, wire_words
 
 MOST_FACES = 3
 LEAST = 330.0  # fits a phone at its natural size

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from loomtest.diagnosis.verdict import Fault, Outcome, Row
+from loomtest.diagnosis.verdict import Fault
 
 LIGHT = {
     "paper": "#fbfaf6",
@@ -37,35 +37,12 @@ DARK = {
     "mark": "#161b1e",
 }
 
-OUTCOME_TONE: dict[Outcome, str] = {"pass": "good", "fail": "bad", "not-proven": "doubt"}
-ROW_TONE: dict[Row, str] = {"pass": "good", "fail": "bad", "undecided": "doubt", "untested": "doubt"}
-ROW_WORD: dict[Row, str] = {
-    "pass": "as it should be",
-    "fail": "at fault",
-    "undecided": "doubtful",
-    "untested": "not measured",
-}
-
-NET_WORD: dict[Row, str] = {**ROW_WORD, "untested": "not all measured"}
-
-FAULT_WORD: dict[Fault, str] = {
-    "open": "open",
-    "short": "short",
-    "crossed": "crossed",
-    "misplaced": "wrong cavity",
-    "high-resistance": "bad joint",
-    "leakage": "leakage",
-    "intermittent": "comes and goes",
-    "wrong-part": "wrong part",
-}
-
 
 @dataclass(frozen=True)
 class Mark:
-    """The shape of a fault: closed outlines in a square from -1 to 1, y down; and a letter for a terminal."""
+    """The shape of a fault: closed outlines in a square from -1 to 1, y down."""
 
     outlines: tuple[tuple[tuple[float, float], ...], ...]
-    sign: str
 
 
 _BAR = 0.32
@@ -76,7 +53,6 @@ MARKS: dict[Fault, Mark] = {
             ((-1, -0.55), (-0.3, -0.55), (-0.3, 0.55), (-1, 0.55)),
             ((1, -0.55), (0.3, -0.55), (0.3, 0.55), (1, 0.55)),
         ),
-        "-  -",
     ),
     # a solid star: where metal touches metal
     "short": Mark(
@@ -94,7 +70,6 @@ MARKS: dict[Fault, Mark] = {
                 (-0.3, -0.42),
             ),
         ),
-        "-**-",
     ),
     "crossed": Mark(
         (
@@ -113,16 +88,13 @@ MARKS: dict[Fault, Mark] = {
                 (-0.38, 0),
             ),
         ),
-        "-><-",
     ),
     # an arrow out of its place
     "misplaced": Mark(
-        (((-1, -_BAR), (0.1, -_BAR), (0.1, -0.8), (1, 0), (0.1, 0.8), (0.1, _BAR), (-1, _BAR)),), "-->|"
+        (((-1, -_BAR), (0.1, -_BAR), (0.1, -0.8), (1, 0), (0.1, 0.8), (0.1, _BAR), (-1, _BAR)),)
     ),
     # a waist: what squeezes the current
-    "high-resistance": Mark(
-        (((-1, -0.85), (0, -0.18), (1, -0.85), (1, 0.85), (0, 0.18), (-1, 0.85)),), "-)(-"
-    ),
+    "high-resistance": Mark((((-1, -0.85), (0, -0.18), (1, -0.85), (1, 0.85), (0, 0.18), (-1, 0.85)),)),
     # a drop
     "leakage": Mark(
         (
@@ -137,7 +109,6 @@ MARKS: dict[Fault, Mark] = {
                 (-0.5, -0.15),
             ),
         ),
-        "-..-",
     ),
     # a broken wave
     "intermittent": Mark(
@@ -155,10 +126,9 @@ MARKS: dict[Fault, Mark] = {
                 (-1, 0.7),
             ),
         ),
-        "-~~-",
     ),
     # a tile set on its corner
-    "wrong-part": Mark((((0, -1), (1, 0), (0, 1), (-1, 0)),), "-<>-"),
+    "wrong-part": Mark((((0, -1), (1, 0), (0, 1), (-1, 0)),)),
 }
 
 # Insulation colours for pictures, by IEC 60757 code: muted so that faults stand out.

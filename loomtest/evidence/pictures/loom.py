@@ -20,8 +20,9 @@ from loomtest.evidence.pictures.ends import draw_face, draw_label, draw_tag, dra
 from loomtest.evidence.pictures.layout import HubLayout, lay_out
 from loomtest.evidence.pictures.letters import cut
 from loomtest.evidence.pictures.spots import LABEL, TAG, Label, Spot, Tag, home_of, place, shown_hubs, spot_of
-from loomtest.evidence.units import counted
 from loomtest.harness.model import Harness, IntArray, Wire, connector_of
+from loomtest.words.numbers import counted
+from loomtest.words.places import name_text, wire_text
 
 MOST_HUBS = 90  # connectors and terminals that are all drawn
 MOST_WIRES_SHOWN = 3  # of one finding, as broken lines

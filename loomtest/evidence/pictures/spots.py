@@ -11,8 +11,8 @@ from loomtest.evidence.pictures.drawing import XY, visible
 from loomtest.evidence.pictures.faces import FaceCavity, cells_of
 from loomtest.evidence.pictures.layout import HubLayout
 from loomtest.evidence.pictures.letters import cut, text_width, wrapped
-from loomtest.evidence.pictures.look import FAULT_WORD
 from loomtest.harness.model import Harness, Wire, connector_of
+from loomtest.words.labels import FAULT_WORD
 
 WIDTH = 720.0  # on A4 the figures in the cavities are then 1.8 mm high, the names 2.6 mm
 EDGE = 30.0

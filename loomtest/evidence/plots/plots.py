@@ -9,15 +9,14 @@ from pathlib import Path
 from loomtest.diagnosis.change.change import Change, Side
 from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.errors import InputError, Problem
-from loomtest.evidence.danger import ranked
 from loomtest.evidence.pictures.drawing import Dot, Drawing, Item, Polyline, Shape, Words, to_svg
 from loomtest.evidence.pictures.ends import mark_shapes
-from loomtest.evidence.pictures.look import FAULT_WORD, OUTCOME_TONE
 from loomtest.evidence.pictures.png import save_png
-from loomtest.evidence.plain import headline
 from loomtest.evidence.plots.rows import PlotRow, plot_rows
-from loomtest.evidence.units import ohms
 from loomtest.harness.model import Harness
+from loomtest.words.labels import FAULT_WORD, OUTCOME_TONE
+from loomtest.words.numbers import ohms
+from loomtest.words.plain import headline
 
 WIDTH = 1000.0
 ROW = 26.0
@@ -198,7 +197,7 @@ def _fault_rows(
     harness: Harness, change: Change, before: Verdict, after: Verdict
 ) -> list[tuple[Finding, bool, str, str]]:
     """(finding, was there before, how it stands after, the word for it)."""
-    rows = [(f, False, "mark", "new") for f in ranked(change.new, after, harness)]
-    rows += [(f, True, "mark", "still there") for f in ranked(change.remaining, after, harness)]
-    rows += [(f, True, "unknown", "not shown gone") for f in ranked(change.not_shown_gone, before, harness)]
-    return rows + [(f, True, "gone", "gone") for f in ranked(change.gone, before, harness)]
+    rows = [(f, False, "mark", "new") for f in change.new]
+    rows += [(f, True, "mark", "still there") for f in change.remaining]
+    rows += [(f, True, "unknown", "not shown gone") for f in change.not_shown_gone]
+    return rows + [(f, True, "gone", "gone") for f in change.gone]

@@ -12,10 +12,10 @@ from loomtest.bench.plan.adaptive import left_open, next_probing
 from loomtest.bench.plan.plan import Plan, Step, plan
 from loomtest.bench.plan.suspects import Puzzle, open_puzzles
 from loomtest.bench.plan.worth import Arms, best_of_puzzle, information
-from loomtest.diagnosis.judge import judge
 from loomtest.diagnosis.seen.observe import observe
 from loomtest.harness.model import Harness, IsolationLevel, Wire
 from loomtest.readings.model import Instrument, Quantity, Range, Readings
+from loomtest.words.verdict import judge
 from tests.looms.generate import Recipe, random_harness
 from tests.looms.solve import resistances
 from tests.scores.adaptive import score

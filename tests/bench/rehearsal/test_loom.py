@@ -17,12 +17,12 @@ from loomtest.bench.rehearsal.meter import ScriptedPort, read_script
 from loomtest.bench.session.events import Asked, Ended, Event, Said
 from loomtest.bench.session.order import Order
 from loomtest.bench.session.session import Choices, Session
-from loomtest.diagnosis.judge import judge
 from loomtest.errors import InstrumentError
 from loomtest.harness.load import load_harness
 from loomtest.readings.instrument import load_instrument
 from loomtest.readings.load import load_readings
 from loomtest.readings.run import About, create_run
+from loomtest.words.verdict import judge
 
 LAUNCH = Path(__file__).parents[3] / "sample_runs" / "fishing_launch"
 

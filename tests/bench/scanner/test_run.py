@@ -32,10 +32,10 @@ from loomtest.bench.scanner.run import (
 from loomtest.bench.scanner.sockets import proposed
 from loomtest.bench.scanner.values import BoardBudget
 from loomtest.commands.app import app
-from loomtest.diagnosis.judge import judge
 from loomtest.harness.load import load_harness
 from loomtest.readings.load import load_readings
 from loomtest.readings.run import About, create_run, resume_run
+from loomtest.words.verdict import judge
 from tests.looms.solve import resistances
 
 WIRES = """wire,from,to,size,length

@@ -7,10 +7,10 @@ from dataclasses import dataclass, replace
 import numpy as np
 import pytest
 
-from loomtest.diagnosis.judge import judge
 from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.harness.model import Face, Harness
 from loomtest.readings.model import Quantity, Readings
+from loomtest.words.verdict import judge
 from tests.looms.check import score, told_wiring, unexplained, untidy
 from tests.looms.faults import Fault
 from tests.looms.measure import Handheld, Meter, full_scan

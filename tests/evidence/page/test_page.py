@@ -15,7 +15,6 @@ import pytest
 
 from loomtest.diagnosis.verdict import Finding, NetRow, Untested, Verdict
 from loomtest.errors import InputError
-from loomtest.evidence.cautions import CAUTIONS
 from loomtest.evidence.page.measured import source_name
 from loomtest.evidence.page.page import board_of, parted, report_page, write_report
 from loomtest.evidence.page.wires import axis_of, strip
@@ -23,6 +22,7 @@ from loomtest.harness.load import load_harness
 from loomtest.harness.model import Harness, Wire
 from loomtest.readings.load import load_readings
 from loomtest.readings.model import Readings
+from loomtest.words.cautions import CAUTIONS
 from tests.evidence import example
 
 NASTY = "<script>document.title='owned'</script>\"'&<img src=x onerror=alert(1)>\x1b[31m\u202e\x00"

@@ -14,12 +14,13 @@ import pytest
 from loomtest.diagnosis.change.change import Change
 from loomtest.diagnosis.flexing import analyse
 from loomtest.diagnosis.verdict import Fault, Finding
-from loomtest.evidence.danger import ranked
 from loomtest.evidence.pictures.drawing import to_svg
-from loomtest.evidence.pictures.look import DARK, FAULT_WORD, LIGHT, MARKS, WIRE_COLOURS
+from loomtest.evidence.pictures.look import DARK, LIGHT, MARKS, WIRE_COLOURS
 from loomtest.evidence.pictures.strip import write_strip
 from loomtest.evidence.plots.plots import faults_plot
 from loomtest.harness.load import load_harness
+from loomtest.words.danger import ranked
+from loomtest.words.labels import FAULT_SIGN, FAULT_WORD
 from tests.diagnosis.change.columns import in_columns
 from tests.evidence import example
 
@@ -139,7 +140,7 @@ def test_every_kind_of_fault_has_a_word_a_shape_and_a_rank() -> None:
     kinds = get_args(Fault)
     assert set(FAULT_WORD) == set(MARKS) == set(kinds)
     assert len(set(FAULT_WORD.values())) == len({MARKS[kind].outlines for kind in kinds}) == len(kinds)
-    assert len({MARKS[kind].sign for kind in kinds}) == len(kinds)
+    assert len({FAULT_SIGN[kind] for kind in kinds}) == len(kinds)
     harness = example.tractor()
     findings = [Finding(kind, ("X1:3", "SOL")) for kind in reversed(kinds)]
     order = [finding.fault for finding in ranked(findings, example.verdict(harness), harness)]
@@ -156,7 +157,7 @@ def test_a_hot_joint_stands_before_what_merely_does_not_work() -> None:
 def test_the_page_that_explains_the_report_has_every_word_and_sign() -> None:
     page = (Path(__file__).parents[3] / "docs" / "report.md").read_text(encoding="utf-8")
     for kind in get_args(Fault):
-        sign = MARKS[kind].sign.replace("|", "\\|")
+        sign = FAULT_SIGN[kind].replace("|", "\\|")
         assert re.search(
             rf"^\| {FAULT_WORD[kind]} \| [^|]+ \| `{re.escape(sign)}` \|$", page, re.MULTILINE
         ), kind

@@ -12,10 +12,10 @@ from loomtest.evidence.pictures.drawing import Box, Dot, Drawing, Polyline, Way,
 from loomtest.evidence.pictures.faces import cells_of
 from loomtest.evidence.pictures.layout import lay_out
 from loomtest.evidence.pictures.letters import text_width
-from loomtest.evidence.pictures.look import FAULT_WORD
 from loomtest.evidence.pictures.loom import loom_picture
 from loomtest.evidence.pictures.spots import TAG
 from loomtest.harness.model import Face, Harness, Wire
+from loomtest.words.labels import FAULT_WORD
 from tests.evidence import example
 
 TONES = {"bad", "doubt"}

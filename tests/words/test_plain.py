@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 
 from loomtest.diagnosis.verdict import Coverage, Finding, Untested, Verdict
-from loomtest.evidence.plain import WIDTH, headline, said_once, untested_sentences, verdict_lines
+from loomtest.words.lines import WIDTH
+from loomtest.words.plain import headline, said_once, untested_sentences, verdict_lines
 from tests.evidence import example
 
 

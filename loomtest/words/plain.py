@@ -2,54 +2,40 @@
 
 from __future__ import annotations
 
-import re
-import textwrap
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 from loomtest.diagnosis.verdict import Finding, Suspect, Untested, Verdict, WireRow
-from loomtest.diagnosis.wording import name_text, was_text
-from loomtest.evidence.danger import ranked
-from loomtest.evidence.pictures.look import FAULT_WORD, MARKS, OUTCOME_TONE
-from loomtest.evidence.units import counted, ohms
 from loomtest.harness.model import Harness
+from loomtest.words.labels import FAULT_SIGN, FAULT_WORD, OUTCOME_TONE
+from loomtest.words.lines import WIDTH, Line, all_of, folded, sentence, wrapped
+from loomtest.words.numbers import counted, ohms
+from loomtest.words.places import name_text, was_text
 
-WIDTH = 80
 MOST_FINDINGS = 40  # printed in full; the rest are counted, and stand in --json
 MOST_UNTESTED = 8
 MOST_NAMED = 16
 
-_NUMBER_AND_UNIT = re.compile(r"(\d) ([mkMG]?Ω|m?V|[AW]|mm²|m|%)(?![\w])")
-
 NOT_A_LICENCE = "This says what was measured on the bench. It does not say that the vehicle is safe."
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """One printed line and its tone: plain, head, soft, good, doubt or bad."""
-
-    text: str
-    tone: str = "plain"
 
 
 def verdict_lines(verdict: Verdict, harness: Harness) -> list[Line]:
     """The whole verdict: answer first, faults by danger, what was not measured, then the joints."""
     lines = [Line(verdict.harness, "head")]
-    lines += _wrapped(headline(verdict, harness), tone=OUTCOME_TONE[verdict.verdict])
-    found = ranked(verdict.findings, verdict, harness)
+    lines += wrapped(headline(verdict, harness), tone=OUTCOME_TONE[verdict.verdict])
+    found = verdict.findings
     doubtful = doubts(verdict, harness)
     lines += _findings(found, 1, "bad", harness)
     if doubtful:
         lines += [Line(""), Line("Doubtful: the readings do not settle it", "head")]
         lines += _findings(doubtful, len(found) + 1, "doubt", harness)
     lines += [Line(""), Line("What was measured", "head")]
-    lines += _wrapped(*coverage_sentences(verdict), indent=2)
+    lines += wrapped(*coverage_sentences(verdict), indent=2)
     lines += _untested(verdict.untested)
     lines += [Line(""), Line("Joints", "head")]
-    lines += _wrapped(joints_sentence(verdict), indent=2)
+    lines += wrapped(joints_sentence(verdict), indent=2)
     if verdict.notes:
-        lines += [Line(""), Line("To know", "head"), *_wrapped(*map(sentence, verdict.notes), indent=2)]
-    return [*lines, Line(""), *_wrapped(NOT_A_LICENCE, tone="soft")]
+        lines += [Line(""), Line("To know", "head"), *wrapped(*map(sentence, verdict.notes), indent=2)]
+    return [*lines, Line(""), *wrapped(NOT_A_LICENCE, tone="soft")]
 
 
 def headline(verdict: Verdict, harness: Harness) -> str:
@@ -59,7 +45,7 @@ def headline(verdict: Verdict, harness: Harness) -> str:
         also = f", and {counted(doubtful, 'doubtful place')}" if doubtful else ""
         return f"Not right yet: {counted(faults, 'fault')} found{also}."
     if verdict.verdict == "not-proven":
-        return "Not proven: no fault found, but " + _joined(_open_questions(verdict, harness)) + "."
+        return "Not proven: no fault found, but " + all_of(_open_questions(verdict, harness)) + "."
     said = "Right in all that was asked: every wire joins what it should"
     said += ". Shorts were not looked for." if verdict.isolation == "none" else ", and nothing else."
     limit = verdict.joints_judged_at_ohms
@@ -68,7 +54,7 @@ def headline(verdict: Verdict, harness: Harness) -> str:
 
 def doubts(verdict: Verdict, harness: Harness) -> list[Finding]:
     """What is doubtful, most dangerous first: undecided findings, then wires neither passed nor failed."""
-    found = ranked(verdict.undecided, verdict, harness)
+    found = list(verdict.undecided)
     spoken = {suspect.wire for finding in found for suspect in finding.suspects}
     rows = [row for row in verdict.wires if row.verdict == "undecided" and row.wire not in spoken]
     told: set[str] = set()
@@ -160,7 +146,7 @@ def untested_sentences(items: Sequence[Untested]) -> list[str]:
 
 def _untested(items: Sequence[Untested]) -> list[Line]:
     told = untested_sentences(items)
-    lines = _wrapped(*told[:MOST_UNTESTED], indent=2)
+    lines = wrapped(*told[:MOST_UNTESTED], indent=2)
     if len(told) > MOST_UNTESTED:
         lines.append(Line("  And more (--json lists all)."))
     return lines
@@ -183,20 +169,15 @@ def said_once(finding: Finding, harness: Harness) -> tuple[str, str, str]:
     return text, consequence, after
 
 
-def sentence(text: str) -> str:
-    """The text with a capital at its start and a stop at its end."""
-    return text[:1].upper() + text[1:] + ("." if text and text[-1] not in ".!?:" else "")
-
-
 def brief(finding: Finding) -> str:
     """A finding in a few words: its mark, its kind and where it is."""
-    return f"{MARKS[finding.fault].sign:<5}{FAULT_WORD[finding.fault]}: {' - '.join(finding.points)}"
+    return f"{FAULT_SIGN[finding.fault]:<5}{FAULT_WORD[finding.fault]}: {' - '.join(finding.points)}"
 
 
 def _findings(findings: Sequence[Finding], first: int, tone: str, harness: Harness) -> list[Line]:
     lines: list[Line] = []
     for number, finding in enumerate(findings[:MOST_FINDINGS], first):
-        label = f"{number:>2} {MARKS[finding.fault].sign} {FAULT_WORD[finding.fault]}"
+        label = f"{number:>2} {FAULT_SIGN[finding.fault]} {FAULT_WORD[finding.fault]}"
         text, consequence, after = said_once(finding, harness)
         said = [text or " and ".join(finding.points), consequence, f"Next: {after}" if after else ""]
         lines.append(Line(""))
@@ -209,24 +190,3 @@ def _findings(findings: Sequence[Finding], first: int, tone: str, harness: Harne
             Line(f"and {len(findings) - MOST_FINDINGS:,} more faults (--json lists them)", tone),
         ]
     return lines
-
-
-def _wrapped(*sentences: str, tone: str = "plain", indent: int = 0) -> list[Line]:
-    pad = " " * indent
-    return [Line(pad + text, tone) for said in sentences for text in folded(said, WIDTH - indent)]
-
-
-def held(text: str) -> str:
-    """The text with every number held to its unit by a space that does not break."""
-    return _NUMBER_AND_UNIT.sub("\\1\N{NO-BREAK SPACE}\\2", text)
-
-
-def folded(text: str, width: int) -> list[str]:
-    """Lines of at most `width`; no name is broken, and no number parted from its unit."""
-    lines = textwrap.wrap(held(text), width, break_long_words=False, break_on_hyphens=False)
-    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
-
-
-def _joined(parts: Iterable[str]) -> str:
-    listed = list(parts)
-    return listed[0] if len(listed) == 1 else ", ".join(listed[:-1]) + " and " + listed[-1]

@@ -13,8 +13,8 @@ from loomtest.diagnosis.verdict import Fault, Finding, Suspect
 from loomtest.evidence.pictures.closeup import MOST_FACES, closeups
 from loomtest.evidence.pictures.drawing import Box, Dot, Drawing, Polyline, Words
 from loomtest.evidence.pictures.look import WIRE_COLOURS
-from loomtest.evidence.where import plain_sentence, probes_for, where_sentence
 from loomtest.harness.model import Face, Harness, Wire
+from loomtest.words.where import plain_sentence, probes_for, where_sentence
 from tests.evidence import example
 
 TRACTOR = example.tractor()

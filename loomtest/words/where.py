@@ -6,9 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from loomtest.diagnosis.verdict import Finding, Suspect
-from loomtest.diagnosis.wording import name_text, one_of, point_text
 from loomtest.harness.colours import colour_words
 from loomtest.harness.model import Harness, Wire, connector_of
+from loomtest.words.lines import one_of
+from loomtest.words.places import name_text, point_text
 
 
 def wire_words(wire: Wire) -> str:

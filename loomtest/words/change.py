@@ -8,10 +8,10 @@ from pathlib import Path
 from loomtest.diagnosis.change.change import Change
 from loomtest.diagnosis.change.pairs import PairChange, PairChanges
 from loomtest.diagnosis.verdict import Finding
-from loomtest.evidence.pictures.look import FAULT_WORD, MARKS
-from loomtest.evidence.plain import Line, folded
-from loomtest.evidence.units import counted, ohms
 from loomtest.harness.model import Harness
+from loomtest.words.labels import FAULT_SIGN, FAULT_WORD
+from loomtest.words.lines import Line, folded
+from loomtest.words.numbers import counted, ohms
 
 MOST_PAIRS = 30
 OUTCOME = {"pass": "right in all that was asked", "fail": "not right", "not-proven": "not proven"}
@@ -41,7 +41,7 @@ def _faults(word: str, findings: Sequence[Finding], tone: str) -> list[Line]:
     lines = [Line(""), Line(f"{word}: {counted(len(findings), 'fault')}", tone)]
     for finding in findings[:MOST_PAIRS]:
         points = " - ".join(finding.points)
-        text = f"{MARKS[finding.fault].sign:<4} {FAULT_WORD[finding.fault]:<15} {points}"
+        text = f"{FAULT_SIGN[finding.fault]:<4} {FAULT_WORD[finding.fault]:<15} {points}"
         first, *more = folded(text, 76)
         lines += [Line("  " + first), *(Line(" " * 23 + rest) for rest in more)]
     if len(findings) > MOST_PAIRS:

@@ -8,8 +8,6 @@ from typing import Any
 
 from loomtest.diagnosis.verdict import Finding, WireRow
 from loomtest.evidence.pictures.drawing import HARD_SPACE, Dot, Drawing, Item, Polyline, Shape, to_svg
-from loomtest.evidence.pictures.look import FAULT_WORD, ROW_TONE, ROW_WORD
-from loomtest.evidence.units import ohms
 from loomtest.harness.colours import colour_words
 from loomtest.harness.model import Harness, Wire
 from loomtest.words.labels import FAULT_WORD, ROW_TONE, ROW_WORD

@@ -14,7 +14,6 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from loomtest.diagnosis.verdict import Finding
-from loomtest.diagnosis.wording import name_text, wire_text
 from loomtest.evidence.pictures.drawing import XY, Box, Drawing, Item, Polyline, Way, Words, visible
 from loomtest.evidence.pictures.ends import draw_face, draw_label, draw_tag, draw_terminal
 from loomtest.evidence.pictures.layout import HubLayout, lay_out

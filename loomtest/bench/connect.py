@@ -12,7 +12,7 @@ from loomtest.bench.rehearsal.meter import PREFIX, ScriptedPort, read_script
 from loomtest.bench.scanner.driver import BAUD, SILENCE_S, Scanner, ScannerPort
 from loomtest.errors import InputError, InstrumentError, Problem
 from loomtest.harness.model import Harness
-from loomtest.readings.instrument import generic_handheld
+from loomtest.readings.generic import generic_handheld
 from loomtest.readings.model import Instrument
 
 
@@ -45,10 +45,9 @@ def connect(
 
 def settings_of(instrument: Instrument | None) -> SerialSettings:
     """The table `[serial]` of the instrument's file; the defaults where there is none."""
-    source = Path(instrument.source) if instrument is not None and instrument.source else None
-    if source is None or not source.is_file():
+    if instrument is None or not instrument.text:
         return SerialSettings()
-    return read_settings(source.read_text("utf-8-sig"), str(source)) or SerialSettings()
+    return read_settings(instrument.text, instrument.source) or SerialSettings()
 
 
 def _scanner_port(port: str) -> ScannerPort:

@@ -23,11 +23,10 @@ from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.diagnosis.wiring import Wiring
 from loomtest.harness.copper import expectation_of
 from loomtest.harness.model import BoolArray, Harness, IntArray, Limits
-from loomtest.readings.instrument import generic_handheld
+from loomtest.readings.generic import UNKNOWN_LEADS_OHM, generic_handheld
 from loomtest.readings.model import Instrument, Readings
 
 _PART_SLACK_OHM = 0.2  # what wires and joints on the way to a part may add
-_UNKNOWN_LEADS_OHM = 0.5  # contract: leads nobody stated have 0 to 0.5 Ω
 
 
 def judge(harness: Harness, readings: Readings, instrument: Instrument | None = None) -> Verdict:
@@ -100,7 +99,7 @@ def _part_slack_ohm(meter: Instrument) -> float:
     """What leads, touch and the wires on the way may add to a reading across a part."""
     if meter.method == "four-wire":
         return _PART_SLACK_OHM
-    leads = _UNKNOWN_LEADS_OHM if meter.lead_ohms is None else meter.lead_ohms
+    leads = UNKNOWN_LEADS_OHM[1] if meter.lead_ohms is None else meter.lead_ohms
     return _PART_SLACK_OHM + leads + 3 * meter.lead_uncertainty_ohms + 3 * meter.touch_ohms
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import dataclasses
 import re
 from collections.abc import Mapping
 from pathlib import Path
@@ -11,6 +10,7 @@ from typing import Any
 from loomtest.errors import InputError, Problem, nearest
 from loomtest.harness.document import LARGEST_TOML_BYTES, finite_number, plain, read_document
 from loomtest.harness.table import lines_of, read_text, visible
+from loomtest.readings.generic import TWO_WIRE_LEAD_UNCERTAINTY_OHM, TWO_WIRE_TOUCH_OHM
 from loomtest.readings.model import Instrument, Range
 
 _KEYS = (
@@ -28,21 +28,11 @@ _KEYS = (
 _RANGE_KEYS = ("up_to_ohms", "percent", "counts", "resolution_ohms")
 _METHODS = ("two-wire", "four-wire")
 _FOLDER = Path(__file__).parents[1] / "data" / "instruments"
-_ASSUMED = "handheld-3half"
-# Where a two-wire file leaves them out: a lead is never known exactly and no touch is like another
-# (common practice; the figures of the format's own example).
-_TWO_WIRE_LEAD_UNCERTAINTY = 0.03
-_TWO_WIRE_TOUCH = 0.02
 
 
 def instrument_names() -> tuple[str, ...]:
     """Names of the generic instruments that come with the package."""
     return tuple(sorted(path.stem for path in _FOLDER.glob("*.toml")))
-
-
-def generic_handheld() -> Instrument:
-    """The meter that is assumed where nobody stated one: 3½ digits, ranging by itself, leads unknown."""
-    return dataclasses.replace(load_instrument(_ASSUMED), assumed=True)
 
 
 def load_instrument(file_or_name: str | Path) -> Instrument:
@@ -88,7 +78,7 @@ class _InstrumentReader:
     """Collects every problem of one file while its tables are read."""
 
     def __init__(self, file: str, text: str) -> None:
-        self.file, self.lines = file, lines_of(text)
+        self.file, self.text, self.lines = file, text, lines_of(text)
         self.problems: list[Problem] = []
 
     def instrument(self, table: Mapping[str, Any]) -> Instrument:
@@ -110,14 +100,15 @@ class _InstrumentReader:
             autorange=bool(autorange),
             lead_ohms=lead,
             lead_uncertainty_ohms=self._number(
-                table, "lead_uncertainty_ohms", _TWO_WIRE_LEAD_UNCERTAINTY if two_wire else 0.0
+                table, "lead_uncertainty_ohms", TWO_WIRE_LEAD_UNCERTAINTY_OHM if two_wire else 0.0
             )
             or 0.0,
-            touch_ohms=self._number(table, "touch_ohms", _TWO_WIRE_TOUCH if two_wire else 0.0) or 0.0,
+            touch_ohms=self._number(table, "touch_ohms", TWO_WIRE_TOUCH_OHM if two_wire else 0.0) or 0.0,
             open_above_ohms=self._number(table, "open_above_ohms", None, above_zero=True),
             beep_below_ohms=self._number(table, "beep_below_ohms", None, above_zero=True),
             ranges=self._ranges(table.get("range")),
             source=self.file,
+            text=self.text,
         )
 
     def _ranges(self, tables: object) -> tuple[Range, ...]:

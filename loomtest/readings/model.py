@@ -36,7 +36,7 @@ class Range:
 class Instrument:
     """A meter's specification. `lead_ohms` None: unknown, 0 to 0.5 Ω. `assumed`: nobody stated one.
 
-    `source` is the file it was read from, "" where there is none.
+    `source` is the file it was read from and `text` what stood in it, "" where there is none.
     """
 
     name: str
@@ -50,6 +50,7 @@ class Instrument:
     ranges: tuple[Range, ...] = ()
     assumed: bool = False
     source: str = field(default="", compare=False)
+    text: str = field(default="", compare=False, repr=False)
 
 
 @dataclass(frozen=True)

@@ -63,12 +63,8 @@ def fill_run(folder: Path, harness: Harness, about: About, now: datetime) -> Non
     _copy_harness(harness, folder)
     instrument = about.instrument
     if instrument is not None and not instrument.assumed:
-        source = Path(instrument.source) if instrument.source else None
-        text = (
-            source.read_text("utf-8-sig")
-            if source and source.is_file()
-            else runfile.instrument_text(instrument)
-        )
+        text = instrument.text.replace("\r\n", "\n").replace("\r", "\n")
+        text = text or runfile.instrument_text(instrument)
         (folder / runfile.INSTRUMENT_FILE).write_text(text, "utf-8", newline="\n")
     started = now.isoformat(timespec="seconds")
     facts: list[tuple[str, runfile.Fact | None]] = [

@@ -19,7 +19,7 @@ from loomtest.diagnosis.seen.observe import APART, JOINED, observe
 from loomtest.diagnosis.wiring import Wiring, as_drawn
 from loomtest.harness.copper import expectation_of
 from loomtest.harness.model import Limits
-from loomtest.readings.instrument import generic_handheld
+from loomtest.readings.generic import generic_handheld
 from loomtest.readings.model import Quantity, Readings
 from tests.looms import measure
 from tests.looms.scenario import Order, draw

@@ -20,7 +20,8 @@ from loomtest.errors import InputError, RunFolderError
 from loomtest.harness.load import load_harness
 from loomtest.harness.model import Harness
 from loomtest.readings import run as run_module
-from loomtest.readings.instrument import generic_handheld, load_instrument
+from loomtest.readings.generic import generic_handheld
+from loomtest.readings.instrument import load_instrument
 from loomtest.readings.load import load_readings
 from loomtest.readings.model import Quantity
 from loomtest.readings.run import About, Reading, RunWriter, create_run, resume_run

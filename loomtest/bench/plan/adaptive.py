@@ -18,7 +18,7 @@ from loomtest.bench.plan.suspects import Puzzle, open_puzzles
 from loomtest.bench.plan.worth import Arms, best_of_puzzle, shown_alike
 from loomtest.diagnosis.seen.observe import observe
 from loomtest.harness.model import Harness
-from loomtest.readings.instrument import generic_handheld
+from loomtest.readings.generic import generic_handheld
 from loomtest.readings.model import Instrument, Readings
 
 

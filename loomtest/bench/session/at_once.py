@@ -11,6 +11,7 @@ import numpy as np
 from loomtest.bench.plan.plan import Step
 from loomtest.harness.copper import expectation_of, part_ohms
 from loomtest.harness.model import Harness, Wire
+from loomtest.readings.generic import UNKNOWN_LEADS_OHM
 from loomtest.readings.model import Instrument
 from loomtest.words.numbers import ohms
 
@@ -47,7 +48,7 @@ class AtOnce:
 
     def doubt_ohm(self, value_ohm: float) -> float:
         """What one reading may be off by: the maker's limit of error, the touch, and unknown leads."""
-        leads = self._instrument.lead_uncertainty_ohms * 2.0 if self.lead_known else 0.5
+        leads = self._instrument.lead_uncertainty_ohms * 2.0 if self.lead_known else UNKNOWN_LEADS_OHM[1]
         limit = 0.0
         for each in self._instrument.ranges:
             limit = abs(value_ohm) * each.percent / 100.0 + each.counts * each.resolution_ohms

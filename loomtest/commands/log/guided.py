@@ -57,7 +57,7 @@ class NoKeys:
 def log_meter(harness: Harness, port: str, request: LogRequest) -> None:
     """Hands-free readings off a meter on `port`."""
     from loomtest.bench.connect import connect
-    from loomtest.readings.instrument import generic_handheld
+    from loomtest.readings.generic import generic_handheld
 
     stated = request.stated_instrument()
     link, instrument = connect(port, stated, harness)
@@ -69,7 +69,7 @@ def log_meter(harness: Harness, port: str, request: LogRequest) -> None:
 
 def log_typed(harness: Harness, request: LogRequest) -> None:
     """The same session with values typed by hand."""
-    from loomtest.readings.instrument import generic_handheld
+    from loomtest.readings.generic import generic_handheld
 
     stated = request.stated_instrument()
     _sitting(harness, request, stated or generic_handheld(), stated, None)

@@ -15,7 +15,7 @@ from loomtest.diagnosis.seen.isolation import part_groups
 from loomtest.diagnosis.verdict import Finding, Outcome, Verdict, plain_json, plain_number
 from loomtest.harness.copper import PART_OHMS, part_ohms
 from loomtest.harness.model import BoolArray, FloatArray, Harness, IntArray
-from loomtest.readings.instrument import generic_handheld
+from loomtest.readings.generic import generic_handheld
 from loomtest.readings.model import Instrument, Quantity, Readings
 
 COVERAGE_FACTOR = 1.96

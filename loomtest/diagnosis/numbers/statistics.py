@@ -7,7 +7,6 @@ Technometrics 25, 1983), ISO 5725-2 (Grubbs), NIST StRD.
 from __future__ import annotations
 
 import math
-import sys
 from dataclasses import dataclass
 from statistics import NormalDist
 
@@ -20,17 +19,16 @@ from loomtest.harness.model import FloatArray, IntArray
 MAD_TO_SIGMA = 1.4826022185056018  # 1/Φ⁻¹(3/4): makes the median deviation a standard deviation
 FEWEST_FOR_GRUBBS = 3  # where its table begins
 FEWEST_FOR_ESD = 25  # Rosner 1983: the approximation of the critical values holds from 25 on
-_FEW_TAILS = 2000  # and so for the sums of `tails`
-_SMALL = 1 << 20  # and so for up to this many values of Φ in all, by a loop
-_looped = 0  # values of Φ so far in this process: what is paid once scipy.special is imported is saved later
+# Up to so many values at once a loop is done before scipy.special is imported, and gives the same digits in
+# every process, whatever else was judged in it.
+_FEW_TAILS = 2000
+_FEW_NORMALS = 1 << 15
 
 
 def normal_cdf(x: ArrayLike) -> FloatArray:
     """Φ, the standard normal distribution function, element by element; ±inf are allowed."""
-    global _looped
     values = np.asarray(x, dtype=np.float64)
-    if _looped + values.size <= _SMALL and "scipy.special" not in sys.modules:
-        _looped += values.size
+    if values.size <= _FEW_NORMALS:
         turned = (values.ravel() * -0.7071067811865476).tolist()
         return 0.5 * np.fromiter(map(math.erfc, turned), np.float64, values.size).reshape(values.shape)
     from scipy.special import ndtr
@@ -47,8 +45,7 @@ def student_quantile(probability: float, degrees_of_freedom: float) -> float:
     """Quantile of Student's t distribution."""
     if math.isinf(degrees_of_freedom):
         return normal_quantile(probability)
-    whole = degrees_of_freedom == int(degrees_of_freedom) <= tails.MOST_DEGREES
-    if whole and "scipy.special" not in sys.modules:
+    if degrees_of_freedom == int(degrees_of_freedom) <= tails.MOST_DEGREES:
         return tails.student_quantile(probability, int(degrees_of_freedom), normal_quantile(probability))
     from scipy.special import stdtrit
 
@@ -59,7 +56,7 @@ def chi_square_above(value: ArrayLike, degrees_of_freedom: IntArray) -> FloatArr
     """Probability that a chi-square variable exceeds `value`, element by element; both (n,)."""
     values = np.asarray(value, dtype=np.float64)
     few = values.size <= _FEW_TAILS and np.max(degrees_of_freedom, initial=1) <= tails.MOST_DEGREES
-    if few and "scipy.special" not in sys.modules:
+    if few:
         pairs = zip(values.tolist(), degrees_of_freedom.tolist(), strict=True)
         return np.array([tails.chi_square_tail(v, k) for v, k in pairs], dtype=np.float64)
     from scipy.special import chdtrc

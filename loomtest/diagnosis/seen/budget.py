@@ -15,9 +15,9 @@ import numpy as np
 
 from loomtest.diagnosis.numbers.distinct import distinct
 from loomtest.harness.model import FloatArray, IntArray
+from loomtest.readings.generic import UNKNOWN_LEADS_OHM
 from loomtest.readings.model import Instrument, Quantity, Range, Readings
 
-UNKNOWN_LEAD_OHM = (0.0, 0.5)  # contract: leads that nobody stated
 CURRENT_SHARE = 0.01  # standard uncertainty of a current read off a clamp or a supply (common practice)
 VOLT_SHARE, VOLT_FLOOR = 0.005 / math.sqrt(3), 0.001 / math.sqrt(3)  # handheld, d.c. volts (common practice)
 GENERIC_RANGE = Range(200.0, 0.8, 3.0, 0.1)  # 3½ digits: for an instrument file without ranges
@@ -159,7 +159,7 @@ def _lead(readings: Readings, instrument: Instrument) -> tuple[float, tuple[floa
         return sum(zeros) / len(zeros), (0.0, 0.0, math.hypot(of_one, drift / math.sqrt(12)))
     if instrument.lead_ohms is not None:
         return instrument.lead_ohms, (0.0, 0.0, instrument.lead_uncertainty_ohms)
-    return 0.0, (*UNKNOWN_LEAD_OHM, 0.0)
+    return 0.0, (*UNKNOWN_LEADS_OHM, 0.0)
 
 
 def _range_of(ohm: FloatArray, instrument: Instrument) -> IntArray:

@@ -13,7 +13,7 @@ from loomtest.diagnosis.joints.report import alternative_log_likelihoods
 from loomtest.diagnosis.wiring import Wiring, as_drawn
 from loomtest.harness.copper import expectation_of
 from loomtest.harness.model import Harness, Limits, Wire
-from loomtest.readings.instrument import generic_handheld
+from loomtest.readings.generic import generic_handheld
 from loomtest.readings.model import Instrument, Quantity
 from tests.diagnosis.joints.joint_readings import FOUR_WIRE, harness_of, readings_of, report_of, wire
 

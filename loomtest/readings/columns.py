@@ -17,6 +17,7 @@ from loomtest.errors import Problem, nearest
 from loomtest.harness.model import BoolArray, FloatArray, Harness, IntArray, connector_of
 from loomtest.harness.points import folded, natural, read_point
 from loomtest.readings import values
+from loomtest.readings.marked import COMMON
 from loomtest.readings.model import Quantity
 from loomtest.readings.table import Cells, ReadingsTable
 from loomtest.readings.values import ValueSyntaxError, parse_unit, parse_value, quoted
@@ -58,7 +59,7 @@ class Columns:
     `keep` are the indices of those rows in the table; every array below is (len(keep),).
     """
 
-    def __init__(self, table: ReadingsTable, harness: Harness) -> None:
+    def __init__(self, table: ReadingsTable, harness: Harness, with_common: bool = False) -> None:
         self.table, self.harness = table, harness
         self.errors: list[Problem] = list(table.problems)
         self.warnings: list[Problem] = list(table.warnings)
@@ -69,6 +70,10 @@ class Columns:
         self._connectors = {connector_of(point) for point in harness.points} | set(harness.cavities)
         self._connectors.discard("")
         self._strangers = 0
+        self.common = -1  # until the undeclared cavities are sorted; then it is the last point
+        if with_common and COMMON not in self._code_of:
+            self.common = self._code_of[COMMON] = len(self.points)
+            self.points.append(COMMON)
 
     # Rows -----------------------------------------------------------------------------------------------
 
@@ -214,7 +219,7 @@ class Columns:
         bad: dict[int, ValueSyntaxError] = {}
         for code in used_codes(cells.codes):
             try:
-                out[code] = self._point(cells.texts[code])
+                out[code] = self.point_code(cells.texts[code])
             except ValueSyntaxError as error:
                 bad[code] = error
                 if len(bad) >= MOST_PROBLEMS_PER_COLUMN:
@@ -222,7 +227,8 @@ class Columns:
         self.report(cells.codes, column, bad)
         return out[cells.codes]
 
-    def _point(self, text: str) -> int:
+    def point_code(self, text: str) -> int:
+        """The code of a point; an undeclared cavity gets one. Raises ValueSyntaxError."""
         try:
             name = read_point(text)
         except ValueError as error:
@@ -232,6 +238,8 @@ class Columns:
                 self._strangers += 1
                 close = nearest(name, self.points) if self._strangers <= MOST_NEAREST else []
                 advice = f": {', '.join(close)}?" if close else ""
+                if name == COMMON:
+                    advice = ", or markers.csv beside it that says where the marker clips sat"
                 raise ValueSyntaxError(quoted(text), f"a point of the harness{advice}")
             if len(self.points) - len(self.harness.points) >= MOST_UNDECLARED:
                 most = f"at most {MOST_UNDECLARED:,} cavities that the harness does not name"
@@ -249,7 +257,7 @@ class Columns:
         bad: dict[int, ValueSyntaxError] = {}
         for code in used_codes(cells.codes):
             try:
-                tied[code] = tuple(dict.fromkeys(self._point(text) for text in cells.texts[code].split()))
+                tied[code] = tuple(dict.fromkeys(self.point_code(text) for text in cells.texts[code].split()))
             except ValueSyntaxError as error:
                 bad[code] = error
         self.report(cells.codes, column, bad)
@@ -258,7 +266,9 @@ class Columns:
     def sort_undeclared(self) -> IntArray:
         """Put the undeclared cavities into their natural order; (P,) the new code of every old one."""
         first = len(self.harness.points)
-        extra = sorted(self.points[first:], key=lambda name: (natural(name), name))
+        extra = sorted(
+            self.points[first:], key=lambda name: (self._code_of[name] == self.common, natural(name), name)
+        )
         self.points[first:] = extra
         place = {name: first + index for index, name in enumerate(extra)}
         return np.array([place.get(name, code) for name, code in self._code_of.items()], dtype=np.int64)
@@ -267,7 +277,7 @@ class Columns:
         """Undeclared cavities and unreachable points that were probed, each once, at its first row."""
         declared = len(self.harness.points)
         odd = [self.harness.code_of[p] for p in self.harness.unreachable if p in self.harness.code_of]
-        odd += range(declared, len(self.points))
+        odd += range(declared, len(self.points) - (self.common >= 0))
         alike = {folded(point): point for point in self.harness.points}
         if not odd:
             return

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -39,49 +40,70 @@ from loomtest.readings.values import (
     quoted,
 )
 
+if TYPE_CHECKING:
+    from loomtest.readings.kitfile import SeatRow
 
-def load_readings(path: str | Path, harness: Harness) -> Readings:
+
+def load_readings(path: str | Path, harness: Harness, markers: str | Path | None = None) -> Readings:
     """The readings at `path` on the points of `harness`: a CSV file (also `.csv.gz`), the same table as
     `.parquet` (where pyarrow is installed), or a run folder.
 
+    `markers`: the file that says where marker clips sat, for touches against COMMON (a run has its own).
     Withdrawn rows are removed. A voltage drop below zero is stored with its leads exchanged. Raises
     InputError with every problem; oddities stand in `Readings.warnings`.
     """
-    place = Path(path)
+    place, given = Path(path), () if markers is None else _seats(markers)
     if place.is_dir():
         from loomtest.readings.runfile import open_run  # a plain CSV file needs none of it
 
         opened = open_run(place)
-        readings = _read(opened.data, opened.file, harness, opened.warnings(harness))
+        seats = opened.seats or given
+        if given:
+            from loomtest.readings.markedrows import check_same
+
+            check_same(opened.seats, given)
+        readings = _read(opened.data, opened.file, harness, opened.warnings(harness), seats)
         return replace(readings, run=opened.run, instrument=opened.instrument, source=str(path))
     if place.suffix == ".parquet":
-        return replace(_from_parquet(place, str(path), harness), source=str(path))
-    return replace(_read(place, str(path), harness), source=str(path))
+        return replace(_from_parquet(place, str(path), harness, given), source=str(path))
+    return replace(_read(place, str(path), harness, seats=given), source=str(path))
 
 
-def _from_parquet(path: Path, file: str, harness: Harness) -> Readings:
+def _seats(markers: str | Path) -> tuple[SeatRow, ...]:
+    from loomtest.readings.kitfile import read_seats  # most runs have none
+
+    return read_seats(markers)
+
+
+def _from_parquet(path: Path, file: str, harness: Harness, seats: tuple[SeatRow, ...]) -> Readings:
     from loomtest.readings.parquet import in_words, parquet_table
 
     table = parquet_table(path, file)
     try:
-        return assemble(table, harness)
+        return assemble(table, harness, seats)
     except (NeedsCareError, InputError):
-        return assemble(in_words(table), harness)
+        return assemble(in_words(table), harness, seats)
 
 
-def _read(source: Path | bytes, file: str, harness: Harness, warnings: tuple[Problem, ...] = ()) -> Readings:
+def _read(
+    source: Path | bytes,
+    file: str,
+    harness: Harness,
+    warnings: tuple[Problem, ...] = (),
+    seats: tuple[SeatRow, ...] = (),
+) -> Readings:
     if isinstance(source, Path) and source.is_file():
         check_size(source.stat().st_size, file)
     large = len(source) > WORTH_IT_BYTES if isinstance(source, bytes) else _is_large(source)
     table = bulk_table(source, file) if large else None
     if table is not None:
         try:
-            return assemble(replace(table, warnings=warnings + table.warnings), harness)
+            return assemble(replace(table, warnings=warnings + table.warnings), harness, seats)
         except (NeedsCareError, InputError):
             pass  # the careful reader below says it with each cell's own spelling
     data = source if isinstance(source, bytes) else read_bytes(source, file)
     table = parse_table(decode(data, file), file)
-    return assemble(replace(table, warnings=warnings + table.warnings), harness)
+    return assemble(replace(table, warnings=warnings + table.warnings), harness, seats)
 
 
 def _is_large(path: Path) -> bool:
@@ -90,9 +112,10 @@ def _is_large(path: Path) -> bool:
     return path.is_file() and path.stat().st_size > least
 
 
-def assemble(table: ReadingsTable, harness: Harness) -> Readings:
-    """The readings of a table. Raises InputError with every problem of it."""
-    columns = Columns(table, harness)
+def assemble(table: ReadingsTable, harness: Harness, seats: tuple[SeatRow, ...] = ()) -> Readings:
+    """The readings of a table; with `seats` its touches against the common too. Raises InputError with every
+    problem of it."""
+    columns = Columns(table, harness, with_common=bool(seats))
     start, end = columns.point_codes("from"), columns.point_codes("to")
     tied_start, tied_end = columns.bonded("bonded_from"), columns.bonded("bonded")
     quantity = columns.quantities()
@@ -103,6 +126,7 @@ def assemble(table: ReadingsTable, harness: Harness) -> Readings:
     uncertainty, stated = _uncertainty(columns, quantity, scale)
     _check_pairs(columns, start, end, tied_start, tied_end)
     check_decimals(columns)
+    marks = _Marks(columns, seats, (start, end, quantity), {**tied_start, **tied_end}) if seats else None
     start, end, value = _check_drops(columns, quantity, current, (start, end, value))
     if columns.errors:
         raise InputError(sorted(columns.errors, key=lambda p: p.line or 0))
@@ -138,7 +162,36 @@ def assemble(table: ReadingsTable, harness: Harness) -> Readings:
         warnings=tuple(sorted(columns.warnings, key=lambda p: p.line or 0)),
         source=table.file,
     )
+    if marks is not None:
+        readings = marks.part(readings, new_code)
     return replace(readings, warnings=readings.warnings + scale_doubts(readings, harness))
+
+
+class _Marks:
+    """Marker clips and the touches against their common, while the other columns are read."""
+
+    def __init__(
+        self,
+        columns: Columns,
+        seats: tuple[SeatRow, ...],
+        read: tuple[IntArray, IntArray, IntArray],
+        tied: dict[int, tuple[int, ...]],
+    ) -> None:
+        from loomtest.readings.markedrows import check_touches, rounds_of, seat_points
+
+        start, end, quantity = read
+        self.seats, self.codes = seats, seat_points(columns, seats)
+        common = columns.common
+        touching = np.flatnonzero((start == common) | (end == common)) if common >= 0 else start[:0]
+        self.rounds = rounds_of(columns, touching, seats)
+        check_touches(columns, touching, quantity, tied)
+
+    def part(self, readings: Readings, new_code: IntArray) -> Readings:
+        """The readings with their touches in `marked`; `new_code` (P,) of every point code until then."""
+        from loomtest.readings.markedrows import part_marked, seats_at
+
+        seats = seats_at(self.seats, new_code[self.codes].tolist())
+        return part_marked(readings, len(readings.points) - 1, self.rounds, seats)
 
 
 def _values(columns: Columns, quantity: IntArray) -> tuple[FloatArray, FloatArray, FloatArray]:

@@ -9,6 +9,7 @@ from typing import Any
 
 from loomtest.errors import Problem
 from loomtest.harness.model import FloatArray, IntArray
+from loomtest.readings.marked import Marked
 
 
 class Quantity(IntEnum):
@@ -83,6 +84,7 @@ class Readings:
     neither is stated. `current_a`, `uncertainty` (k = 1, in the value's SI unit), `temperature_c`: (n,),
     NaN where absent. `row`: (n,) line in the file, header = 1.
     `bonded`: for a reading with clips, its index to (codes tied to start, codes tied to end).
+    `marked`: touches against the common of marker clips, which stand in none of the columns.
     """
 
     points: tuple[str, ...]
@@ -102,6 +104,7 @@ class Readings:
     run: Run | None = None
     warnings: tuple[Problem, ...] = ()
     source: str = ""
+    marked: Marked | None = None
 
     def __len__(self) -> int:
         return len(self.value)

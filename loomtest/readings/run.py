@@ -16,7 +16,7 @@ import io
 import os
 import shutil
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
@@ -28,6 +28,8 @@ from loomtest.errors import RunFolderError
 from loomtest.harness.model import Harness
 from loomtest.readings import runfile
 from loomtest.readings.appended import AppendedFile
+from loomtest.readings.kitfile import SEATS_FILE, SEATS_HEADER
+from loomtest.readings.marked import Clip
 from loomtest.readings.model import Quantity
 from loomtest.readings.newrun import About, fill_run
 from loomtest.readings.values import parse_value
@@ -47,6 +49,7 @@ FLUSH_WITHIN_S = 1.0
 class Reading:
     """One row to record. `value` is what the meter showed (`0.42`, `OL`), or a number in `unit` (+inf: over-
     range); `uncertainty` is in `unit` too. `time` "" is filled by the clock. `withdraws` takes back that row.
+    `round`: of a touch against the common of marker clips.
     """
 
     start: str
@@ -64,6 +67,7 @@ class Reading:
     instrument: str = ""
     temperature_c: float | None = None
     note: str = ""
+    round: int | None = None
 
 
 def create_run(folder: str | Path, harness: Harness, about: About, *, clock: Clock) -> RunWriter:
@@ -139,6 +143,7 @@ class RunWriter:
         self._events = AppendedFile(folder / runfile.RUN_FILE, folder / runfile.SET_ASIDE_FILE)
         self._event_number = runfile.last_event(runfile.read_run_file(folder).raw)
         self._pending: list[str] = []
+        self._width = _columns_of(folder / runfile.READINGS_FILE)
         self._oldest_pending_s = 0.0
         self._closed = False
 
@@ -186,6 +191,26 @@ class RunWriter:
         if cells is None or not cells["value"]:
             raise ValueError(f"row {row} holds no reading to take back")
         return self.record(Reading(cells["from"], cells["to"], "", withdraws=row, note=note))
+
+    def seat(self, number: int, seats: Sequence[tuple[Clip, str]]) -> None:
+        """Marker clips sit on these points in this round; on disk when this returns.
+
+        Raises RunFolderError.
+        """
+        self._check_open()
+        if self._width < runfile.HEADER.count(",") + 1:
+            raise RunFolderError(f"{self.folder} was begun before marker clips: begin a new run for them")
+        path = self.folder / SEATS_FILE
+        rows = [] if path.exists() else [SEATS_HEADER]
+        for clip, point in seats:
+            sd = _or_empty(clip.uncertainty_ohm)
+            rows.append(csv_line((str(number), clip.marker, point, f"{clip.ohms:.12g}", sd)))
+        path.touch()
+        file = AppendedFile(path, self.folder / runfile.SET_ASIDE_FILE)
+        try:
+            file.append("".join(rows), len(rows))
+        finally:
+            file.close()
 
     def note_event(self, what: str, **facts: runfile.Fact) -> None:
         """One line in `[events]` of run.toml, with the time; on disk when this returns."""
@@ -267,13 +292,25 @@ class RunWriter:
             reading.instrument,
             _or_empty(reading.temperature_c),
             reading.note,
-        )
-        line = ",".join(cells)
-        if line.isprintable() and '"' not in line and line.count(",") == len(cells) - 1:
-            return line + "\n"  # nothing to quote: a stream has thousands of these a second
-        out = io.StringIO()
-        csv.writer(out, lineterminator="\n").writerow(map(_printable, cells))
-        return out.getvalue()
+            "" if reading.round is None else str(reading.round),
+        )[: self._width]
+        return csv_line(cells)
+
+
+def csv_line(cells: Sequence[str]) -> str:
+    """One row of CSV with its line feed."""
+    line = ",".join(cells)
+    if line.isprintable() and '"' not in line and line.count(",") == len(cells) - 1:
+        return line + "\n"  # nothing to quote: a stream has thousands of these a second
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerow(map(_printable, cells))
+    return out.getvalue()
+
+
+def _columns_of(file: Path) -> int:
+    """How many columns a run's readings have: one less where it began before marker clips."""
+    with file.open("rb") as stream:
+        return stream.readline(1000).count(b",") + 1
 
 
 def _printable(cell: str) -> str:

@@ -18,6 +18,7 @@ from loomtest.errors import InputError, Problem, RunFolderError
 from loomtest.harness.document import finite_number, read_document
 from loomtest.harness.model import Harness
 from loomtest.readings.instrument import load_instrument
+from loomtest.readings.kitfile import SEATS_FILE, SeatRow, read_seats
 from loomtest.readings.model import Instrument, Run
 from loomtest.readings.table import read_bytes
 
@@ -28,10 +29,11 @@ HARNESS_FOLDER = "harness"
 LOCK_FILE = "run.lock"
 SET_ASIDE_FILE = "set-aside.txt"
 FORMAT = "loomtest-run/1"
-HEADER = (
+OLDER_HEADER = (  # of runs recorded before marker clips
     "from,to,value,quantity,unit,current,uncertainty,range,bonded_from,bonded,time,withdraws,instrument,"
     "temperature,note\n"
 )
+HEADER = OLDER_HEADER.removesuffix("\n") + ",round\n"
 
 Fact = str | int | float | bool
 
@@ -45,6 +47,7 @@ class OpenedRun:
     data: bytes
     file: str
     torn: bytes
+    seats: tuple[SeatRow, ...] = ()
 
     def warnings(self, harness: Harness) -> tuple[Problem, ...]:
         """A torn last line, and a harness that is not the one the run was recorded against."""
@@ -76,7 +79,14 @@ def open_run(folder: Path) -> OpenedRun:
         data=whole,
         file=file,
         torn=torn,
+        seats=seats_in(folder),
     )
+
+
+def seats_in(folder: Path) -> tuple[SeatRow, ...]:
+    """Where marker clips sat in a run, () where it had none. Raises InputError."""
+    file = folder / SEATS_FILE
+    return read_seats(file) if file.is_file() else ()
 
 
 def split_torn(data: bytes) -> tuple[bytes, bytes]:
@@ -151,7 +161,7 @@ def check_grows(folder: Path) -> None:
             header = stream.readline(1000)
     except OSError as error:
         raise RunFolderError(f"{folder / READINGS_FILE} cannot be read: {error.strerror}") from error
-    if header != HEADER.encode():
+    if header not in (HEADER.encode(), OLDER_HEADER.encode()):
         expected = f"{HEADER.strip()}, as a recorded run has it: begin a new run"
         problems.append(Problem(str(folder / READINGS_FILE), 1, "", "a header of its own", expected))
     if problems:

@@ -37,6 +37,7 @@ COLUMNS = (
     "instrument",
     "temperature",
     "note",
+    "round",
 )
 REQUIRED = ("from", "to", "value")
 SEPARATORS = (",", ";", "\t")

@@ -63,7 +63,7 @@ def events(folder: Path) -> list[dict[str, object]]:
 
 def test_a_recorded_reading_is_on_disk_when_its_row_is_returned(writer: RunWriter) -> None:
     assert writer.record(Reading("X1:1", "X2:1", "0.42")) == 1
-    assert lines(writer)[1] == "X1:1,X2:1,0.42,,,,,,,,2026-05-01T12:00:00.000+02:00,,,,"
+    assert lines(writer)[1] == "X1:1,X2:1,0.42,,,,,,,,2026-05-01T12:00:00.000+02:00,,,,,"
     assert writer.record(Reading("X1:1", "X2:1", math.inf)) == 2
     assert lines(writer)[2].startswith("X1:1,X2:1,OL,")
 

@@ -1,0 +1,163 @@
+"""Files of marker clips: the kit (`marker,ohms`) and where its clips sat (`markers.csv` of a run)."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from pathlib import Path
+
+from loomtest.errors import InputError, Problem, nearest
+from loomtest.harness.points import read_point
+from loomtest.harness.table import quoted, read_table, visible
+from loomtest.readings.marked import COMMON, Clip
+from loomtest.readings.values import ValueSyntaxError, parse_value
+
+SEATS_FILE = "markers.csv"
+SEATS_HEADER = "round,marker,point,ohms,uncertainty\n"
+MOST_ROUNDS = 10_000
+_Row = tuple[int, dict[str, str]]  # line of the file, cell by column
+
+
+@dataclass(frozen=True, kw_only=True)
+class Kit:
+    """Marker clips as measured. `instrument`: the meter's name where the file says it, else ""."""
+
+    clips: tuple[Clip, ...]
+    instrument: str = ""
+    file: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SeatRow:
+    """One row of `markers.csv`: a clip on a point (its name) in a round; and where the row stands."""
+
+    round: int
+    clip: Clip
+    point: str
+    line: int
+    file: str
+
+
+def read_kit(path: str | Path) -> Kit:
+    """The kit in a CSV file with the columns marker and ohms, and uncertainty and instrument where wanted.
+
+    Raises InputError with every problem. Whether a meter can tell the values apart is for
+    `diagnosis.markers.kit.too_near`.
+    """
+    reader = _Reader(Path(path))
+    rows = reader.rows(("marker", "ohms"), ("marker", "ohms", "uncertainty", "instrument"))
+    clips: list[Clip] = []
+    first: dict[str, int] = {}
+    meters = {cells["instrument"] for _, cells in rows if cells.get("instrument")}
+    for line, cells in rows:
+        clip = reader.clip(line, cells)
+        if clip is None:
+            continue
+        if clip.marker.casefold() in first:
+            found = f"{quoted(clip.marker)}, which line {first[clip.marker.casefold()]} has too"
+            reader.wrong(line, "marker", found, "each clip once")
+        first.setdefault(clip.marker.casefold(), line)
+        clips.append(clip)
+    if len(meters) > 1:
+        found = " and ".join(quoted(meter) for meter in sorted(meters))
+        reader.wrong(None, "instrument", found, "one meter for the whole kit: values of two do not compare")
+    if len(clips) < 2 and not reader.problems:
+        reader.wrong(None, "", f"{len(clips)} clips", "two or more, each a row: M1,10020")
+    reader.done()
+    return Kit(clips=tuple(clips), instrument=next(iter(meters), ""), file=reader.file)
+
+
+def read_seats(path: str | Path) -> tuple[SeatRow, ...]:
+    """Where the clips sat, from `markers.csv` (round, marker, point, ohms). Raises InputError."""
+    reader = _Reader(Path(path))
+    rows = reader.rows(("marker", "point", "ohms"), ("round", "marker", "point", "ohms", "uncertainty"))
+    out: list[SeatRow] = []
+    at: dict[tuple[int, str], SeatRow] = {}
+    for line, cells in rows:
+        number, clip, point = reader.number(line, cells), reader.clip(line, cells), reader.point(line, cells)
+        if number is None or clip is None or point is None:
+            continue
+        row = SeatRow(round=number, clip=clip, point=point, line=line, file=reader.file)
+        for key, column in ((clip.marker.casefold(), "marker"), (f"\0{point}", "point")):
+            before = at.setdefault((number, key), row)
+            if before is not row:
+                found = f"{clip.marker} on {point}, and on line {before.line} {before.clip.marker}"
+                found += f" on {before.point}, both in round {number}"
+                reader.wrong(line, column, found, "one clip on one point in a round")
+        out.append(row)
+    reader.done()
+    return tuple(out)
+
+
+class _Reader:
+    def __init__(self, path: Path) -> None:
+        self.path, self.file = path, visible(str(path))
+        self.problems: list[Problem] = []
+        self.comma_is_decimal = False
+
+    def wrong(self, line: int | None, column: str, found: str, expected: str) -> None:
+        self.problems.append(Problem(self.file, line, column, found, expected))
+
+    def done(self) -> None:
+        """Raises InputError where something is wrong."""
+        wrong = [problem for problem in self.problems if problem.severity == "error"]
+        if wrong:
+            raise InputError(sorted(wrong, key=lambda problem: problem.line or 0))
+
+    def rows(self, needed: tuple[str, ...], known: tuple[str, ...]) -> list[_Row]:
+        """The rows as cells by column. Raises InputError where there is no table."""
+        table = read_table(self.path, self.file, needed, self.problems)
+        if table is None:
+            raise InputError(self.problems)
+        self.comma_is_decimal = table.separator != ","
+        names = [name.casefold() for name in table.header]
+        for name in needed:
+            if name not in names:
+                near = nearest(name, table.header, 1)
+                expected = f"a column named {name}" + (f" ({quoted(near[0])} is there)" if near else "")
+                self.wrong(table.header_line, name, "no such column", expected)
+        self.done()
+        at = {name: names.index(name) for name in known if name in names}
+        return [(line, {name: cells[i].strip() for name, i in at.items()}) for line, cells in table.rows]
+
+    def clip(self, line: int, cells: dict[str, str]) -> Clip | None:
+        name = cells["marker"]
+        if not name or not name.isprintable() or any(letter.isspace() or letter == "," for letter in name):
+            self.wrong(line, "marker", quoted(name) if name else "nothing", "a short name such as M1")
+            return None
+        ohms = self._ohms(line, "ohms", cells["ohms"])
+        stated = cells.get("uncertainty", "")
+        sd = self._ohms(line, "uncertainty", stated) if stated else None
+        if ohms is None or (stated and sd is None):
+            return None
+        return Clip(marker=name, ohms=ohms, uncertainty_ohm=sd)
+
+    def _ohms(self, line: int, column: str, text: str) -> float | None:
+        try:
+            number = parse_value(text, comma_is_decimal=self.comma_is_decimal).number
+        except ValueSyntaxError as error:
+            self.wrong(line, column, error.found, "measured ohms, such as 10020 or 10.02k")
+            return None
+        if not 0 < number < math.inf:
+            self.wrong(line, column, quoted(text), "measured ohms above zero, such as 10020 or 10.02k")
+            return None
+        return number
+
+    def number(self, line: int, cells: dict[str, str]) -> int | None:
+        text = cells.get("round", "") or "1"
+        if text.isascii() and text.isdigit() and 1 <= int(text[:9]) <= MOST_ROUNDS:
+            return int(text)
+        self.wrong(line, "round", quoted(text), "the number of a round: 1, 2, 3 …")
+        return None
+
+    def point(self, line: int, cells: dict[str, str]) -> str | None:
+        text = cells["point"]
+        try:
+            name = read_point(text)
+        except ValueError as error:
+            self.wrong(line, "point", quoted(text) if text else "nothing", str(error))
+            return None
+        if name == COMMON:
+            self.wrong(line, "point", COMMON, "a point of the loom: the other ends of all leads are there")
+            return None
+        return name

@@ -38,6 +38,11 @@ def main() -> None:
     except (OSError, MemoryError) as error:  # the machine's fault, and never to be taken for a verdict
         _say_of_the_machine(error)
         sys.exit(2)
+    except Exception as error:  # a mistake of this program's own, never to be taken for a verdict
+        from loomtest.commands.terminal.failure import say_of_failure
+
+        say_of_failure(error)
+        sys.exit(2)
     sys.exit(status if isinstance(status, int) else 0)
 
 

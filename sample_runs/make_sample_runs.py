@@ -242,6 +242,7 @@ RUN_TOML = """\
 format = "loomtest-run/1"
 tool_version = "0.1.0"
 stage = "{stage}"
+rehearsal = true
 operator = "the workshop"
 started = "{started}"
 temperature_c = {celsius}

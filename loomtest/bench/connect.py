@@ -25,7 +25,7 @@ def connect(
     else by a 4½-digit handheld. Raises InstrumentError or InputError.
     """
     settings = settings_of(instrument)
-    if not address.startswith(PREFIX):
+    if not is_rehearsal(address):
         return MeterLink(
             serial_opener(address, settings), meter_for(settings, instrument), settings
         ), instrument
@@ -43,6 +43,11 @@ def connect(
     return MeterLink(scripted.reopen, meter_for(settings, instrument), settings), instrument
 
 
+def is_rehearsal(address: str) -> bool:
+    """True where a port is written of a meter or scanner that is only simulated."""
+    return address.startswith(PREFIX)
+
+
 def settings_of(instrument: Instrument | None) -> SerialSettings:
     """The table `[serial]` of the instrument's file; the defaults where there is none."""
     if instrument is None or not instrument.text:
@@ -52,7 +57,7 @@ def settings_of(instrument: Instrument | None) -> SerialSettings:
 
 def _scanner_port(port: str) -> ScannerPort:
     """The serial port, or the rehearsal's board. Raises InstrumentError when it cannot be opened."""
-    if port.startswith(PREFIX):
+    if is_rehearsal(port):
         from loomtest.bench.rehearsal.scanner import rehearsal_port
 
         return rehearsal_port(Path(port.removeprefix(PREFIX)))

@@ -148,7 +148,8 @@ def _kept(folder: Path, evidence: Path) -> list[Line]:
 
     for name in TRACTOR:
         now = datetime.now().astimezone()
-        keep_run(folder / name, Archive(evidence), Keeping(judge, write_report, now, uuid.uuid4().hex[:8]))
+        keeping = Keeping(judge, write_report, now, uuid.uuid4().hex[:8], rehearsal=True)
+        keep_run(folder / name, Archive(evidence), keeping)
     return [
         Line("Kept as evidence, with checksums that anyone can check"),
         Line(f"  {evidence.as_posix()}"),

@@ -41,6 +41,10 @@ def keep(
     from_zip: Annotated[
         str | None, typer.Option(help="Take in a kept run from a zip file (made by verify --to-zip).")
     ] = None,
+    rehearsal: Annotated[
+        bool,
+        typer.Option("--rehearsal", help="Keep a run of a simulated meter or scanner too, marked as that."),
+    ] = False,
     archive: Annotated[str | None, typer.Option(help=ARCHIVE_HELP)] = None,
     as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help=QUIET_HELP)] = False,
@@ -73,7 +77,7 @@ def keep(
     else:
         assert run is not None
         with Progress(f"keeping {run}", quiet):
-            kept = _keep(Path(run), place, key, (harness, instrument, stage))
+            kept = _keep(Path(run), place, (key, rehearsal), (harness, instrument, stage))
         told = {**_object(place, kept.entry), "verdict": kept.verdict.verdict}
         text = [f"kept as {kept.folder}", f"verdict: {kept.verdict.verdict}"]
         text += [f"digest of its tag manifest: {kept.entry.digest}"]
@@ -104,7 +108,9 @@ def _object(archive: Archive, entry: Entry) -> dict[str, object]:
     return {"bag": (archive.folder / entry.folder).as_posix(), "tag_manifest_sha256": entry.digest}
 
 
-def _keep(run: Path, archive: Archive, key: str | None, typed: tuple[str | None, str | None, str]) -> KeptRun:
+def _keep(
+    run: Path, archive: Archive, how: tuple[str | None, bool], typed: tuple[str | None, str | None, str]
+) -> KeptRun:
     import uuid
     from datetime import datetime
     from tempfile import TemporaryDirectory
@@ -114,23 +120,25 @@ def _keep(run: Path, archive: Archive, key: str | None, typed: tuple[str | None,
     from loomtest.evidence.page.page import write_report
     from loomtest.words.verdict import judge
 
+    key, rehearsal = how
     keeping = Keeping(
         judge=judge,
         report=write_report,
         now=datetime.now().astimezone(),
         identifier=uuid.uuid4().hex[:8],
         key=load_key(Path(key)) if key is not None else None,
+        rehearsal=rehearsal,
     )
     harness, instrument, stage = typed
     if harness is None:
         return keep_run(run, archive, keeping)
     with TemporaryDirectory() as aside:
         place = Path(aside) / "run"
-        _typed_run(run, place, (harness, instrument, stage))
+        _typed_run(run, place, (harness, instrument, stage), rehearsal)
         return keep_run(place, archive, keeping)
 
 
-def _typed_run(run: Path, place: Path, typed: tuple[str, str | None, str]) -> None:
+def _typed_run(run: Path, place: Path, typed: tuple[str, str | None, str], rehearsal: bool) -> None:
     """A run folder at `place` of a readings file, or of a run that lacks a copy of its harness."""
     from datetime import datetime
 
@@ -153,5 +161,6 @@ def _typed_run(run: Path, place: Path, typed: tuple[str, str | None, str]) -> No
     meter = load_instrument(instrument) if instrument is not None else None
     # Nobody wrote down when the readings were taken: the file's own time is the nearest to it.
     started = datetime.fromtimestamp(run.stat().st_mtime).astimezone()
-    about = About(stage=stage, instrument=meter, notes=f"readings typed into {run.name}")
+    notes = f"readings typed into {run.name}"
+    about = About(stage=stage, instrument=meter, notes=notes, rehearsal=rehearsal)
     run_of_file(place, run, expected, about, started)

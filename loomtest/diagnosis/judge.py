@@ -21,6 +21,7 @@ from loomtest.diagnosis.seen.coverage import isolation_coverage
 from loomtest.diagnosis.seen.observe import Observations, observe
 from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.diagnosis.wiring import Wiring
+from loomtest.harness.changed import changed_settings
 from loomtest.harness.copper import expectation_of
 from loomtest.harness.model import BoolArray, Harness, IntArray, Limits
 from loomtest.readings.generic import UNKNOWN_LEADS_OHM, generic_handheld
@@ -73,7 +74,13 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
         unexplained(harness, names, seen, labels, with_parts_joined(harness, labels, wiring)),
         (*_assumed(meter), *joints.notes),
     )
-    return verdict_of(evidence)
+    run = readings.run
+    return replace(
+        verdict_of(evidence),
+        rehearsal=run is not None and run.rehearsal,
+        withdrawn=readings.withdrawn,
+        settings=changed_settings(harness, _temperature_c(readings)),
+    )
 
 
 def _proven(harness: Harness, wiring: Wiring, tested: BoolArray) -> IntArray:

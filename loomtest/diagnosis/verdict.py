@@ -7,6 +7,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any, Literal
 
+from loomtest.harness.changed import Setting
+
 Outcome = Literal["pass", "fail", "not-proven"]
 Row = Literal["pass", "fail", "undecided", "untested"]
 Fault = Literal[
@@ -100,7 +102,9 @@ class Untested:
 @dataclass(frozen=True)
 class Verdict:
     """What the readings say about the harness. `notes` are plain sentences shown before the findings:
-    an assumed instrument, the limit the joints were judged at, warnings."""
+    an assumed instrument, the limit the joints were judged at, warnings. `rehearsal`: the meter was a
+    simulated one. `withdrawn`: how many readings were taken back. `settings`: limits and expectations that
+    are not the usual ones."""
 
     harness: str
     verdict: Outcome
@@ -116,6 +120,9 @@ class Verdict:
     coverage: Coverage
     untested: tuple[Untested, ...]
     notes: tuple[str, ...] = ()
+    rehearsal: bool = False
+    withdrawn: int = 0
+    settings: tuple[Setting, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """The object of the contract: six significant digits, over-range as "OL", no NaN."""

@@ -63,6 +63,7 @@ class Columns:
         self.table, self.harness = table, harness
         self.errors: list[Problem] = list(table.problems)
         self.warnings: list[Problem] = list(table.warnings)
+        self.withdrawn = 0
         self._keep = self._standing()
         self.lines = self._kept(table.lines)
         self.points: list[str] = list(harness.points)
@@ -109,6 +110,7 @@ class Columns:
             else:
                 taken_back[earlier] = line
         stands[[row_of_line[line] for line in taken_back if line in row_of_line]] = False
+        self.withdrawn = len(taken_back)
         gone = set(taken_back)
         self.errors = [p for p in self.errors if p.line not in gone]
         return np.flatnonzero(stands)

@@ -161,6 +161,7 @@ def assemble(table: ReadingsTable, harness: Harness, seats: tuple[SeatRow, ...] 
         times=columns.times(),
         warnings=tuple(sorted(columns.warnings, key=lambda p: p.line or 0)),
         source=table.file,
+        withdrawn=columns.withdrawn,
     )
     if marks is not None:
         readings = marks.part(readings, new_code)

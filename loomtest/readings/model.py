@@ -56,7 +56,7 @@ class Instrument:
 
 @dataclass(frozen=True)
 class Run:
-    """One sitting at the bench: the tables of `run.toml`, as read."""
+    """One sitting at the bench: the tables of `run.toml`, as read. `rehearsal`: the meter was simulated."""
 
     stage: str = ""
     operator: str = ""
@@ -69,6 +69,7 @@ class Run:
     harness_digest: str = ""
     tool_version: str = ""
     notes: str = ""
+    rehearsal: bool = False
     raw: Mapping[str, Any] = field(default_factory=dict)
 
 
@@ -76,6 +77,7 @@ class Run:
 class Readings:
     """n readings as columns; withdrawn rows are gone, nothing else is.
 
+    `withdrawn`: how many readings a later row takes back.
     `points`: the harness's points, then any undeclared cavity of a known connector that was probed.
     `start`, `end`: (n,) codes into `points` (for polarity `start` is the positive lead).
     `quantity`: (n,) codes of `Quantity`. `value`: (n,) ohms (resistance, insulation), volts (drop, diode),
@@ -105,6 +107,7 @@ class Readings:
     warnings: tuple[Problem, ...] = ()
     source: str = ""
     marked: Marked | None = None
+    withdrawn: int = 0
 
     def __len__(self) -> int:
         return len(self.value)

@@ -17,7 +17,10 @@ from loomtest.readings.model import Instrument
 
 @dataclass(frozen=True, slots=True)
 class About:
-    """What is known of a run when it begins. `instrument` None: nobody stated one."""
+    """What is known of a run when it begins. `instrument` None: nobody stated one.
+
+    `rehearsal`: the meter or the scanner is a simulated one.
+    """
 
     stage: str = ""
     operator: str = ""
@@ -25,6 +28,7 @@ class About:
     temperature_c: float | None = None
     notes: str = ""
     identifier: str = ""
+    rehearsal: bool = False
 
 
 def run_of_file(folder: Path, readings: Path, harness: Harness, about: About, started: datetime) -> None:
@@ -75,6 +79,7 @@ def fill_run(folder: Path, harness: Harness, about: About, now: datetime) -> Non
         ("operator", about.operator),
         ("started", started),
         ("temperature_c", about.temperature_c),
+        ("rehearsal", about.rehearsal or None),
         ("notes", about.notes),
     ]
     lines = ["# One sitting at the bench. Written once at its start; only [events] grows, line by line."]

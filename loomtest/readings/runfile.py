@@ -126,6 +126,7 @@ def read_run_file(folder: Path) -> Run:
         harness_digest=str(harness.get("digest", "")),
         tool_version=str(raw.get("tool_version", "")),
         notes=str(raw.get("notes", "")),
+        rehearsal=raw.get("rehearsal") is True,
         raw=raw,
     )
 

@@ -19,7 +19,7 @@ def archive(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """The tractor's three runs, kept by the real program; no test changes it."""
     place = tmp_path_factory.mktemp("evidence") / "archive"
     for name in ("1_before", "2_after", "3_final"):
-        done = loomtest("keep", str(TRACTOR / name), "--archive", str(place))
+        done = loomtest("keep", str(TRACTOR / name), "--rehearsal", "--archive", str(place))
         assert (done.returncode, done.stderr) == (0, "")
         assert f"kept as {place}" in done.stdout
     return place
@@ -138,7 +138,9 @@ def test_a_loom_without_a_name_is_kept_under_that_of_its_folder(tmp_path: Path) 
 def test_a_signed_run_goes_to_another_bench_and_is_known_there(tmp_path: Path) -> None:
     key, place, other = tmp_path / "bench.key", tmp_path / "archive", tmp_path / "other"
     assert loomtest("keep", "--new-key", str(key)).returncode == 0
-    done = loomtest("keep", str(TRACTOR / "3_final"), "--key", str(key), "--archive", str(place), "--json")
+    done = loomtest(
+        "keep", str(TRACTOR / "3_final"), "--rehearsal", "--key", str(key), "--archive", str(place), "--json"
+    )
     name = Path(json.loads(done.stdout)["bag"]).name
     packed = str(tmp_path / "run.zip")
     assert loomtest("verify", "--bag", name, "--to-zip", packed, "--archive", str(place)).returncode == 0
@@ -184,7 +186,7 @@ def test_what_cannot_be_carried_out_is_one_message_and_status_2(
 
 def test_the_archive_may_be_named_by_the_environment(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("LOOMTEST_ARCHIVE", str(tmp_path / "here"))
-    assert loomtest("keep", str(TRACTOR / "3_final")).returncode == 0
+    assert loomtest("keep", str(TRACTOR / "3_final"), "--rehearsal").returncode == 0
     assert len(bags(tmp_path / "here")) == 1
 
 

@@ -244,7 +244,7 @@ USUAL_S = {"keep": 2.0, "judge": 1.0, "report": 1.6}  # on an idle machine; figu
 def measure_usual(folder: Path) -> None:
     """How long the commands take here and now, so that the moments fall on all of their work."""
     for name, arguments in (
-        ("keep", ["--archive", folder / "kept"]),
+        ("keep", ["--rehearsal", "--archive", folder / "kept"]),
         ("judge", ["--json"]),
         ("report", ["--out", folder / "page"]),
     ):
@@ -259,11 +259,11 @@ def keep_ended(folder: Path, chance: random.Random) -> Outcome:
     out, archive = Outcome(), folder / "archive"
     before = _bytes_of(TRACTOR / "1_before")
     status, said, error = _ended(
-        ["keep", TRACTOR / "1_before", "--archive", archive], chance, USUAL_S["keep"]
+        ["keep", TRACTOR / "1_before", "--rehearsal", "--archive", archive], chance, USUAL_S["keep"]
     )
     out.expect("Traceback" not in error, f"a traceback: {error[-300:]}")
     out.lost = int(_bytes_of(TRACTOR / "1_before") != before)
-    again = run("keep", TRACTOR / "1_before", "--archive", archive)
+    again = run("keep", TRACTOR / "1_before", "--rehearsal", "--archive", archive)
     out.expect(again.returncode == 0, f"it does not go on: {again.stderr[-300:]}")
     checked = run("verify", "--archive", archive)
     out.expect(checked.returncode == 0, f"verify: {checked.stdout[-300:]}{checked.stderr[-300:]}")
@@ -316,7 +316,9 @@ def keep_on_a_full_disk(folder: Path, chance: random.Random) -> Outcome:
     out = Outcome()
     with small_disk(folder / "disk", chance.randrange(16, 120, 8)) as before:
         archive = folder / "disk" / "archive"
-        _plain_message(out, run("keep", TRACTOR / "1_before", "--archive", archive, before=before), 2)
+        _plain_message(
+            out, run("keep", TRACTOR / "1_before", "--rehearsal", "--archive", archive, before=before), 2
+        )
         out.wrong = len([path for path in archive.glob("2*") if path.is_dir()])
     return out
 
@@ -346,7 +348,7 @@ def two_keepers_and_a_recorder(folder: Path, chance: random.Random) -> Outcome:
     first.stdout.readline()
     second = run("log", folder / "wires.csv", "--out", folder / "run", "--by-hand", typed=kill_log.typed(2))
     _plain_message(out, second, 2)
-    _plain_message(out, run("keep", folder / "run", "--archive", folder / "archive"), 2)
+    _plain_message(out, run("keep", folder / "run", "--rehearsal", "--archive", folder / "archive"), 2)
     first.communicate(kill_log.typed(3) + "\n", timeout=20)
     there = load_readings(folder / "run", load_harness(folder / "wires.csv"))
     out.lost, out.injected = 2 - len(there), 2

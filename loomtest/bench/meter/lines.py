@@ -7,7 +7,16 @@ import re
 from collections.abc import Sequence
 from contextlib import suppress
 
-from loomtest.bench.meter.protocol import Event, Lines, Readability, Shown, Trouble, last_digit, scale_of
+from loomtest.bench.meter.protocol import (
+    NO_METER_SHOWS,
+    Event,
+    Lines,
+    Readability,
+    Shown,
+    Trouble,
+    last_digit,
+    scale_of,
+)
 from loomtest.bench.meter.settings import SerialSettings
 from loomtest.readings.model import Range
 
@@ -84,7 +93,7 @@ class LineMeter:
             value, step = float(number) * factor, last_digit(number) * factor
         except ValueError:
             return self._readable.bad(line)
-        if not math.isfinite(value) or not math.isfinite(step):
+        if not abs(value) < NO_METER_SHOWS or not math.isfinite(step):
             return self._readable.bad(line)
         if function == "ohm":
             self._note_range(step)

@@ -19,6 +19,9 @@ TroubleKind = Literal[
 # A line longer than this is no reading of any meter: the terminator is wrong or the rate is.
 LONGEST_LINE = 256
 
+# Ohms or volts of this size are no measurement: insulation testers end at some 10 TΩ (common practice).
+NO_METER_SHOWS = 1e15
+
 
 @dataclass(frozen=True, slots=True)
 class Shown:

@@ -11,7 +11,15 @@ import math
 import re
 from typing import Literal
 
-from loomtest.bench.meter.protocol import Event, Lines, Readability, Shown, Trouble, last_digit
+from loomtest.bench.meter.protocol import (
+    NO_METER_SHOWS,
+    Event,
+    Lines,
+    Readability,
+    Shown,
+    Trouble,
+    last_digit,
+)
 from loomtest.bench.meter.settings import SerialSettings
 
 # NR1 | NR2 | NR3; a leading + is optional in what meters really answer.
@@ -176,6 +184,6 @@ class ScpiMeter:
             fixed = None if self._auto_range else self._range_ohm
             return Shown(math.inf, function, math.nan, fixed, text)
         step = last_digit(text)
-        if abs(value) >= 9.8e37 or not math.isfinite(step):
+        if not abs(value) < NO_METER_SHOWS or not math.isfinite(step):
             return Trouble("no-value", f"the meter answers {text}, which is no measured value")
         return Shown(value, function, step, None, text)

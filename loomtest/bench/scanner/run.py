@@ -11,7 +11,7 @@ from pathlib import Path
 from loomtest.bench.scanner.answers import PinRow, SelfTest
 from loomtest.bench.scanner.driver import Scanner
 from loomtest.bench.scanner.protocol import PinValue
-from loomtest.bench.scanner.sockets import Sockets
+from loomtest.bench.scanner.sockets import SOCKETS_FILE, Sockets
 from loomtest.bench.scanner.values import (
     OVER_RANGE_PROVES_OHM,
     UNCALIBRATED_PPM,
@@ -19,7 +19,7 @@ from loomtest.bench.scanner.values import (
     UP_TO_OHM,
     BoardBudget,
 )
-from loomtest.errors import InstrumentError
+from loomtest.errors import InstrumentError, RunFolderError
 from loomtest.readings.model import Instrument, Quantity, Range
 from loomtest.readings.run import Reading, RunWriter
 from loomtest.readings.runfile import events_of, open_run
@@ -44,6 +44,22 @@ def instrument_of(scanner: Scanner, budget: BoardBudget) -> Instrument:
         beep_below_ohms=REACHED_BELOW_OHM,
         ranges=tuple(ranges),
     )
+
+
+def keep_sockets(writer: RunWriter, sockets: Sockets) -> None:
+    """Put the table that the readings are made with into the run folder.
+
+    Raises RunFolderError when a run that goes on was begun with another table.
+    """
+    place = writer.folder / SOCKETS_FILE
+    if not place.is_file():
+        place.write_text(sockets.text(), "utf-8", newline="\n")
+    elif place.read_text("utf-8") != sockets.text():
+        writer.close("stopped", "another socket table")
+        raise RunFolderError(
+            f"{writer.folder} was begun with another socket table ({place}): put that table into the harness "
+            "folder, or begin a new run"
+        )
 
 
 def ready(scanner: Scanner, sockets: Sockets) -> BoardBudget:

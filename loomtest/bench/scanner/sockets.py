@@ -21,6 +21,7 @@ from pathlib import Path
 from loomtest.bench.scanner.answers import PinRow
 from loomtest.errors import InputError, Problem, nearest
 from loomtest.harness.model import Harness, connector_of
+from loomtest.harness.points import natural
 
 SOCKETS_FILE = "sockets.csv"
 TOUCHED_BELOW_OHM = 1000.0  # a probe pressed on a terminal; fingers are far above
@@ -69,11 +70,13 @@ class Sockets:
 def proposed(harness: Harness, pins: int) -> Sockets:
     """Pins in the order of connectors and cavities: what to build lead sets by, where no table stands yet.
 
+    Connectors by name (X2 before X10), each with its cavities in the order of `[cavities]` where that names
+    them, else by name; single terminals come last. The order of the wire list plays no part.
+
     Raises InputError when the board has too few pins for the reachable points.
     """
     wanted = [p for p in harness.points if p not in harness.unreachable]
-    order = {name: i for i, name in enumerate(dict.fromkeys(map(connector_of, wanted)))}
-    wanted.sort(key=lambda point: order[connector_of(point)])  # stable: cavities stay in the harness's order
+    wanted.sort(key=lambda point: _place_of(harness, point))
     if len(wanted) > pins:
         file = str(harness.source or harness.name)
         expected = f"at most {pins}, the scanner's pins: scan in parts, with a {SOCKETS_FILE} for each"
@@ -84,6 +87,14 @@ def proposed(harness: Harness, pins: int) -> Sockets:
             for n, point in enumerate(wanted, 1)
         )
     )
+
+
+def _place_of(harness: Harness, point: str) -> tuple[object, ...]:
+    connector = connector_of(point)
+    declared = harness.cavities.get(connector, ())
+    cavity = point.rpartition(":")[2]
+    place = declared.index(cavity) if cavity in declared else len(declared)
+    return (not connector, natural(connector), place, natural(point))
 
 
 def read_sockets(path: Path, harness: Harness, pins: int) -> Sockets:

@@ -28,6 +28,7 @@ class LogRequest:
     joints: bool = False
     open_after_s: float | None = None
     quiet: bool = False
+    rehearsal: bool = False
 
     def stated_instrument(self) -> Instrument | None:
         """The instrument that was named, else that of the run which is resumed, else None."""
@@ -45,9 +46,13 @@ class LogRequest:
         from loomtest.readings.runfile import RUN_FILE
 
         if (self.out / RUN_FILE).is_file():
-            return resume_run(self.out, clock=now, harness=harness)
+            return resume_run(self.out, clock=now, harness=harness, rehearsal=self.rehearsal)
         about = About(
-            stage=self.stage, operator=self.operator, instrument=instrument, temperature_c=self.temperature_c
+            stage=self.stage,
+            operator=self.operator,
+            instrument=instrument,
+            temperature_c=self.temperature_c,
+            rehearsal=self.rehearsal,
         )
         return create_run(self.out, harness, about, clock=now)
 

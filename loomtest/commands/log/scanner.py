@@ -38,6 +38,7 @@ class Wishes:
     flex_s: float = 0.0
     touch_pin: int | None = None
     quiet: bool = False
+    rehearsal: bool = False
 
 
 def _say(text: str) -> None:
@@ -69,7 +70,7 @@ def log_scanner(harness_path: str | Path, out: str | Path, port: str, wishes: Wi
         budget = ready(scanner, sockets)
         _say(f"Self-test passed, no voltage on the loom. {len(sockets.rows)} points are plugged in.")
         _tell_missing(harness, sockets)
-        with _run_folder(Path(out), harness, scanner, budget, wishes) as writer:
+        with _run_folder(Path(out), harness, (scanner, sockets, budget), wishes) as writer:
             if wishes.parallel:
                 _parallel(scanner, harness, sockets, writer)
             else:
@@ -85,19 +86,30 @@ def log_scanner(harness_path: str | Path, out: str | Path, port: str, wishes: Wi
 
 
 def _run_folder(
-    out: Path, harness: Harness, scanner: Scanner, budget: BoardBudget, wishes: Wishes
+    out: Path,
+    harness: Harness,
+    ready: tuple[Scanner, Sockets, BoardBudget],
+    wishes: Wishes,
 ) -> RunWriter:
-    from loomtest.bench.scanner.run import instrument_of, now
+    scanner, sockets, budget = ready
+    from loomtest.bench.scanner.run import instrument_of, keep_sockets, now
     from loomtest.readings.run import About, create_run, resume_run
     from loomtest.readings.runfile import RUN_FILE
 
     if (out / RUN_FILE).is_file():
         _say(f"Going on with {out}.")
-        return resume_run(out, clock=now, harness=harness)
-    about = About(
-        wishes.stage, wishes.operator, instrument_of(scanner, budget), temperature_c=wishes.temperature_c
-    )
-    return create_run(out, harness, about, clock=now)
+        writer = resume_run(out, clock=now, harness=harness, rehearsal=wishes.rehearsal)
+    else:
+        about = About(
+            wishes.stage,
+            wishes.operator,
+            instrument_of(scanner, budget),
+            temperature_c=wishes.temperature_c,
+            rehearsal=wishes.rehearsal,
+        )
+        writer = create_run(out, harness, about, clock=now)
+    keep_sockets(writer, sockets)
+    return writer
 
 
 # ---- sockets ----

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
@@ -86,10 +87,12 @@ def log(
     request = LogRequest(out, stage, operator, instrument, temperature, isolation, joints, open_after, quiet)
     try:
         if scanner:
+            from loomtest.bench.connect import is_rehearsal
             from loomtest.commands.log.scanner import Wishes, log_scanner
 
             about = (stage, operator, temperature)
-            log_scanner(harness, out, scanner, Wishes(*about, scans, parallel, flex, touch, quiet))
+            wishes = Wishes(*about, scans, parallel, flex, touch, quiet, is_rehearsal(scanner))
+            log_scanner(harness, out, scanner, wishes)
         else:
             _record(harness, meter, request)
     except KeyboardInterrupt:
@@ -101,9 +104,10 @@ def _record(harness: str, meter: str, request: LogRequest) -> None:
     from loomtest.harness.load import load_harness
 
     if meter:
+        from loomtest.bench.connect import is_rehearsal
         from loomtest.commands.log.guided import log_meter
 
-        log_meter(load_harness(harness), meter, request)
+        log_meter(load_harness(harness), meter, replace(request, rehearsal=is_rehearsal(meter)))
     else:
         from loomtest.commands.log.by_hand import log_by_hand
 

@@ -29,6 +29,7 @@ FIRST = "none, this is the first"
 
 # Labels of bag-info.txt that RFC 8493 does not reserve.
 HARNESS, STAGE, OPERATOR, STARTED = "Harness", "Stage", "Operator", "Run-Started"
+REHEARSAL = "Rehearsal"
 TOOL, KEPT, PREVIOUS, SEQUENCE, KEY = (
     "Tool-Version",
     "Kept",

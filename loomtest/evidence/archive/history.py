@@ -71,7 +71,9 @@ def history_of(archive: Archive, harness: str | None = None) -> History:
         )
     courses: list[Course] = []
     for name in dict.fromkeys(kept.harness for kept in runs):
-        measured = _once_each([kept for kept in runs if kept.harness == name])[-MOST_RUNS_FOR_TREND:]
+        of_harness = [kept for kept in runs if kept.harness == name]
+        real = [kept for kept in of_harness if not kept.rehearsal]  # a rehearsal is no measurement of these
+        measured = _once_each(real or of_harness)[-MOST_RUNS_FOR_TREND:]
         day_of = {kept.sequence: day_of_run(kept) for kept in measured}
         courses += _courses(name, index.wires(list(day_of)), day_of)
     return History(tuple(runs), tuple(sorted(courses, key=_urgency)))
@@ -149,6 +151,7 @@ def history_json(history: History) -> dict[str, Any]:
                 "findings": kept.findings,
                 "tool_version": kept.tool,
                 "signed_by": kept.key or None,
+                "rehearsal": bool(kept.rehearsal),
             }
             for kept in history.runs
         ],

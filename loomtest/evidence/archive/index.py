@@ -19,14 +19,15 @@ from loomtest.evidence.archive import bag as archive_bag
 from loomtest.evidence.archive.folder import INDEX, Archive, Entry
 from loomtest.harness.document import finite_number
 
-_VERSION = "1"
+_VERSION = "2"
 _TABLES = """
 CREATE TABLE about (version TEXT NOT NULL);
 CREATE TABLE bag (
     sequence INTEGER PRIMARY KEY, folder TEXT NOT NULL, digest TEXT NOT NULL, previous TEXT NOT NULL,
     harness TEXT NOT NULL, stage TEXT NOT NULL, operator TEXT NOT NULL, started TEXT NOT NULL,
     kept TEXT NOT NULL, tool TEXT NOT NULL, verdict TEXT NOT NULL, wiring TEXT NOT NULL,
-    joints TEXT NOT NULL, findings INTEGER NOT NULL, readings TEXT NOT NULL, key TEXT NOT NULL
+    joints TEXT NOT NULL, findings INTEGER NOT NULL, readings TEXT NOT NULL, key TEXT NOT NULL,
+    rehearsal INTEGER NOT NULL
 );
 CREATE INDEX bag_of_harness ON bag (harness, sequence);
 CREATE TABLE wire (
@@ -57,6 +58,7 @@ class Kept:
     findings: int
     readings: str
     key: str
+    rehearsal: int  # 1 where the meter was a simulated one
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,6 +194,7 @@ def _read_bag(bag: Path, entry: Entry) -> tuple[tuple[Any, ...], list[tuple[Any,
         len(_listed(verdict.get("findings"))),
         readings,
         info.get(archive_bag.KEY, ""),
+        int(archive_bag.REHEARSAL in info or verdict.get("rehearsal") is True),
     )
     return row, _wire_rows(entry.sequence, verdict)
 

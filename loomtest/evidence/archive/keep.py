@@ -41,7 +41,8 @@ Report = Callable[[Harness, Readings, Verdict, Path], object]
 class Keeping:
     """How a run is judged and shown when it is kept, at what time, under which identifier.
 
-    `identifier` makes the bag's name unique; `key` signs the bag.
+    `identifier` makes the bag's name unique; `key` signs the bag. `rehearsal`: a run of a simulated meter
+    may be kept, under that mark.
     """
 
     judge: Judge
@@ -49,6 +50,7 @@ class Keeping:
     now: datetime
     identifier: str
     key: Ed25519PrivateKey | None = None
+    rehearsal: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +75,8 @@ def keep_run(run: Path, archive: Archive, keeping: Keeping) -> KeptRun:
         readings = load_readings(run, harness)
         started = readings.run.started if readings.run else ""
         stage = readings.run.stage if readings.run else ""
+        rehearsal = readings.run is not None and readings.run.rehearsal
+        _check_rehearsal(run, rehearsal, keeping)
         name = bag_name(harness.name, stage, keeping)
         with archive.workplace(name) as aside:
             verdict = _copy_and_judge(run, aside, keeping)
@@ -81,6 +85,7 @@ def keep_run(run: Path, archive: Archive, keeping: Keeping) -> KeptRun:
                 "Bagging-Date": keeping.now.date().isoformat(),
                 archive_bag.HARNESS: harness.name,
                 archive_bag.STAGE: stage,
+                **({archive_bag.REHEARSAL: "true"} if rehearsal else {}),
                 archive_bag.OPERATOR: readings.run.operator if readings.run else "",
                 archive_bag.STARTED: started,
                 archive_bag.KEPT: keeping.now.isoformat(timespec="seconds"),
@@ -89,6 +94,13 @@ def keep_run(run: Path, archive: Archive, keeping: Keeping) -> KeptRun:
             }
             entry = _place(archive, aside, harness.name, info, keeping.key)
     return KeptRun(entry, archive.folder / entry.folder, verdict)
+
+
+def _check_rehearsal(run: Path, rehearsal: bool, keeping: Keeping) -> None:
+    if rehearsal and not keeping.rehearsal:
+        found = "a rehearsal: its meter was a simulated one"
+        expected = "a run measured on a real loom, or --rehearsal to keep it marked as a rehearsal"
+        raise InputError([Problem(str(run), None, "rehearsal", found, expected)])
 
 
 def judge_kept(bag: Path, judge: Judge) -> Verdict:

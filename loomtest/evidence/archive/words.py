@@ -61,6 +61,7 @@ def _run_line(kept: Kept) -> Line:
     faults = counted(kept.findings, "fault")
     verdict = kept.verdict or "cannot be read"
     text = f"  {when}  {kept.stage or 'no stage':<10} {verdict:<11} {faults:<10} {kept.operator}".rstrip()
+    text += "  (rehearsal)" if kept.rehearsal else ""
     return Line(text, _TONE.get(kept.verdict, "plain"))
 
 

@@ -117,3 +117,17 @@ def test_no_two_points_on_one_pin(folder: Path) -> None:
     sockets = proposed(load_harness(folder), 16)
     for a, b in itertools.combinations(sockets.rows, 2):
         assert a.pin != b.pin and a.point != b.point
+
+
+def test_the_order_of_the_wire_list_plays_no_part(tmp_path: Path) -> None:
+    """Whoever builds lead sets by connectors and cavities gets the table that was said."""
+    rows = ["GND1,X10:2", "X10:10,X2:B", "X2:A,X10:1"]
+    settings = 'wires = "wires.csv"\n[cavities]\nX2 = ["B", "A"]\n'
+    tables = []
+    for name, order in (("one", rows), ("other", rows[::-1])):
+        (tmp_path / name).mkdir()
+        (tmp_path / name / "wires.csv").write_text("\n".join(["from,to", *order, ""]))
+        (tmp_path / name / "harness.toml").write_text(settings)
+        tables.append(proposed(load_harness(tmp_path / name), 16))
+    assert [s.point for s in tables[0].rows] == ["X2:B", "X2:A", "X10:1", "X10:2", "X10:10", "GND1"]
+    assert tables[0] == tables[1]

@@ -32,6 +32,7 @@ from loomtest.bench.scanner.run import (
 from loomtest.bench.scanner.sockets import proposed
 from loomtest.bench.scanner.values import BoardBudget
 from loomtest.commands.app import app
+from loomtest.errors import RunFolderError
 from loomtest.harness.load import load_harness
 from loomtest.readings.load import load_readings
 from loomtest.readings.run import About, create_run, resume_run
@@ -271,3 +272,29 @@ def test_a_leak_of_less_than_the_stated_limit_is_never_called_over_range() -> No
         scanner = Scanner(RehearsalPort(Board(Network(16, 16, 16, ((0, 1, 3.9e6),), parts=parts))))
         for value in scanner.pair(1, 2):
             assert value.ohms == pytest.approx(3.9e6, rel=0.1)
+
+
+def test_a_rehearsal_stays_one_and_holds_its_table(folder: Path, tmp_path: Path) -> None:
+    run("log", folder, "--out", tmp_path / "run", "--scanner", f"rehearse:{folder}")
+    table = (tmp_path / "run" / "sockets.csv").read_text("utf-8")
+    harness = load_harness(folder)
+    with open_scanner(f"rehearse:{folder}") as scanner:
+        assert table == proposed(harness, scanner.identity.pins).text()
+    verdict = judge(harness, load_readings(tmp_path / "run", harness))
+    assert verdict.to_json()["rehearsal"] is True
+    with pytest.raises(RunFolderError, match="rehearsal"):
+        resume_run(tmp_path / "run", clock=now, harness=harness, rehearsal=False)
+    words = ["keep", str(tmp_path / "run"), "--archive", str(tmp_path / "kept")]
+    assert "rehearsal" in str(CliRunner().invoke(app, words).exception)
+    run(*words, "--rehearsal")
+    assert "(rehearsal)" in run("history", "--archive", tmp_path / "kept")
+
+
+def test_a_run_goes_on_only_with_the_table_it_was_begun_with(folder: Path, tmp_path: Path) -> None:
+    words = ["log", folder, "--out", tmp_path / "run", "--scanner", f"rehearse:{folder}"]
+    run(*words)
+    sockets = (tmp_path / "run" / "sockets.csv").read_text("utf-8").splitlines()
+    turned = [sockets[0], *(f"{n},{line.split(',', 1)[1]}" for n, line in enumerate(sockets[:0:-1], 1))]
+    (folder / "sockets.csv").write_text("\n".join([*turned, ""]))
+    result = CliRunner().invoke(app, [str(word) for word in words])
+    assert "another socket table" in str(result.exception)

@@ -15,6 +15,7 @@ from dataclasses import replace
 import numpy as np
 
 from loomtest.bench.plan.continuity import Cell, CellProbings, Graph, Probing, What
+from loomtest.diagnosis.numbers.network import inverse_laplacian
 from loomtest.harness.forest import join
 from loomtest.harness.model import BoolArray, FloatArray, Harness
 
@@ -35,16 +36,8 @@ class _Net:
         self.known = ~np.isnan(graph.ohm)
         self.ohm = np.maximum(np.where(self.known, graph.ohm, USUAL_OHM), 1e-6)
         count = len(graph.codes)
-        laplacian = np.zeros((count, count))
-        for i, j, sign in (
-            (graph.a, graph.b, -1),
-            (graph.b, graph.a, -1),
-            (graph.a,) * 2 + (1,),
-            (graph.b,) * 2 + (1,),
-        ):
-            np.add.at(laplacian, (i, j), sign / self.ohm)
-        self.inverse = np.zeros((count, count))
-        self.inverse[1:, 1:] = np.linalg.inv(laplacian[1:, 1:])
+        ends = np.stack([graph.a, graph.b])[:, None, :]
+        self.inverse = inverse_laplacian(count, ends, self.ohm[None])[0]
         crossing = np.diag(self.inverse)[graph.a] + np.diag(self.inverse)[graph.b]
         crossing = crossing - 2 * self.inverse[graph.a, graph.b]
         reachable = np.zeros(count, dtype=np.bool_)

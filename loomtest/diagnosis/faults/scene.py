@@ -6,16 +6,15 @@ as drawn it is `Scene.home`. Plain lists, because scenes are small and are walke
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
-from loomtest.diagnosis.numbers.distinct import distinct
+from loomtest.diagnosis.numbers.network import effective_ohms
 from loomtest.harness.forest import components
-from loomtest.harness.model import FloatArray, IntArray
+from loomtest.harness.model import IntArray
 
 Ends = tuple[int, int]
 Placement = tuple[Ends, ...]
@@ -174,26 +173,3 @@ class _Bounds:
     def between(self, a: int, b: int) -> tuple[float, float]:
         i, j = self._index[a], self._index[b]
         return float(self._low[i, j]), float(self._high[i, j])
-
-
-def effective_ohms(size: int, ends: Sequence[tuple[int, int]], ohms: Sequence[float]) -> FloatArray:
-    """(size, size) effective resistance between all nodes of a small network; inf where nothing leads across.
-
-    R_ij = G_ii + G_jj - 2 G_ij, with G the inverse of the Laplacian with one node of each component earthed
-    (Klein and Randic, J. Math. Chem. 12, 81, 1993). An infinite resistance is no link.
-    """
-    kept = [
-        (a, b, 1.0 / max(ohm, 1e-6)) for (a, b), ohm in zip(ends, ohms, strict=True) if math.isfinite(ohm)
-    ]
-    labels = np.array(components(size, ((a, b) for a, b, _ in kept)))
-    laplacian = np.zeros((size, size))
-    for a, b, siemens in kept:
-        laplacian[[a, b], [a, b]] += siemens
-        laplacian[[a, b], [b, a]] -= siemens
-    earthed = distinct(labels)
-    laplacian[earthed, earthed] += 1.0
-    inverse = np.linalg.inv(laplacian)
-    own = np.diag(inverse)
-    out = own[:, None] + own[None, :] - inverse - inverse.T
-    out[labels[:, None] != labels[None, :]] = math.inf
-    return np.asarray(np.maximum(out, 0.0))

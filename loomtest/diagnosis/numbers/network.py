@@ -9,6 +9,7 @@ Networks, 1984. Σ i²·r has no cancellation, and an error in the currents ente
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -106,6 +107,26 @@ def inverse_laplacian(points: int, ends: IntArray, ohm: FloatArray) -> FloatArra
     np.add.at(laplacian, (at, end, start), -conductance)
     out = np.zeros_like(laplacian)
     out[:, :-1, :-1] = np.linalg.inv(laplacian[:, :-1, :-1])
+    return out
+
+
+def effective_ohms(size: int, ends: Sequence[tuple[int, int]], ohms: Sequence[float]) -> FloatArray:
+    """(size, size) effective resistance between all points of a small network; inf where no way leads.
+
+    R_ij = G_ii + G_jj - 2 G_ij (Klein and Randic). An infinite resistance is no link, none is below 1 µΩ.
+    """
+    every, ohm = np.array(ends, dtype=np.int64).reshape(-1, 2), np.array(ohms, dtype=np.float64)
+    start, end = every[np.isfinite(ohm)].T
+    ohm = np.maximum(ohm[np.isfinite(ohm)], 1e-6)
+    net = component_labels(size, start, end)
+    out = np.full((size, size), np.inf)
+    for label in distinct(net):
+        points, links = np.flatnonzero(net == label), net[start] == label
+        local = np.searchsorted(points, np.stack([start[links], end[links]]))
+        inverse = inverse_laplacian(len(points), local[:, None, :], ohm[None, links])[0]
+        own = np.diag(inverse)
+        between = own[:, None] + own[None, :] - inverse - inverse.T
+        out[np.ix_(points, points)] = np.maximum(between, 0.0)
     return out
 
 

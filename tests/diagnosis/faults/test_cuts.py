@@ -3,12 +3,11 @@
 from itertools import combinations, pairwise
 
 import networkx as nx
-import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
 from loomtest.diagnosis.faults.cuts import cleared_edges, repair, smallest_hitting_set
-from loomtest.diagnosis.faults.scene import Scene, effective_ohms
+from loomtest.diagnosis.faults.scene import Scene
 from loomtest.harness.forest import components
 
 NONE: frozenset[int] = frozenset()
@@ -105,16 +104,3 @@ def test_cleared_edges_are_the_bridges_of_conducting_pairs(drawn: tuple[Scene, i
     whole = components(where.size, where.home)
     cleared = cleared_edges(where, where.home, whole, where.parts_between(whole, where.home, NONE))
     assert {tuple(sorted(where.home[e])) for e in cleared} == needed
-
-
-def test_effective_ohms_are_networkx_resistance_distances() -> None:
-    ends = [(0, 1), (1, 2), (2, 0), (2, 3), (4, 5)]
-    ohms = [1.0, 2.0, 3.0, 0.5, 7.0]
-    found = effective_ohms(6, ends, ohms)
-    graph = nx.Graph()
-    graph.add_weighted_edges_from([(a, b, ohm) for (a, b), ohm in zip(ends, ohms, strict=True)])
-    for part in nx.connected_components(graph):
-        for a, b in combinations(sorted(part), 2):
-            distance = nx.resistance_distance(graph.subgraph(part), a, b, weight="weight", invert_weight=True)
-            assert np.isclose(found[a, b], distance, rtol=1e-9)
-    assert np.isinf(found[0, 4])

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+from functools import cached_property
 
 import numpy as np
 
-from loomtest.bench.plan.done import Done
+from loomtest.bench.plan.done import Done, Pairs
 from loomtest.bench.plan.plan import Plan, Step, plan
 from loomtest.bench.plan.suspects import Puzzle
 from loomtest.diagnosis.seen.isolation import part_groups
@@ -15,12 +18,13 @@ from loomtest.harness.forest import join, root
 from loomtest.harness.model import Harness
 from loomtest.readings.model import Instrument, Readings
 
-MOST_REPEATS = 3
+MOST_TOUCHES = 2  # of a doubtful joint's own two ends
+Barred = Callable[[str, str], bool]
 CLEAR, TOUCHES = "clear", "touches"
 
 
 def hidden_behind(
-    harness: Harness, puzzles: Sequence[Puzzle], seen: Observations, done: Done, number: int
+    harness: Harness, puzzles: Sequence[Puzzle], seen: Observations, barred: Barred, number: int
 ) -> Step | None:
     """Two points that the likeliest explanation joins and no reading has shown joined."""
     for puzzle in puzzles:
@@ -38,7 +42,7 @@ def hidden_behind(
                 continue
             other = first.setdefault(label, code)
             names = harness.points[other], harness.points[code]
-            if root(shown, code) != root(shown, other) and not done.plain[frozenset(names), False]:
+            if root(shown, code) != root(shown, other) and not barred(*names):
                 return Step(
                     number,
                     "continuity",
@@ -49,7 +53,9 @@ def hidden_behind(
     return None
 
 
-def along_comb(harness: Harness, readings: Readings, seen: Observations, number: int) -> Step | None:
+def along_comb(
+    harness: Harness, readings: Readings, seen: Observations, done: Done, number: int
+) -> Step | None:
     """A comb that conducts or leaks is halved until the net that does it is named; then its rest is read."""
     nets = harness.net_of
     state_of = _pair_states(harness, readings, seen)
@@ -130,25 +136,62 @@ def stubs_on_comb(
     return None
 
 
-def at_doubtful_joint(
-    harness: Harness, readings: Readings, instrument: Instrument, done: Done, number: int
-) -> Step | None:
-    """The reading that an undecided joint wants: its net's for joints, its own two ends, a repeat."""
-    from loomtest.diagnosis.judge import judge
+class DoubtfulJoints:
+    """The readings that undecided joints want: their nets' for joints, their own two ends, a second touch.
 
-    doubtful = {row.wire for row in judge(harness, readings, instrument).wires if row.verdict == "undecided"}
-    if not doubtful:
+    The loom is judged once, and again when all that this asked for was read.
+    """
+
+    def __init__(self, harness: Harness) -> None:
+        self._harness = harness
+        self._rows = {wire.name: wire for wire in harness.wires}
+        self._wanted: list[Step] = []
+        self._judged = 0  # how many readings there were
+
+    @cached_property
+    def _joint_steps(self) -> list[Step]:
+        return [step for step in plan(self._harness, "none", joints=True).steps if step.what == "joints"]
+
+    def next(
+        self, readings: Readings, instrument: Instrument, done: Done, skipped: Pairs, number: int
+    ) -> Step | None:
+        """The next one, None when no joint is undecided or nothing more would decide it."""
+        step = self._left(done, skipped, number)
+        if step is None and len(readings) != self._judged:
+            self._wanted, self._judged = self._judge(readings, instrument, done), len(readings)
+            step = self._left(done, skipped, number)
+        return step
+
+    def _left(self, done: Done, skipped: Pairs, number: int) -> Step | None:
+        asked: Counter[frozenset[str]] = Counter()
+        for step in self._wanted:
+            pair = frozenset((step.start, step.end))
+            asked[pair] += 1
+            if pair not in skipped and done.plain[pair, False] < asked[pair]:
+                return replace(step, step=number)
         return None
-    rows = {wire.name: wire for wire in harness.wires}
-    nets = {int(harness.net_of[harness.code_of[rows[name].start]]) for name in doubtful}
-    for step in plan(harness, "none", joints=True).steps:
-        own = int(harness.net_of[harness.code_of[step.start]]) in nets
-        if step.what == "joints" and own and not done.has(step, 0):
-            return step
-    for repeats in range(MOST_REPEATS):
+
+    def _judge(self, readings: Readings, instrument: Instrument, done: Done) -> list[Step]:
+        from loomtest.diagnosis.judge import judge
+
+        harness = self._harness
+        verdict = judge(harness, readings, instrument)
+        doubtful = {row.wire for row in verdict.wires if row.verdict == "undecided"}
+        if not doubtful:
+            return []
+        nets = {int(harness.net_of[harness.code_of[self._rows[name].start]]) for name in doubtful}
+        out = []
+        for step in self._joint_steps:
+            if int(harness.net_of[harness.code_of[step.start]]) in nets:
+                out.append(step)
+        fresh = [step for step in out if not done.plain[frozenset((step.start, step.end)), False]]
+        if fresh:
+            return fresh
+        touches: list[Step] = []
         for name in sorted(doubtful):
-            ends = (rows[name].start, rows[name].end)
+            ends = (self._rows[name].start, self._rows[name].end)
             pair = frozenset(ends)
-            if not pair & harness.unreachable and len(pair) == 2 and done.plain[pair, False] <= repeats:
-                return Step(number, "joints", *ends, None, f"the joints of {name}", wires=(name,))
-    return None
+            if not pair & harness.unreachable and len(pair) == 2 and done.plain[pair, False] < MOST_TOUCHES:
+                step = Step(0, "joints", *ends, None, f"the joints of {name}", wires=(name,))
+                touches.extend([step] * MOST_TOUCHES)
+        return touches

@@ -30,7 +30,8 @@ import numpy as np
 from loomtest.harness.forest import join, root
 from loomtest.harness.model import FloatArray, Harness
 
-What = Literal["continuity", "loops", "joints", "part", "isolation", "locate"]  # the last: not in plans
+# The last two stand in no plan: where a fault is, and whether a wire's end sits elsewhere.
+What = Literal["continuity", "loops", "joints", "part", "isolation", "locate", "elsewhere"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
+from itertools import chain, takewhile
 
 from loomtest.bench.plan.plan import Step
 from loomtest.readings.model import Quantity, Readings
+
+Pairs = frozenset[frozenset[str]] | set[frozenset[str]]
 
 
 class Done:
@@ -14,6 +17,7 @@ class Done:
 
     def __init__(self, readings: Readings) -> None:
         names = readings.points
+        self.total = len(readings)
         self.plain: Counter[tuple[frozenset[str], bool]] = Counter()
         self.cleared: set[frozenset[str]] = set()
         self.combs: set[tuple[str, frozenset[str]]] = set()
@@ -54,15 +58,53 @@ class Done:
         return pair in self.cleared or self.plain[pair, False] > 0
 
 
-def unmeasured(steps: Sequence[Step], done: Done, inside: bool) -> Iterator[Step]:
-    """The steps of a plan still to do, in its order: those inside the nets, or those between them."""
-    asked: Counter[tuple[frozenset[str], bool]] = Counter()
-    for step in steps:
-        if (step.what == "isolation") == inside:
-            if inside:
-                return
-            continue
-        key = frozenset((step.start, step.end)), step.quantity == "diode"
-        if not done.has(step, asked[key]):
-            yield step
-        asked[key] += 1
+class Walk:
+    """Goes along a plan's steps; where it got to is kept: a long plan is not walked from its start."""
+
+    def __init__(self, steps: Sequence[Step]) -> None:
+        self._steps = steps
+        inside = sum(1 for _ in takewhile(lambda step: step.what != "isolation", steps))
+        self._parts = {True: range(inside), False: range(inside, len(steps))}
+        self._before: list[int] = []  # for each step inside the nets: how many earlier ones ask for the same
+        asked: Counter[tuple[frozenset[str], bool]] = Counter()
+        for index in self._parts[True]:
+            self._before.append(asked[self._key(steps[index])])
+            asked[self._key(steps[index])] += 1
+        self._at = {True: 0, False: inside}
+        self._rows = 0
+
+    @staticmethod
+    def _key(step: Step) -> tuple[frozenset[str], bool]:
+        return frozenset((step.start, step.end)), step.quantity == "diode"
+
+    def next(self, done: Done, skipped: Pairs, inside: bool) -> Step | None:
+        """The first step still to do: of those inside the nets, or of those between them."""
+        self._look(done)
+        at = self._at[inside]
+        while at < self._parts[inside].stop:
+            step = self._steps[at]
+            if not self._has(done, step, at):
+                break
+            at += 1
+        self._at[inside] = at
+        while at < self._parts[inside].stop:
+            step = self._steps[at]
+            if frozenset((step.start, step.end)) not in skipped and not self._has(done, step, at):
+                return step
+            at += 1
+        return None
+
+    def done_of(self, done: Done) -> int:
+        """How many steps are done."""
+        self._look(done)
+        ahead = chain(*(range(self._at[inside], self._parts[inside].stop) for inside in (True, False)))
+        behind = sum(self._at[inside] - self._parts[inside].start for inside in (True, False))
+        return behind + sum(self._has(done, self._steps[index], index) for index in ahead)
+
+    def _look(self, done: Done) -> None:
+        if done.total < self._rows:  # something was withdrawn, perhaps of the steps behind
+            self._at = {inside: part.start for inside, part in self._parts.items()}
+        self._rows = done.total
+
+    def _has(self, done: Done, step: Step, index: int) -> bool:
+        return done.has(step, self._before[index] if index < len(self._before) else 0)

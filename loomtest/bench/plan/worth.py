@@ -6,7 +6,7 @@ the outcome under the posterior (D. V. Lindley, Ann. Math. Statist. 27, 1956, 98
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -47,9 +47,9 @@ class Arms:
 
 
 def information(puzzle: Puzzle, reachable: Sequence[int]) -> tuple[FloatArray, FloatArray]:
-    """Over pairs of reachable points (columns of `puzzle.labels`): (R, R) probability that they are joined,
+    """Over pairs of reachable points (columns of `puzzle.reads`): (R, R) probability that they are joined,
     and (R, R) expected information of reading them in bits."""
-    labels = puzzle.labels[:, list(reachable)]
+    labels = puzzle.reads[:, list(reachable)]
     joined = np.zeros((len(reachable), len(reachable)))
     for row, weight in zip(labels, puzzle.weight, strict=True):
         joined += weight * (row[:, None] == row[None, :])
@@ -63,15 +63,24 @@ def information(puzzle: Puzzle, reachable: Sequence[int]) -> tuple[FloatArray, F
 def shown_alike(puzzle: Puzzle, reachable: Sequence[int]) -> list[int]:
     """Indices of the hypotheses that no probing tells from the likeliest explanation, likeliest first."""
     kinds: dict[tuple[int, ...], list[int]] = {}
-    for index, row in enumerate(puzzle.labels[:, list(reachable)].tolist()):
+    for index, row in enumerate(puzzle.reads[:, list(reachable)].tolist()):
         first: dict[int, int] = {}
         kinds.setdefault(tuple(first.setdefault(label, len(first)) for label in row), []).append(index)
     best = max(kinds.values(), key=lambda kind: float(puzzle.weight[kind].sum()), default=[])
     return sorted(best, key=lambda index: (-puzzle.weight[index], index))
 
 
-def best_of_puzzle(harness: Harness, puzzle: Puzzle, arms: Arms, number: int) -> Step | None:
-    """The probing of most information per second, None when the puzzle is as settled as it can be."""
+def best_of_puzzle(
+    harness: Harness,
+    puzzle: Puzzle,
+    arms: Arms,
+    number: int,
+    barred: Callable[[str, str], bool] = lambda one, other: False,
+) -> Step | None:
+    """The probing of most information per second, None when the puzzle is as settled as it can be.
+
+    `barred`: True for two points that are not asked for (again).
+    """
     reachable = np.flatnonzero(harness.reachable[puzzle.points]).tolist()
     if float(puzzle.weight[shown_alike(puzzle, reachable)].sum()) >= STANDS_OUT:
         return None
@@ -80,7 +89,7 @@ def best_of_puzzle(harness: Harness, puzzle: Puzzle, arms: Arms, number: int) ->
     best: tuple[float, int, int] | None = None
     for i, clip in enumerate(names):
         for j, probe in enumerate(names):
-            if bits[i, j] > 0:
+            if bits[i, j] > 0 and not barred(clip, probe):
                 worth = float(bits[i, j]) / arms.seconds(clip, probe)
                 if best is None or worth > best[0] * (1 + 1e-9):
                     best = (worth, i, j)

@@ -72,6 +72,8 @@ class AtOnce:
             return "over-range"
         if step.what == "locate":
             return "joined or not: it tells where the fault is"
+        if step.what == "elsewhere":
+            return "over-range; a low value says that the wire's end sits there"
         if step.what == "part":
             return f"{ohms(self._part_range(step)[0])} to {ohms(self._part_range(step)[1])}"
         if step.expected_ohms is None or math.isnan(step.expected_ohms):
@@ -97,7 +99,7 @@ class AtOnce:
             return Glance(False, f"{shown} where {low} to {high} V is expected")
         if step.what == "isolation":
             return self._apart(value)
-        if step.what == "locate":
+        if step.what in ("locate", "elsewhere"):
             return self._either(value)
         net = value if math.isinf(value) or self._four_wire else max(0.0, value - self.lead_ohm)
         shown = ohms(net) if math.isfinite(net) else "over-range"

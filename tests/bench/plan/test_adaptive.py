@@ -125,11 +125,14 @@ def test_a_suspected_swap_is_confirmed_with_one_cross_reading() -> None:
     assert finding.fault == "crossed" and set(finding.points) == {"X1:1", "X1:2"}
 
 
-def test_two_broken_wires_of_one_connector_take_one_cross_reading_as_well() -> None:
+def test_two_broken_wires_of_one_connector_take_four_cross_readings_as_well() -> None:
     harness = loom(("X1:1", "X2:1"), ("X1:2", "X3:1"))
     bench = Bench(harness, [])
     bench.passed()
-    assert len(bench.follow()) == 1
+    # crossed at once, and then: whether the one sits in the other's place while the other is broken
+    first, *rest = [{s.start, s.end} for s in bench.follow()]
+    assert first == {"X3:1", "X1:1"}
+    assert sorted(map(sorted, rest)) == [["X1:1", "X1:2"], ["X1:2", "X2:1"], ["X2:1", "X3:1"]]
     assert {f.fault for f in judge(harness, bench.read()).findings} == {"open"}
 
 
@@ -230,7 +233,7 @@ def test_a_doubtful_joint_gets_the_reading_that_decides_it() -> None:
 def two_to_one(weights: tuple[float, ...]) -> Puzzle:
     labels = np.array([[0, 0, 2], [0, 1, 1], [0, 1, 2]], dtype=np.int64)[: len(weights)]
     none: tuple[tuple[int, ...], ...] = ((),) * len(weights)
-    return Puzzle(np.arange(3), labels, np.array(weights), none, tuple(() for _ in weights))
+    return Puzzle(np.arange(3), labels, labels, np.array(weights), none, tuple(() for _ in weights))
 
 
 def test_information_is_the_entropy_of_the_outcome() -> None:
@@ -285,3 +288,29 @@ def test_the_same_readings_give_the_same_step() -> None:
     assert next_probing(harness, bench.read(), planned=made) == next_probing(
         harness, bench.read(), planned=made
     )
+
+
+def test_a_wire_that_does_not_arrive_is_looked_for_in_the_empty_cavities_nearest_first() -> None:
+    plain = loom(("X1:3", "X2:1"), ("X1:1", "X3:1"))
+    cavities = {"X1": ("1", "2", "3", "4", "5", "6")}
+    points = (*plain.points, *(f"X1:{n}" for n in cavities["X1"] if f"X1:{n}" not in plain.points))
+    harness = replace(plain, points=points, cavities=cavities)
+    bench = Bench(harness, [("X1:5", "X2:1", 0.02), ("X1:1", "X3:1", 0.02)])
+    bench.passed()
+    assert [(s.what, s.start, s.end) for s in bench.follow()] == [
+        ("elsewhere", "X2:1", place) for place in ("X1:2", "X1:4", "X1:5")
+    ]
+    (finding,) = judge(harness, bench.read()).findings
+    assert (finding.fault, finding.points) == ("misplaced", ("X1:3", "X1:5"))
+
+
+def test_over_range_between_circuits_that_a_lamp_joins_parts_two_explanations() -> None:
+    # two wires that do not arrive, and a lamp between their circuits: cross readings count all the same
+    plain = loom(("X1:1", "X2:1"), ("X1:2", "X3:1"))
+    lamp = Wire("H1", "X2:1", "X3:1", kind="lamp")
+    harness = replace(plain, wires=(*plain.wires, lamp))
+    bench = Bench(harness, [("X2:1", "X3:1", 6.0)])
+    bench.passed()
+    asked = [frozenset((s.start, s.end)) for s in bench.follow()]
+    assert len(asked) == len(set(asked)) <= 4
+    assert {f.fault for f in judge(harness, bench.read()).findings} == {"open"}

@@ -9,7 +9,7 @@ import numpy as np
 from hypothesis import assume, given
 from hypothesis import strategies as st
 
-from loomtest.bench.plan.adaptive import next_probing
+from loomtest.bench.plan.adaptive import Guide
 from loomtest.bench.plan.plan import Step, plan
 from loomtest.diagnosis.seen.isolation import part_groups, required_pairs
 from loomtest.harness.model import Harness
@@ -127,7 +127,7 @@ def test_any_single_fault_of_a_kind_that_the_level_claims_is_found(seed: int, le
 def leak_named(faulty: Loom, steps: list[Step], rng: np.random.Generator) -> set[str]:
     """The two points of the reading by which halving the comb ends: the only two that leak alone."""
     for _ in range(20):
-        further = next_probing(faulty.harness, read(faulty, steps, rng))
+        further = Guide(faulty.harness).next(read(faulty, steps, rng))
         if further is None:
             break
         steps.append(further)

@@ -2,7 +2,7 @@
 
 Run: python -m tests.scores.adaptive [looms per row]
 
-Random looms get opens or swaps; the plan's continuity pass is read, then `next_probing` is followed until it
+Random looms get opens or swaps; the plan's continuity pass is read, then `Guide` is followed until it
 asks for nothing more. "locating" counts the probings that look for the fault, "rest" those that then look for
 a terminal in another place and show whole what lay behind. Beside the mean stands the entropy bound,
 ceil(log2(number of outcomes)): outcomes are the explanations of least cost that the continuity pass leaves,
@@ -18,7 +18,7 @@ from math import ceil, log2
 
 import numpy as np
 
-from loomtest.bench.plan.adaptive import next_probing
+from loomtest.bench.plan.adaptive import Guide
 from loomtest.bench.plan.plan import Plan, plan
 from loomtest.harness.model import Harness, connector_of
 from loomtest.readings.model import Instrument, Quantity, Range, Readings
@@ -116,8 +116,9 @@ def follow(harness: Harness, made: Plan, found: np.ndarray) -> tuple[int, int, i
     pairs = [(step.start, step.end) for step in made.steps if step.what != "part"]
     bound = ceil(log2(outcomes(harness, pairs, found)))
     spent = {"locate": 0, "continuity": 0}
+    guide = Guide(harness, planned=made)
     while True:
-        step = next_probing(harness, readings_of(harness, pairs, found), planned=made)
+        step = guide.next(readings_of(harness, pairs, found))
         if step is None or step.what not in (*spent, "elsewhere"):
             break
         pairs.append((step.start, step.end))

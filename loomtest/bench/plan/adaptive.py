@@ -33,7 +33,7 @@ def most_further(harness: Harness) -> int:
     return 2 * len(harness.points) + 10
 
 
-class Course:
+class Guide:
     """The way through a run's probings; what was worked out stays for the next reading.
 
     Pure but for that: the same readings give the same step, whatever came before.
@@ -110,26 +110,6 @@ class Course:
 
     def _meter(self, readings: Readings) -> Instrument:
         return self._stated or readings.instrument or generic_handheld()
-
-
-def next_probing(
-    harness: Harness,
-    readings: Readings,
-    instrument: Instrument | None = None,
-    planned: Plan | None = None,
-) -> Step | None:
-    """What to measure next, or None when no further probing can change the verdict.
-
-    `planned`: the plan to work through, `plan(harness)` where None (pass it to save making it again). A step
-    that the plan does not hold is numbered after the readings; its `what` is `locate` where it looks for a
-    fault. Pure: the same readings give the same step. `Course` keeps what it works out between readings.
-    """
-    return Course(harness, instrument, planned).next(readings)
-
-
-def left_open(harness: Harness, readings: Readings, instrument: Instrument | None = None) -> tuple[str, ...]:
-    """What no further probing at reachable points can tell, and why, one sentence each."""
-    return Course(harness, instrument).left_open(readings)
 
 
 def _in_words(harness: Harness, puzzle: Puzzle, index: int) -> str:

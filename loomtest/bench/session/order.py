@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from loomtest.bench.plan.adaptive import Course
+from loomtest.bench.plan.adaptive import Guide
 from loomtest.bench.plan.plan import Plan, Step
 from loomtest.harness.model import Harness
 from loomtest.readings.growing import GrowingReadings
@@ -16,7 +16,7 @@ class Order:
 
     def __init__(self, harness: Harness, folder: Path, planned: Plan, instrument: Instrument) -> None:
         self._readings = GrowingReadings(folder, harness)
-        self._course = Course(harness, instrument, planned)
+        self._guide = Guide(harness, instrument, planned)
         self._skipped: set[frozenset[str]] = set()
         self._total = len(planned.steps)
 
@@ -26,11 +26,11 @@ class Order:
 
     def next(self) -> Step | None:
         """The next probing; None when no further one can change the verdict."""
-        return self._course.next(self._readings.now(), self._skipped)
+        return self._guide.next(self._readings.now(), self._skipped)
 
     def left_open(self) -> tuple[str, ...]:
         """What no further probing can tell, one sentence each."""
-        return self._course.left_open(self._readings.now())
+        return self._guide.left_open(self._readings.now())
 
     @property
     def total(self) -> int:
@@ -40,4 +40,4 @@ class Order:
     @property
     def done(self) -> int:
         """Planned readings taken."""
-        return self._course.done(self._readings.now())
+        return self._guide.done(self._readings.now())

@@ -8,7 +8,7 @@ from math import ceil, log2
 import numpy as np
 import pytest
 
-from loomtest.bench.plan.adaptive import left_open, next_probing
+from loomtest.bench.plan.adaptive import Guide
 from loomtest.bench.plan.plan import Plan, Step, plan
 from loomtest.bench.plan.suspects import Puzzle, open_puzzles
 from loomtest.bench.plan.worth import Arms, best_of_puzzle, information
@@ -74,7 +74,7 @@ class Bench:
     def follow(self, most: int = 500) -> list[Step]:
         """Take every step that is asked for, until none is; those that the plan does not hold."""
         for _ in range(most):
-            step = next_probing(self.harness, self.read(), planned=self.planned)
+            step = Guide(self.harness, planned=self.planned).next(self.read())
             if step is None:
                 return [s for s in self.steps if s not in self.planned.steps]
             self.steps.append(step)
@@ -103,11 +103,11 @@ def test_a_healthy_loom_is_asked_for_exactly_the_plan(level: IsolationLevel) -> 
 def test_a_step_done_with_the_leads_reversed_or_twice_is_not_asked_again() -> None:
     harness = loom(("A:1", "B:1"), ("A:2", "B:2"))
     bench = Bench(harness, as_drawn(harness))
-    first = next_probing(harness, bench.read())
+    first = Guide(harness).next(bench.read())
     assert first is not None
     turned = replace(first, start=first.end, end=first.start)
     bench.steps = [turned, turned]
-    second = next_probing(harness, bench.read())
+    second = Guide(harness).next(bench.read())
     assert second is not None and {second.start, second.end} != {first.start, first.end}
 
 
@@ -115,7 +115,7 @@ def test_a_suspected_swap_is_confirmed_with_one_cross_reading() -> None:
     harness = loom(("X1:1", "X2:1"), ("X1:2", "X3:1"), ("X1:3", "X4:1"))
     bench = Bench(harness, [("X1:2", "X2:1", 0.02), ("X1:1", "X3:1", 0.02), ("X1:3", "X4:1", 0.02)])
     bench.passed()
-    step = next_probing(harness, bench.read())
+    step = Guide(harness).next(bench.read())
     assert step is not None and step.what == "locate"
     assert {step.start, step.end} in ({"X1:2", "X2:1"}, {"X1:1", "X3:1"})
     assert step.proves == "crossed or broken: W1, W2"
@@ -256,14 +256,14 @@ def test_what_stays_unidentifiable_is_said_with_its_reason() -> None:
     series = loom(("X1:1", "SP"), ("SP", "X2:1"), hidden=("SP",))
     bench = Bench(series, [])
     assert bench.follow() == []
-    (told,) = left_open(series, bench.read())
+    (told,) = Guide(series).left_open(bench.read())
     assert "W1 open" in told and "W2 open" in told and "wherever a probe reaches" in told
     plain = loom(("X1:1", "X2:1"), ("X1:2", "X2:2"))
     bench = Bench(plain, [("X1:1", "X2:2", 0.02), ("X1:2", "X2:1", 0.02)])
     bench.follow()
-    (told,) = left_open(plain, bench.read())
+    (told,) = Guide(plain).left_open(bench.read())
     assert "X1:1 and X1:2 crossed" in told and "X2:1 and X2:2 crossed" in told
-    assert left_open(plain, Bench(plain, as_drawn(plain)).read()) == ()
+    assert Guide(plain).left_open(Bench(plain, as_drawn(plain)).read()) == ()
 
 
 def test_a_connector_that_reads_open_throughout_is_no_riddle() -> None:
@@ -285,7 +285,7 @@ def test_the_same_readings_give_the_same_step() -> None:
     bench = Bench(harness, [])
     bench.passed()
     made: Plan = bench.planned
-    assert next_probing(harness, bench.read(), planned=made) == next_probing(
+    assert Guide(harness, planned=made).next(bench.read()) == next_probing(
         harness, bench.read(), planned=made
     )
 

@@ -3,10 +3,11 @@
     harness = loomtest.load_harness("orchard-tractor/")
     readings = loomtest.load_readings("after/", harness)
     verdict = loomtest.judge(harness, readings)
+    print(verdict)
 
 `plan` says which pairs to probe, `compare` what changed between two runs, `load_instrument` describes the
-meter, and `frame` turns the rows of an answer into a pandas frame. Everything is imported when it is first
-used.
+meter, and `frame` turns the rows of an answer into a pandas frame. The types of all answers and the errors
+stand here too. Everything is imported when it is first used.
 """
 
 from __future__ import annotations
@@ -17,30 +18,127 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     import pandas as pd
 
-    from loomtest.bench.plan.plan import Plan, plan
+    from loomtest.bench.plan.plan import Plan, Step, plan
     from loomtest.diagnosis.change.change import Change
-    from loomtest.diagnosis.verdict import Verdict
+    from loomtest.diagnosis.change.pairs import PairChange
+    from loomtest.diagnosis.verdict import (
+        Alternative,
+        Coverage,
+        Finding,
+        NetRow,
+        Setting,
+        Suspect,
+        Untested,
+        Verdict,
+        WireRow,
+    )
+    from loomtest.errors import (
+        ArchiveError,
+        InputError,
+        InstrumentError,
+        LoomtestError,
+        Problem,
+        RunFolderError,
+    )
     from loomtest.harness.load import load_harness
-    from loomtest.harness.model import Harness
+    from loomtest.harness.model import Expect, Face, Harness, Limits, Net, Wire
     from loomtest.readings.instrument import load_instrument
     from loomtest.readings.load import load_readings
-    from loomtest.readings.model import Instrument, Readings
+    from loomtest.readings.marked import Clip, Marked, Seat
+    from loomtest.readings.model import Instrument, Quantity, Range, Readings, Run
     from loomtest.words.verdict import judge
 
-__all__ = ["compare", "frame", "judge", "load_harness", "load_instrument", "load_readings", "plan"]
+    __version__: str
 
 _HOMES = {
-    "judge": "loomtest.words.verdict",
-    "load_harness": "loomtest.harness.load",
-    "load_instrument": "loomtest.readings.instrument",
-    "load_readings": "loomtest.readings.load",
-    "plan": "loomtest.bench.plan.plan",
+    "bench.plan.plan": ("Plan", "Step", "plan"),
+    "diagnosis.change.change": ("Change",),
+    "diagnosis.change.pairs": ("PairChange",),
+    "diagnosis.verdict": (
+        "Alternative",
+        "Coverage",
+        "Finding",
+        "NetRow",
+        "Setting",
+        "Suspect",
+        "Untested",
+        "Verdict",
+        "WireRow",
+    ),
+    "errors": (
+        "ArchiveError",
+        "InputError",
+        "InstrumentError",
+        "LoomtestError",
+        "Problem",
+        "RunFolderError",
+    ),
+    "harness.load": ("load_harness",),
+    "harness.model": ("Expect", "Face", "Harness", "Limits", "Net", "Wire"),
+    "readings.instrument": ("load_instrument",),
+    "readings.load": ("load_readings",),
+    "readings.marked": ("Clip", "Marked", "Seat"),
+    "readings.model": ("Instrument", "Quantity", "Range", "Readings", "Run"),
+    "words.verdict": ("judge",),
 }
+
+__all__ = [
+    "Alternative",
+    "ArchiveError",
+    "Change",
+    "Clip",
+    "Coverage",
+    "Expect",
+    "Face",
+    "Finding",
+    "Harness",
+    "InputError",
+    "Instrument",
+    "InstrumentError",
+    "Limits",
+    "LoomtestError",
+    "Marked",
+    "Net",
+    "NetRow",
+    "PairChange",
+    "Plan",
+    "Problem",
+    "Quantity",
+    "Range",
+    "Readings",
+    "Run",
+    "RunFolderError",
+    "Seat",
+    "Setting",
+    "Step",
+    "Suspect",
+    "Untested",
+    "Verdict",
+    "Wire",
+    "WireRow",
+    "__version__",
+    "compare",
+    "frame",
+    "judge",
+    "load_harness",
+    "load_instrument",
+    "load_readings",
+    "plan",
+]
+
+
+def __dir__() -> list[str]:
+    return __all__
 
 
 def __getattr__(name: str) -> Any:
-    if name in _HOMES:
-        return getattr(import_module(_HOMES[name]), name)
+    if name == "__version__":
+        from importlib.metadata import version
+
+        return version("loomtest")
+    for module, names in _HOMES.items():
+        if name in names:
+            return getattr(import_module(f"loomtest.{module}"), name)
     raise AttributeError(f"module 'loomtest' has no attribute {name!r}")
 
 
@@ -55,14 +153,21 @@ def compare(
     return change_between(harness, *sides)
 
 
-def frame(answer: Verdict | Plan | Change, rows: str = "") -> pd.DataFrame:
-    """The rows of an answer as a pandas frame, with columns as in its JSON form.
+def frame(answer: Verdict | Plan | Change | Readings, rows: str = "") -> pd.DataFrame:
+    """The rows of an answer as a pandas frame, with columns as in its JSON form; or the readings of a run.
 
     Of a verdict `rows` is "wires" (without it), "findings", "undecided", "nets" or "untested"; of a plan
-    "steps", of a change "pairs". Raises ValueError, naming those that there are, for another word.
+    "steps", of a change "pairs", of readings "readings". Raises ValueError, naming those that there are, for
+    another word.
     """
     import pandas as pd
 
+    from loomtest.readings.model import Readings
+
+    if isinstance(answer, Readings):
+        if rows not in ("", "readings"):
+            raise ValueError(f"found rows {rows!r}; expected readings")
+        return pd.DataFrame(answer.columns())
     tables = {name: value for name, value in answer.to_json().items() if isinstance(value, list)}
     first = next(name for name in ("wires", "steps", "pairs") if name in tables)
     if (rows or first) not in tables:

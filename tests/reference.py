@@ -211,8 +211,13 @@ def word_lines() -> list[str]:
         ("130", "interrupted; what was recorded is safe on disk"),
     ]
     lines += [*table(("status", "means"), statuses), "", "## In Python", ""]
-    rows = [(f"`loomtest.{name}`", _first_sentence(getattr(loomtest, name))) for name in loomtest.__all__]
-    lines += [*table(("name", "does"), rows), "", "How to use them: [notebook](notebook.md).", ""]
+    public = {name: getattr(loomtest, name) for name in loomtest.__all__ if name != "__version__"}
+    verbs = [(name, thing) for name, thing in public.items() if not isinstance(thing, type)]
+    types = [(name, thing) for name, thing in public.items() if isinstance(thing, type)]
+    for heads, found in ((("name", "does"), verbs), (("type", "is"), types)):
+        rows = [(f"`loomtest.{name}`", _first_sentence(thing)) for name, thing in found]
+        lines += [*table(heads, rows), ""]
+    lines += ["`loomtest.__version__` is the version. How to use them: [notebook](notebook.md).", ""]
     return lines
 
 

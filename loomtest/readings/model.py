@@ -3,9 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, fields
 from enum import IntEnum
 from typing import Any
+
+import numpy as np
 
 from loomtest.errors import Problem
 from loomtest.harness.model import FloatArray, IntArray
@@ -73,7 +75,7 @@ class Run:
     raw: Mapping[str, Any] = field(default_factory=dict)
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class Readings:
     """n readings as columns; withdrawn rows are gone, nothing else is.
 
@@ -111,3 +113,36 @@ class Readings:
 
     def __len__(self) -> int:
         return len(self.value)
+
+    def columns(self) -> dict[str, Any]:
+        """The readings by column, named as in a readings file; values in SI units, yes and no as 1 and 0."""
+        names, at = np.array(self.points, dtype=object), range(len(self))
+        return {
+            "from": names[self.start],
+            "to": names[self.end],
+            "quantity": [Quantity(code).name.lower() for code in self.quantity.tolist()],
+            "value": self.value,
+            "range": self.above_ohm,
+            "current": self.current_a,
+            "uncertainty": self.uncertainty,
+            "temperature": self.temperature_c,
+            "time": [self.times.get(index, "") for index in at],
+            "note": [self.notes.get(index, "") for index in at],
+            "row": self.row,
+        }
+
+    def __eq__(self, other: object) -> bool:
+        """The same readings in the same order, with the same meter and run; NaN equals NaN here."""
+        if not isinstance(other, Readings):
+            return NotImplemented
+        return all(_same(getattr(self, column.name), getattr(other, column.name)) for column in fields(self))
+
+    __hash__ = None  # type: ignore[assignment]  # like a list: compared by content
+
+
+def _same(one: Any, other: Any) -> bool:
+    if isinstance(one, np.ndarray):
+        return np.array_equal(one, other, equal_nan=one.dtype.kind == "f")
+    if isinstance(one, Marked) and isinstance(other, Marked):
+        return all(_same(getattr(one, column.name), getattr(other, column.name)) for column in fields(one))
+    return bool(one == other)

@@ -26,7 +26,6 @@ if TYPE_CHECKING:
         Coverage,
         Finding,
         NetRow,
-        Setting,
         Suspect,
         Untested,
         Verdict,
@@ -40,6 +39,7 @@ if TYPE_CHECKING:
         Problem,
         RunFolderError,
     )
+    from loomtest.harness.changed import Setting
     from loomtest.harness.load import load_harness
     from loomtest.harness.model import Expect, Face, Harness, Limits, Net, Wire
     from loomtest.readings.instrument import load_instrument
@@ -59,7 +59,6 @@ _HOMES = {
         "Coverage",
         "Finding",
         "NetRow",
-        "Setting",
         "Suspect",
         "Untested",
         "Verdict",
@@ -73,6 +72,7 @@ _HOMES = {
         "Problem",
         "RunFolderError",
     ),
+    "harness.changed": ("Setting",),
     "harness.load": ("load_harness",),
     "harness.model": ("Expect", "Face", "Harness", "Limits", "Net", "Wire"),
     "readings.instrument": ("load_instrument",),

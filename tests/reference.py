@@ -63,6 +63,7 @@ READINGS = {
     "withdraws": "the number of an earlier row that this one takes back",
     "instrument": "which meter, for the record",
     "temperature": "of the conductors, °C",
+    "round": "with marker clips: which way of putting them on; 1 where left out",
     "note": "anything",
 }
 QUANTITIES = {

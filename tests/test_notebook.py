@@ -48,9 +48,3 @@ def test_a_comparison_is_made_with_the_meter_that_was_stated() -> None:
     known = stated.uncertainty_ohms.notna() & assumed.uncertainty_ohms.notna()
     assert known.any()
     assert (stated.uncertainty_ohms[known] != assumed.uncertainty_ohms[known]).any()
-
-
-def test_every_public_name_is_there() -> None:
-    assert all(callable(getattr(loomtest, name)) for name in loomtest.__all__)
-    with pytest.raises(AttributeError):
-        loomtest.nothing  # noqa: B018

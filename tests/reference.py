@@ -162,7 +162,7 @@ def file_lines() -> list[str]:
     lines += ["Any other column is carried along.", "", *table(("kind", "is"), said(KINDS, PARTS)), ""]
     lines += ["## `harness.toml`", "", *table(("key", "means"), said(_TOP, TOP)), ""]
     for name, defaults in (("limits", Limits()), ("expect", Expect())):
-        keys = [item.name for item in fields(defaults) if item.name != "bad_joint_written"]
+        keys = [item.name for item in fields(defaults) if not item.name.endswith("_written")]
         rows = [(f"`{key}`", f"`{getattr(defaults, key)}`", KEY_SAYS[key]) for key in keys]
         lines += [f"`[{name}]`", "", *table(("key", "default", "means"), rows), ""]
     lines += ["Where the limits come from: [limits](limits.md).", ""]

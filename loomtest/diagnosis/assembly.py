@@ -46,6 +46,8 @@ def verdict_of(evidence: Evidence) -> Verdict:
         or bool(evidence.unexplained)
         or isolation.tested < isolation.required
         or isolation.unreachable_nets > 0
+        or isolation.level == "none"
+        or bool(isolation.net_untested.any())
     )
     wiring: Outcome = "fail" if wiring_findings else "not-proven" if incomplete else "pass"
     outcome: Outcome = "pass"
@@ -61,7 +63,8 @@ def verdict_of(evidence: Evidence) -> Verdict:
         joints=joints.outcome,
         joints_judged_at_ohms=joints.joints_judged_at_ohms,
         joints_resolved_ohms=joints.joints_resolved_ohms,
-        isolation=harness.limits.isolation,
+        isolation=isolation.level,
+        isolation_shown=isolation.shown,
         findings=tuple(_with_consequence(harness, finding) for finding in findings),
         undecided=(*evidence.unexplained, *evidence.parts.undecided, *joints.undecided),
         wires=rows,
@@ -82,6 +85,7 @@ def _coverage(evidence: Evidence) -> Coverage:
         int((~harness.conducts).sum()),
         int((evidence.parts.tested & ~harness.conducts).sum()),
         isolation.unreachable_nets,
+        isolation.unchecked,
     )
 
 

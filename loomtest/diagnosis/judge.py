@@ -11,6 +11,7 @@ from loomtest.diagnosis.assembly import Evidence, intermittent_shorts, verdict_o
 from loomtest.diagnosis.faults.findings import crossed_or_broken, findings_of
 from loomtest.diagnosis.faults.leakage import FoundLabels, leakage_findings, with_parts_joined
 from loomtest.diagnosis.faults.parts import judge_parts
+from loomtest.diagnosis.faults.through import explained_by_parts
 from loomtest.diagnosis.faults.scenes import net_codes, scenes_of
 from loomtest.diagnosis.faults.unexplained import unexplained
 from loomtest.diagnosis.faults.weighing import MeasuredLoom, nets_as_found, weighed, wiring_found
@@ -18,6 +19,7 @@ from loomtest.diagnosis.joints.report import estimate
 from loomtest.diagnosis.numbers.network import component_labels
 from loomtest.diagnosis.numbers.statistics import median
 from loomtest.diagnosis.seen.coverage import isolation_coverage
+from loomtest.diagnosis.seen.isolation import isolation_level
 from loomtest.diagnosis.seen.observe import Observations, observe
 from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.diagnosis.wiring import Wiring
@@ -70,6 +72,8 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
             seen,
             nets_as_found(net_codes(harness, size), explained),
             _proven(harness, wiring, joints.tested),
+            isolation_level(harness, readings.run),
+            explained_by_parts(harness, wiring, seen, labels, _part_slack_ohm(meter)),
         ),
         unexplained(harness, names, seen, labels, with_parts_joined(harness, labels, wiring)),
         (*_assumed(meter), *joints.notes),

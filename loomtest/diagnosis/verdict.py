@@ -8,6 +8,7 @@ from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any, Literal
 
 from loomtest.harness.changed import Setting
+from loomtest.harness.model import IsolationLevel
 
 Outcome = Literal["pass", "fail", "not-proven"]
 Row = Literal["pass", "fail", "undecided", "untested"]
@@ -80,7 +81,8 @@ class NetRow:
 
 @dataclass(frozen=True)
 class Coverage:
-    """What was measured of what there is."""
+    """What was measured of what there is. `isolation_pairs_unchecked`: pairs of the level `full` that were not
+    shown apart, asked for or not."""
 
     wires: int
     wires_tested: int
@@ -89,6 +91,7 @@ class Coverage:
     parts: int
     parts_tested: int
     unreachable_nets: int
+    isolation_pairs_unchecked: int = 0
 
 
 @dataclass(frozen=True)
@@ -112,7 +115,7 @@ class Verdict:
     joints: Outcome
     joints_judged_at_ohms: float | None
     joints_resolved_ohms: float | None
-    isolation: str
+    isolation: IsolationLevel
     findings: tuple[Finding, ...]
     undecided: tuple[Finding, ...]
     wires: tuple[WireRow, ...]
@@ -123,6 +126,7 @@ class Verdict:
     rehearsal: bool = False
     withdrawn: int = 0
     settings: tuple[Setting, ...] = ()
+    isolation_shown: IsolationLevel = "none"
 
     def to_json(self) -> dict[str, Any]:
         """The object of the contract: six significant digits, over-range as "OL", no NaN."""

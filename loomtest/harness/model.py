@@ -17,8 +17,9 @@ IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-Kind = Literal["wire", "fuse", "resistor", "lamp", "coil", "diode"]
+Kind = Literal["wire", "fuse", "resistor", "lamp", "coil", "diode", "switch", "restraint"]
 IsolationLevel = Literal["full", "neighbours", "bonded", "none"]
+ISOLATION_LEVELS: tuple[IsolationLevel, ...] = ("full", "bonded", "neighbours", "none")  # each within the last
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,7 +73,7 @@ class Expect:
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """The table `[limits]`. `bad_joint_written` is True when the file itself names bad_joint_milliohms."""
+    """The table `[limits]`. `bad_joint_written`, `isolation_written`: the file itself names that key."""
 
     bad_joint_milliohms: float = 20.0
     joint_drop_volts: float = 0.1
@@ -80,9 +81,10 @@ class Limits:
     continuity_ohms: float = 1.0
     short_below_ohms: float = 100.0
     isolation_ohms: float = 1e6
-    isolation: IsolationLevel = "full"
+    isolation: IsolationLevel = "neighbours"
     confidence: float = 0.95
     bad_joint_written: bool = False
+    isolation_written: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,13 +9,12 @@ from typing import Any
 
 from loomtest.errors import Problem, nearest
 from loomtest.harness.document import finite_number, plain, read_document
-from loomtest.harness.model import Expect, Face, Limits
+from loomtest.harness.model import ISOLATION_LEVELS, Expect, Face, Limits
 from loomtest.harness.points import read_point
 from loomtest.harness.table import lines_of, quoted, visible
 
 MOST_CAVITIES = 10_000
 _TOP = ("name", "wires", "unreachable", "worked_on", "expect", "limits", "cavities", "faces", "places")
-_LEVELS = ("full", "neighbours", "bonded", "none")
 _NUMBERINGS = ("across", "down", "back-and-forth")
 SIDES = ("mating", "wire")
 _Bound = tuple[Callable[[float], bool], str]
@@ -179,10 +178,10 @@ class _SettingsReader:
     def limits(self, table: Mapping[str, Any]) -> Limits:
         numbers: dict[str, Any] = self.numbers(table, "limits", _LIMITS)
         if "isolation" in table:
-            if table["isolation"] in _LEVELS:
-                numbers["isolation"] = table["isolation"]
+            if table["isolation"] in ISOLATION_LEVELS:
+                numbers |= {"isolation": table["isolation"], "isolation_written": True}
             else:
-                self.say("limits.isolation", plain(table["isolation"]), "one of " + ", ".join(_LEVELS))
+                self.say("limits.isolation", plain(table["isolation"]), "one of " + ", ".join(ISOLATION_LEVELS))
         limits = Limits(**numbers, bad_joint_written="bad_joint_milliohms" in numbers)
         for low, high in (
             ("continuity_ohms", "short_below_ohms"),

@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from loomtest.errors import Problem
-from loomtest.harness.model import FloatArray, IntArray
+from loomtest.harness.model import FloatArray, IntArray, IsolationLevel
 from loomtest.readings.marked import Marked
 
 
@@ -58,7 +58,8 @@ class Instrument:
 
 @dataclass(frozen=True)
 class Run:
-    """One sitting at the bench: the tables of `run.toml`, as read. `rehearsal`: the meter was simulated."""
+    """One sitting at the bench: the tables of `run.toml`, as read. `rehearsal`: the meter was simulated;
+    `isolation`: the level it was planned for, None where the run does not say."""
 
     stage: str = ""
     operator: str = ""
@@ -72,6 +73,7 @@ class Run:
     tool_version: str = ""
     notes: str = ""
     rehearsal: bool = False
+    isolation: IsolationLevel | None = None
     raw: Mapping[str, Any] = field(default_factory=dict)
 
 

@@ -10,7 +10,7 @@ from importlib.metadata import version
 from pathlib import Path
 
 from loomtest.errors import RunFolderError
-from loomtest.harness.model import Harness
+from loomtest.harness.model import Harness, IsolationLevel
 from loomtest.readings import runfile
 from loomtest.readings.model import Instrument
 
@@ -19,7 +19,7 @@ from loomtest.readings.model import Instrument
 class About:
     """What is known of a run when it begins. `instrument` None: nobody stated one.
 
-    `rehearsal`: the meter or the scanner is a simulated one.
+    `rehearsal`: the meter or the scanner is a simulated one; `isolation`: the level it is planned for.
     """
 
     stage: str = ""
@@ -29,6 +29,7 @@ class About:
     notes: str = ""
     identifier: str = ""
     rehearsal: bool = False
+    isolation: IsolationLevel | None = None
 
 
 def run_of_file(folder: Path, readings: Path, harness: Harness, about: About, started: datetime) -> None:
@@ -80,6 +81,7 @@ def fill_run(folder: Path, harness: Harness, about: About, now: datetime) -> Non
         ("started", started),
         ("temperature_c", about.temperature_c),
         ("rehearsal", about.rehearsal or None),
+        ("isolation", about.isolation),
         ("notes", about.notes),
     ]
     lines = ["# One sitting at the bench. Written once at its start; only [events] grows, line by line."]

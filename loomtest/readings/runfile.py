@@ -16,7 +16,7 @@ from typing import Any
 
 from loomtest.errors import InputError, Problem, RunFolderError
 from loomtest.harness.document import finite_number, read_document
-from loomtest.harness.model import Harness
+from loomtest.harness.model import ISOLATION_LEVELS, Harness
 from loomtest.readings.instrument import load_instrument
 from loomtest.readings.kitfile import SEATS_FILE, SeatRow, read_seats
 from loomtest.readings.model import Instrument, Run
@@ -127,6 +127,7 @@ def read_run_file(folder: Path) -> Run:
         tool_version=str(raw.get("tool_version", "")),
         notes=str(raw.get("notes", "")),
         rehearsal=raw.get("rehearsal") is True,
+        isolation=next((level for level in ISOLATION_LEVELS if level == raw.get("isolation")), None),
         raw=raw,
     )
 

@@ -47,7 +47,8 @@ def headline(verdict: Verdict, harness: Harness) -> str:
     if verdict.verdict == "not-proven":
         return "Not proven: no fault found, but " + all_of(_open_questions(verdict, harness)) + "."
     said = "Right in all that was asked: every wire joins what it should"
-    said += ". Shorts were not looked for." if verdict.isolation == "none" else ", and nothing else."
+    left = verdict.coverage.isolation_pairs_unchecked
+    said += f". {counted(left, 'pair', 'pairs')} of circuits not checked against each other." if left else ", and nothing else."
     limit = verdict.joints_judged_at_ohms
     return said + (f" No joint above {ohms(limit)}." if limit is not None else "")
 
@@ -87,6 +88,10 @@ def _open_questions(verdict: Verdict, harness: Harness) -> list[str]:
     if cover.isolation_pairs_tested < cover.isolation_pairs:
         missing = cover.isolation_pairs - cover.isolation_pairs_tested
         told.append(f"{counted(missing, 'pair', 'pairs')} of circuits not shown apart")
+    elif verdict.isolation == "none":
+        told.append("shorts between circuits were not looked for (isolation = none)")
+    elif any(item.what == "isolation" for item in verdict.untested):
+        told.append("circuits without a pair that could be checked were not shown apart")
     if cover.parts_tested < cover.parts:
         told.append(f"{counted(cover.parts - cover.parts_tested, 'part was', 'parts were')} not measured")
     if cover.unreachable_nets:
@@ -102,9 +107,12 @@ def coverage_sentences(verdict: Verdict) -> list[str]:
         told.append("Shorts between circuits: not looked for (isolation = none).")
     else:
         told.append(
-            f"Circuits shown apart: {cover.isolation_pairs_tested:,} of "
+            f"Circuits shown apart ({verdict.isolation}): {cover.isolation_pairs_tested:,} of "
             f"{counted(cover.isolation_pairs, 'pair')}."
         )
+        aside = cover.isolation_pairs_unchecked - cover.isolation_pairs + cover.isolation_pairs_tested
+        if aside > 0:
+            told.append(f"Not checked: {counted(aside, 'more pair')}.")
     if cover.parts:
         told.append(f"Parts left plugged in: {cover.parts_tested:,} of {cover.parts:,} measured.")
     if cover.unreachable_nets:

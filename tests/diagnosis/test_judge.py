@@ -316,6 +316,8 @@ def test_two_nets_read_both_joined_and_over_range_touch_now_and_then() -> None:
 def test_an_empty_cavity_counts_at_full_and_not_at_bonded() -> None:
     of = harness("X1:1 X2:1", "X1:2 X2:2", empty="X1:3")
     seen = readings(of, "X1:1 X2:1 0.022, X1:2 X2:2 0.022, X1:1 X1:2 OL")
+    assert judge(of, seen, METER).verdict == "pass"  # side by side, and no empty cavity: two nets
+    of = replace(of, limits=Limits(isolation="full"))
     assert judge(of, seen, METER).coverage.isolation_pairs == 3
     bonded = replace(of, limits=Limits(isolation="bonded"))
     assert judge(bonded, seen, METER).verdict == "pass"

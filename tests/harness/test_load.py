@@ -280,7 +280,7 @@ def test_defaults_are_those_of_the_contract(tmp_path: Path) -> None:
     assert expect.unknown_wire_to_ohms == 0.25
     assert (limits.bad_joint_milliohms, limits.joint_drop_volts, limits.continuity_ohms) == (20.0, 0.1, 1.0)
     assert (limits.short_below_ohms, limits.isolation_ohms) == (100.0, 1e6)
-    assert (limits.isolation, limits.confidence, limits.bad_joint_written) == ("full", 0.95, False)
+    assert (limits.isolation, limits.confidence, limits.bad_joint_written) == ("neighbours", 0.95, False)
 
 
 @pytest.mark.parametrize(

@@ -88,7 +88,9 @@ def test_only_a_pass_is_called_right_and_nothing_is_called_safe() -> None:
         assert "right in all" not in headline(replace(good, verdict=outcome), example.tractor()).lower()
     last = " ".join(texts(good)[-2:])
     assert "does not say that the vehicle is safe" in last
-    assert "Shorts were not looked for" in headline(replace(good, isolation="none"), example.tractor())
+    some = replace(good, coverage=replace(good.coverage, isolation_pairs_unchecked=3))
+    assert "3 pairs of circuits not checked" in headline(some, example.tractor())
+    assert "and nothing else" in headline(good, example.tractor())
 
 
 def test_joints_are_told_with_the_limit_and_what_would_show() -> None:

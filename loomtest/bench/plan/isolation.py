@@ -14,13 +14,13 @@ smaller nets are probed beside it: p − 1 + ⌈log2 q⌉ (W. H. Kautz, IEEE Tra
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 
 from loomtest.bench.plan.route import bench_order, station_of
-from loomtest.diagnosis.seen.isolation import part_groups, required_pairs
+from loomtest.diagnosis.seen.isolation import RequiredPairs, part_groups, required_pairs
 from loomtest.harness.model import Harness, IntArray, IsolationLevel
 
 
@@ -44,7 +44,9 @@ def isolation_probings(harness: Harness, level: IsolationLevel) -> IsolationProb
     required = required_pairs(harness, level)
     point = touched_points(harness, required.nets)
     if level == "bonded":
-        return _bonded(harness, required.group, point, required.count)
+        group = part_groups(harness)
+        group[~required.inside] = -1
+        return _with_each_other(_bonded(harness, group, point, required.count), required, group, point)
     rank = bench_order(harness)
     place = np.full(len(harness.nets), -1, dtype=np.int64)  # a net's place in bench order
     order = sorted(required.nets.tolist(), key=lambda net: rank[point[net]])
@@ -90,6 +92,25 @@ def _bonded(harness: Harness, group: IntArray, point: dict[int, int], pairs: int
     end = comb[:1] * len(start)
     columns = [np.array(column, dtype=np.int64) for column in (start, end, comb, teeth)]
     return IsolationProbings(columns[0], columns[1], columns[2], columns[3], len(start), pairs)
+
+
+def _with_each_other(
+    comb: IsolationProbings, required: RequiredPairs, group: IntArray, point: dict[int, int]
+) -> IsolationProbings:
+    """The comb's probings, and one by itself for each pair that parts join through other nets: clips on
+    the nets of such a group would let the parts hide what is wanted."""
+    pairs = [pair for block in required.iterate() for pair in block[group[block[:, 0]] == group[block[:, 1]]]]
+    if not pairs:
+        return comb
+    start = np.array([point[int(a)] for a, _ in pairs], dtype=np.int64)
+    end = np.array([point[int(b)] for _, b in pairs], dtype=np.int64)
+    return replace(
+        comb,
+        start=np.concatenate([start, comb.start]),
+        end=np.concatenate([end, comb.end]),
+        teeth=np.concatenate([np.zeros(len(pairs), dtype=np.int64), comb.teeth]),
+        bound=comb.bound + len(pairs),
+    )
 
 
 def touched_points(harness: Harness, nets: IntArray) -> dict[int, int]:

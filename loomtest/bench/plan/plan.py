@@ -30,6 +30,7 @@ from loomtest.bench.plan.words import (
     proven,
     unproven,
 )
+from loomtest.diagnosis.seen.isolation import part_groups
 from loomtest.diagnosis.verdict import plain_number
 from loomtest.harness.model import Harness, IntArray, IsolationLevel
 
@@ -39,7 +40,8 @@ class Step:
     """One probing. `start` and `end` are what the two leads touch (`from` and `to` of a reading).
 
     The clip stays on `start`, or, where `clip_at_end`, on `end`; the other lead moves. `expected_ohms` is
-    +inf for over-range and None where it cannot be computed. `bonded`: points tied to `end` by clips.
+    +inf for over-range and None where it cannot be computed (of `isolation`: parts lead from the one net to
+    the other through a third, and what they give is expected). `bonded`: points tied to `end` by clips.
     `quantity` is `resistance` or, for a diode, `diode` (red lead on `start`). `wires`: names of the wires and
     parts that this step is the first to show.
     """
@@ -86,6 +88,7 @@ class Steps(Sequence[Step]):
     def __init__(self, harness: Harness, head: tuple[Step, ...], isolation: IsolationProbings) -> None:
         self._harness, self._head, self._isolation = harness, head, isolation
         self._names = [net.name for net in harness.nets]
+        self._group = part_groups(harness)
 
     def __len__(self) -> int:
         return len(self._head) + len(self._isolation.start)
@@ -112,7 +115,9 @@ class Steps(Sequence[Step]):
         teeth = int(columns.teeth[row])
         if not teeth:
             proves = f"{one} apart from {self._names[self._harness.net_of[end]]}"
-            return Step(number, "isolation", points[start], points[end], float("inf"), proves)
+            through = self._group[self._harness.net_of[start]] == self._group[self._harness.net_of[end]]
+            expected = None if through else float("inf")
+            return Step(number, "isolation", points[start], points[end], expected, proves)
         bonded = tuple(points[code] for code in columns.comb[1:teeth].tolist())
         others = self._names[self._harness.net_of[end]] if teeth == 1 else f"the {teeth} nets on the comb"
         proves = f"{one} apart from {others}"

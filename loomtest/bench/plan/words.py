@@ -38,7 +38,7 @@ def proven(totals: Mapping[str, int], level: IsolationLevel, pairs: int) -> tupl
     where = {
         "full": "every pair of nets apart, declared empty cavities included",
         "bonded": "every pair of nets apart, declared empty cavities left out",
-        "neighbours": "nets apart that lie in cavities side by side, in one branch or in one sleeve",
+        "neighbours": "nets apart that lie in cavities side by side, in one branch or in one place",
     }
     if level != "none":
         out.append(f"{where[level]} ({_pairs(pairs)})")
@@ -93,7 +93,7 @@ def _unproven_isolation(harness: Harness, level: IsolationLevel) -> list[str]:
     reach = len(np.unique(harness.net_of[harness.reachable]))
     through_parts = reach * (reach - 1) // 2 - full
     if through_parts:
-        out.append(f"{_pairs(through_parts)} of nets that parts join: unplug the parts to show them apart")
+        out.append(f"{_pairs(through_parts)} of nets with a part directly across: unplug the parts to show them apart")
     return out
 
 

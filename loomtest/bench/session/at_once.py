@@ -69,7 +69,7 @@ class AtOnce:
         if step.quantity == "diode":
             return "0.1 to 3.3 V on the diode test"
         if step.what == "isolation":
-            return "over-range"
+            return "over-range" if step.expected_ohms is not None else "what the parts between the two give"
         if step.what == "locate":
             return "joined or not: it tells where the fault is"
         if step.what == "elsewhere":
@@ -97,6 +97,8 @@ class AtOnce:
                 return Glance(True, f"{value:.3g} V, as a diode should")
             shown = "over-range" if math.isinf(value) else f"{value:.3g} V"
             return Glance(False, f"{shown} where {low} to {high} V is expected")
+        if step.what == "isolation" and step.expected_ohms is None:
+            return Glance(True, f"{ohms_text(value)}, through the parts between")
         if step.what == "isolation":
             return self._apart(value)
         if step.what in ("locate", "elsewhere"):

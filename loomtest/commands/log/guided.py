@@ -89,7 +89,7 @@ def _sitting(
     from loomtest.commands.log.view import View
     from loomtest.commands.terminal.text import shown
 
-    planned = plan(harness, request.isolation, request.joints)
+    planned = plan(harness, request.planned_level(harness), request.joints)
     terminal = sys.stdout.isatty()
     view = View(harness.name, request.stage, live=link is not None, total=len(planned.steps))
     screen: Screen = FullScreen(view, request.quiet) if terminal else PlainLines(view)

@@ -40,6 +40,13 @@ class LogRequest:
         kept = self.out / INSTRUMENT_FILE
         return load_instrument(kept) if kept.is_file() else None
 
+    def planned_level(self, harness: Harness) -> IsolationLevel:
+        """The isolation level to measure: what was asked for, else the resumed run's own, else the loom's."""
+        from loomtest.readings.runfile import RUN_FILE, read_run_file
+
+        kept = read_run_file(self.out).isolation if (self.out / RUN_FILE).is_file() else None
+        return self.isolation or kept or harness.limits.isolation
+
     def open_run(self, harness: Harness, instrument: Instrument | None) -> RunWriter:
         """A new run folder, or the one that is there, to go on where it stopped. Raises RunFolderError."""
         from loomtest.readings.run import About, create_run, resume_run
@@ -53,6 +60,7 @@ class LogRequest:
             instrument=instrument,
             temperature_c=self.temperature_c,
             rehearsal=self.rehearsal,
+            isolation=self.planned_level(harness),
         )
         return create_run(self.out, harness, about, clock=now)
 

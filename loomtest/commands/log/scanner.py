@@ -105,6 +105,7 @@ def _run_folder(
             wishes.operator,
             instrument_of(scanner, budget),
             temperature_c=wishes.temperature_c,
+            isolation=harness.limits.isolation if harness.limits.isolation_written else "full",
             rehearsal=wishes.rehearsal,
         )
         writer = create_run(out, harness, about, clock=now)

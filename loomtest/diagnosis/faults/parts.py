@@ -14,7 +14,7 @@ from loomtest.diagnosis.verdict import Finding, Suspect
 from loomtest.diagnosis.wiring import Wiring
 from loomtest.diagnosis.wording import capital, ohms_text, one_of, span_text, wire_text
 from loomtest.harness.copper import part_ohms
-from loomtest.harness.model import BoolArray, Harness, IntArray
+from loomtest.harness.model import BoolArray, Harness, IntArray, Wire
 from loomtest.readings.model import Quantity, Readings
 
 
@@ -108,14 +108,14 @@ def _direct(
     if not by_ends:
         return []
     size = int(labels.max()) + 1
-    network = PartPaths(size, ((*at[w], *_range(harness, w)) for w in at))
+    network = PartPaths(size, ((*at[w], *part_range(harness.wires[w])) for w in at))
     shorts = PartPaths(size, ((*at[w], *short_and_most_ohm(harness.wires[w])) for w in at))
     keys = np.array([a * size + b for a, b in by_ends], dtype=np.int64)
     x, y = labels[readings.start], labels[readings.end]
     key = np.minimum(x, y) * size + np.maximum(x, y)
     plain = (seen.low_ohm == seen.high_ohm) & np.isin(key, keys)
     plain[list(readings.bonded)] = False
-    alone = PartPaths(size, ((*ends, *_range(harness, w)) for w, ends in resistive.items()))
+    alone = PartPaths(size, ((*ends, *part_range(harness.wires[w])) for w, ends in resistive.items()))
     values: dict[int, tuple[list[float], list[float]]] = {}
     for index in np.flatnonzero(plain).tolist():
         ways = values.setdefault(int(key[index]), ([], []))
@@ -131,9 +131,10 @@ def _direct(
     return out
 
 
-def _range(harness: Harness, wire: int) -> tuple[float, float]:
-    least, most = part_ohms(harness.wires[wire])
-    return least, math.inf if harness.wires[wire].kind == "diode" else most
+def part_range(part: Wire) -> tuple[float, float]:
+    """(least, most) ohms that a part may read; a diode promises no most."""
+    least, most = part_ohms(part)
+    return least, math.inf if part.kind == "diode" else most
 
 
 def _out_of_range(harness: Harness, across: _Across, slack_ohm: float) -> Finding | None:
@@ -217,7 +218,7 @@ def _tested_in_series(
     if not waiting:
         return
     size = int(labels.max()) + 1
-    links = {w: (*at[w], *_range(harness, w)) for w in at if harness.wires[w].kind != "diode"}
+    links = {w: (*at[w], *part_range(harness.wires[w])) for w in at if harness.wires[w].kind != "diode"}
     whole = PartPaths(size, links.values())
     a, b = labels[seen.pair_start], labels[seen.pair_end]
     numbers = (a != b) & ~seen.pair_over

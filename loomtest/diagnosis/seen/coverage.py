@@ -12,25 +12,42 @@ from loomtest.diagnosis.numbers.network import component_labels
 from loomtest.diagnosis.seen.isolation import RequiredPairs, required_pairs
 from loomtest.diagnosis.seen.observe import APART, JOINED, Observations
 from loomtest.diagnosis.verdict import Untested
-from loomtest.harness.model import BoolArray, Harness, IntArray
+from loomtest.harness.model import ISOLATION_LEVELS, BoolArray, Harness, IntArray, IsolationLevel
 
 MOST_LISTED = 1000  # untested items that a verdict lists; the counts are always whole
 
 
 @dataclass(frozen=True)
 class Isolation:
-    """`required`, `tested`: counts of net pairs. `net_untested`: (N,) True for a net with an untested pair.
+    """`level` is what was asked for, `shown` the widest level whose pairs were all shown apart.
+
+    `required`, `tested`: counts of net pairs; `unchecked`: pairs of `full` not shown apart. `net_untested`:
+    (N,) True for a net with an untested pair, or with none of its own although there are other nets.
     `untested`: up to MOST_LISTED pairs of point codes that nobody probed; `unreachable_nets`: count."""
+
+    level: IsolationLevel
+    shown: IsolationLevel
 
     required: int
     tested: int
+    unchecked: int
     net_untested: BoolArray
     untested: tuple[tuple[int, int], ...]
     unreachable_nets: int
 
 
-def isolation_coverage(harness: Harness, seen: Observations, nets: IntArray, proven: IntArray) -> Isolation:
+def isolation_coverage(
+    harness: Harness,
+    seen: Observations,
+    nets: IntArray,
+    proven: IntArray,
+    level: IsolationLevel,
+    explained: BoolArray,
+) -> Isolation:
     """Pairs of nets shown apart above `isolation_ohms`, whole net against whole net.
+
+    `explained`: (m,) pairs of points of `seen` between nets that parts join through other nets, whose
+    reading those parts explain: they show their nets apart as well.
 
     A net's reachable points fall into groups that readings join, or wires that readings showed to conduct
     (`proven`, (k, 2) their ends): a splice that could be probed and was not is no group of its own. A pair of
@@ -39,11 +56,11 @@ def isolation_coverage(harness: Harness, seen: Observations, nets: IntArray, pro
     at every point as found; a code from N on is no net of the harness (an undeclared cavity).
     """
     limits = harness.limits
-    required = required_pairs(harness, limits.isolation)
+    required = required_pairs(harness, level)
     net_count = len(harness.nets)
     has_point = np.zeros(net_count, dtype=np.bool_)
     has_point[harness.net_of[harness.reachable]] = True
-    joined = seen.pair_state == JOINED
+    joined = (seen.pair_state == JOINED) & ~explained
     groups = component_labels(
         len(nets),
         np.concatenate([seen.pair_start[joined], proven[:, 0]]),
@@ -54,14 +71,38 @@ def isolation_coverage(harness: Harness, seen: Observations, nets: IntArray, pro
     stride = len(nets) + 1
     owned = distinct(nets[reachable] * stride + groups[reachable])
     group_count = np.bincount(owned // stride, minlength=net_count)
-    clear = (seen.pair_state == APART) & (seen.pair_low_ohm >= limits.isolation_ohms)
+    clear = (seen.pair_state == APART) & (seen.pair_low_ohm >= limits.isolation_ohms) | explained
     good = _shown(nets, groups, group_count, seen.pair_start[clear], seen.pair_end[clear])
-    good = good[required.contains(*np.divmod(good, net_count))]
+    everything = required_pairs(harness, "full")
+    all_good = good = good[everything.contains(*np.divmod(good, net_count))]
+    if level != "full":
+        good = good[required.contains(*np.divmod(good, net_count))]
     bad = _read_between(
         seen, nets, net_count, joined | ((seen.pair_state == APART) & ~seen.pair_over & ~clear)
     )
     net_untested, untested = _missing(harness, required, good, bad)
-    return Isolation(required.count, len(good), net_untested, untested, int((~has_point).sum()))
+    shown = _widest_shown(harness, all_good)
+    return Isolation(
+        level,
+        shown,
+        required.count,
+        len(good),
+        everything.count - len(all_good),
+        net_untested,
+        untested,
+        int((~has_point).sum()),
+    )
+
+
+def _widest_shown(harness: Harness, good: IntArray) -> IsolationLevel:
+    """The widest level whose pairs are all among `good`, ascending codes a·N + b."""
+    for level in ISOLATION_LEVELS[:-1]:
+        wanted = required_pairs(harness, level)
+        if len(good) < wanted.count or wanted.alone.any():
+            continue
+        if level == "full" or wanted.contains(*np.divmod(good, len(harness.nets))).sum() == wanted.count:
+            return level
+    return "none"
 
 
 def _shown(nets: IntArray, groups: IntArray, group_count: IntArray, a: IntArray, b: IntArray) -> IntArray:
@@ -103,13 +144,18 @@ def _missing(
     harness: Harness, required: RequiredPairs, good: IntArray, bad: IntArray
 ) -> tuple[BoolArray, tuple[tuple[int, int], ...]]:
     net_count = len(harness.nets)
-    net_untested = np.zeros(net_count, dtype=np.bool_)
+    net_untested = required.alone
     listed: list[tuple[int, int]] = []
-    if len(good) == required.count:
+    if len(good) == required.count and not net_untested.any():
         return net_untested, ()
     first = np.full(net_count, -1, dtype=np.int64)
     for code in np.flatnonzero(harness.reachable)[::-1].tolist():
         first[harness.net_of[code]] = code
+    for net in np.flatnonzero(net_untested).tolist():  # no pair is wanted of it: beside the next net
+        other = required.nets[(np.searchsorted(required.nets, net) + 1) % len(required.nets)]
+        listed.append((int(first[net]), int(first[other])))
+    if len(good) == required.count:
+        return net_untested, tuple(listed[:MOST_LISTED])
     rows = np.arange(net_count + 1, dtype=np.int64) * net_count
     from_good, from_bad = np.searchsorted(good, rows), np.searchsorted(bad, rows)
     for block in required.iterate():

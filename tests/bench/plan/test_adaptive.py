@@ -97,7 +97,7 @@ def test_a_healthy_loom_is_asked_for_exactly_the_plan(level: IsolationLevel) -> 
     bench = Bench(replace(harness, wires=wires), as_drawn(harness))
     assert bench.follow() == []
     assert bench.steps == list(bench.planned.steps)
-    assert judge(bench.harness, bench.read()).verdict == "pass"
+    assert judge(bench.harness, bench.read()).verdict == ("not-proven" if level == "none" else "pass")
 
 
 def test_a_step_done_with_the_leads_reversed_or_twice_is_not_asked_again() -> None:

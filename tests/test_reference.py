@@ -43,7 +43,10 @@ def test_the_limits_page_says_where_each_limit_comes_from() -> None:
     text = (DOCS / "limits.md").read_text("utf-8")
     rows = [line.strip("| ").split(" | ") for line in text.splitlines() if line.startswith("| `")]
     told = {key: row[-1] for row in rows for key in re.findall(r"`(\w+)`", row[0])}
-    keys = {*Limits.__dataclass_fields__, *Expect.__dataclass_fields__} - {"bad_joint_written", "isolation_written"}
+    keys = {*Limits.__dataclass_fields__, *Expect.__dataclass_fields__} - {
+        "bad_joint_written",
+        "isolation_written",
+    }
     assert set(told) == keys
     assert all(len(source) > 10 for source in told.values())
     defaults = {row[0].strip("`"): row[1] for row in rows}

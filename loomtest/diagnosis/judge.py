@@ -11,8 +11,8 @@ from loomtest.diagnosis.assembly import Evidence, intermittent_shorts, verdict_o
 from loomtest.diagnosis.faults.findings import crossed_or_broken, findings_of
 from loomtest.diagnosis.faults.leakage import FoundLabels, leakage_findings, with_parts_joined
 from loomtest.diagnosis.faults.parts import judge_parts
-from loomtest.diagnosis.faults.through import explained_by_parts
 from loomtest.diagnosis.faults.scenes import net_codes, scenes_of
+from loomtest.diagnosis.faults.through import explained_by_parts
 from loomtest.diagnosis.faults.unexplained import unexplained
 from loomtest.diagnosis.faults.weighing import MeasuredLoom, nets_as_found, weighed, wiring_found
 from loomtest.diagnosis.joints.report import estimate

@@ -81,8 +81,8 @@ class NetRow:
 
 @dataclass(frozen=True)
 class Coverage:
-    """What was measured of what there is. `isolation_pairs_unchecked`: pairs of the level `full` that were not
-    shown apart, asked for or not."""
+    """What was measured of what there is. `isolation_pairs_unchecked`: pairs of the level `full` that were
+    not shown apart, asked for or not."""
 
     wires: int
     wires_tested: int

@@ -19,7 +19,12 @@ BoolArray = NDArray[np.bool_]
 
 Kind = Literal["wire", "fuse", "resistor", "lamp", "coil", "diode", "switch", "restraint"]
 IsolationLevel = Literal["full", "neighbours", "bonded", "none"]
-ISOLATION_LEVELS: tuple[IsolationLevel, ...] = ("full", "bonded", "neighbours", "none")  # each within the last
+ISOLATION_LEVELS: tuple[IsolationLevel, ...] = (
+    "full",
+    "bonded",
+    "neighbours",
+    "none",
+)  # each within the last
 
 
 @dataclass(frozen=True, slots=True)

@@ -181,7 +181,9 @@ class _SettingsReader:
             if table["isolation"] in ISOLATION_LEVELS:
                 numbers |= {"isolation": table["isolation"], "isolation_written": True}
             else:
-                self.say("limits.isolation", plain(table["isolation"]), "one of " + ", ".join(ISOLATION_LEVELS))
+                self.say(
+                    "limits.isolation", plain(table["isolation"]), "one of " + ", ".join(ISOLATION_LEVELS)
+                )
         limits = Limits(**numbers, bad_joint_written="bad_joint_milliohms" in numbers)
         for low, high in (
             ("continuity_ohms", "short_below_ohms"),

@@ -48,7 +48,11 @@ def headline(verdict: Verdict, harness: Harness) -> str:
         return "Not proven: no fault found, but " + all_of(_open_questions(verdict, harness)) + "."
     said = "Right in all that was asked: every wire joins what it should"
     left = verdict.coverage.isolation_pairs_unchecked
-    said += f". {counted(left, 'pair', 'pairs')} of circuits not checked against each other." if left else ", and nothing else."
+    said += (
+        f". {counted(left, 'pair', 'pairs')} of circuits not checked against each other."
+        if left
+        else ", and nothing else."
+    )
     limit = verdict.joints_judged_at_ohms
     return said + (f" No joint above {ohms(limit)}." if limit is not None else "")
 

@@ -45,7 +45,7 @@ def test_a_person_sees_where_clip_and_probe_go_and_what_to_expect(loom: Path) ->
     assert (done.returncode, done.stderr) == (0, "")
     lines = done.stdout.splitlines()
     assert lines[0] == "Invented launch"
-    assert lines[1].startswith("6 readings, about ")
+    assert lines[1].startswith("7 readings, about ")
     assert any(line.startswith("Joined: clip on ") for line in lines)
     wire = next(line for line in lines if "W5 BU" in line)
     assert "40 mΩ" in wire  # 1.05 · 0.017241 Ω·mm²/m · 2 m / 1 mm² and two joints of 2 mΩ: 0.0402 Ω

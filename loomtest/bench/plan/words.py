@@ -93,7 +93,10 @@ def _unproven_isolation(harness: Harness, level: IsolationLevel) -> list[str]:
     reach = len(np.unique(harness.net_of[harness.reachable]))
     through_parts = reach * (reach - 1) // 2 - full
     if through_parts:
-        out.append(f"{_pairs(through_parts)} of nets with a part directly across: unplug the parts to show them apart")
+        out.append(
+            f"{_pairs(through_parts)} of nets with a part directly across: unplug the parts to show "
+            "them apart"
+        )
     return out
 
 

@@ -98,7 +98,7 @@ class AtOnce:
             shown = "over-range" if math.isinf(value) else f"{value:.3g} V"
             return Glance(False, f"{shown} where {low} to {high} V is expected")
         if step.what == "isolation" and step.expected_ohms is None:
-            return Glance(True, f"{ohms_text(value)}, through the parts between")
+            return Glance(True, f"{ohms(value)}, through the parts between")
         if step.what == "isolation":
             return self._apart(value)
         if step.what in ("locate", "elsewhere"):

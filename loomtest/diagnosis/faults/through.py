@@ -32,10 +32,7 @@ def explained_by_parts(
     ends = labels[wiring.start[wires]], labels[wiring.end[wires]]
     network = PartPaths(
         size,
-        (
-            (int(a), int(b), *part_range(harness.wires[w]))
-            for w, a, b in zip(wires, *ends, strict=True)
-        ),
+        ((int(a), int(b), *part_range(harness.wires[w])) for w, a, b in zip(wires, *ends, strict=True)),
     )
     group = network.group_of(size)
     a, b = labels[seen.pair_start], labels[seen.pair_end]

@@ -204,8 +204,8 @@ def _near_pairs(harness: Harness, inside: BoolArray, across: IntArray) -> IntArr
 
 
 def _beside_the_next(inside: BoolArray, across: IntArray, listed: IntArray) -> IntArray:
-    """Codes of pairs: a net that no listed pair holds, and the next net of the list (the last: the one before)
-    that no part joins to it directly."""
+    """Codes of pairs: a net that no listed pair holds, and the next net of the list (of the last: the one
+    before) that no part joins to it directly."""
     taken = set(across.tolist())
     alone = inside.copy()
     alone[np.concatenate(np.divmod(listed, len(inside)))] = False

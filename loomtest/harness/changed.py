@@ -7,7 +7,7 @@ from dataclasses import dataclass, fields
 from loomtest.harness.model import Expect, Harness, Limits
 
 # What the loader notes about a key, and what the verdict states by itself.
-_NO_SETTING = ("bad_joint_written",)
+_NO_SETTING = ("bad_joint_written", "isolation_written")
 
 
 @dataclass(frozen=True, slots=True)

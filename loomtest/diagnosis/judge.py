@@ -10,7 +10,7 @@ import numpy as np
 from loomtest.diagnosis.assembly import Evidence, intermittent_shorts, verdict_of
 from loomtest.diagnosis.faults.findings import crossed_or_broken, findings_of
 from loomtest.diagnosis.faults.leakage import FoundLabels, leakage_findings, with_parts_joined
-from loomtest.diagnosis.faults.parts import judge_parts
+from loomtest.diagnosis.faults.parts import PART_SLACK_OHM, judge_parts
 from loomtest.diagnosis.faults.scenes import net_codes, scenes_of
 from loomtest.diagnosis.faults.through import explained_by_parts
 from loomtest.diagnosis.faults.unexplained import unexplained
@@ -28,8 +28,6 @@ from loomtest.harness.copper import expectation_of
 from loomtest.harness.model import BoolArray, Harness, IntArray, Limits
 from loomtest.readings.generic import UNKNOWN_LEADS_OHM, generic_handheld
 from loomtest.readings.model import Instrument, Readings
-
-_PART_SLACK_OHM = 0.2  # what wires and joints on the way to a part may add
 
 
 def judge(harness: Harness, readings: Readings, instrument: Instrument | None = None) -> Verdict:
@@ -109,9 +107,9 @@ def _assumed(meter: Instrument) -> tuple[str, ...]:
 def _part_slack_ohm(meter: Instrument) -> float:
     """What leads, touch and the wires on the way may add to a reading across a part."""
     if meter.method == "four-wire":
-        return _PART_SLACK_OHM
+        return PART_SLACK_OHM
     leads = UNKNOWN_LEADS_OHM[1] if meter.lead_ohms is None else meter.lead_ohms
-    return _PART_SLACK_OHM + leads + 3 * meter.lead_uncertainty_ohms + 3 * meter.touch_ohms
+    return PART_SLACK_OHM + leads + 3 * meter.lead_uncertainty_ohms + 3 * meter.touch_ohms
 
 
 def _probed(names: Sequence[str], seen: Observations, of: Sequence[Finding]) -> set[frozenset[str]]:

@@ -26,6 +26,7 @@ class GrowingReadings:
         self._folder, self._harness = folder, harness
         self._file = folder / runfile.READINGS_FILE
         self._read_bytes = self._lines = 0
+        self._header = b""
         self._readings: Readings | None = None
 
     def now(self) -> Readings:
@@ -40,6 +41,7 @@ class GrowingReadings:
             self._readings = load_readings(self._folder, self._harness)
             data, _ = runfile.split_torn(self._file.read_bytes())
             self._read_bytes, self._lines = len(data), data.count(b"\n")
+            self._header = data[: data.find(b"\n") + 1]
             return self._readings
         self._readings = _joined(self._readings, fresh, self._lines - 1)
         self._read_bytes += len(whole)
@@ -48,7 +50,7 @@ class GrowingReadings:
 
     def _rows(self, lines: bytes) -> Readings | None:
         """The new rows by themselves; None where they change what came before them."""
-        table = parse_table(decode(runfile.HEADER.encode() + lines, str(self._file)), str(self._file))
+        table = parse_table(decode(self._header + lines, str(self._file)), str(self._file))
         withdraws = table.columns.get("withdraws")
         if table.problems or (withdraws is not None and any(withdraws.texts)):
             return None

@@ -198,6 +198,39 @@ class RunWriter:
             raise ValueError(f"row {row} holds no reading to take back")
         return self.record(Reading(cells["from"], cells["to"], "", withdraws=row, note=note))
 
+    def rows(self) -> list[tuple[int, dict[str, str]]]:
+        """Every row of the run with its number, as cells by column: what was taken back among them."""
+        self.flush()
+        lines = (self.folder / runfile.READINGS_FILE).read_text("utf-8").split("\n")[:-1]
+        header, *rows = csv.reader(lines)
+        return [(number, dict(zip(header, cells, strict=True))) for number, cells in enumerate(rows, 1)]
+
+    def reading_in(self, row: int) -> Reading:
+        """The reading in `row` as it was recorded, but for its time. Raises ValueError."""
+        cells = self._cells(row)
+        if cells is None or not cells["value"]:
+            raise ValueError(f"row {row} holds no reading")
+        return Reading(
+            cells["from"],
+            cells["to"],
+            cells["value"],
+            quantity=Quantity[(cells["quantity"] or "resistance").upper()],
+            unit=cells["unit"],
+            current_a=_number(cells["current"]),
+            uncertainty=_number(cells["uncertainty"]),
+            range_ohms=_number(cells["range"]),
+            bonded_start=tuple(cells["bonded_from"].split()),
+            bonded_end=tuple(cells["bonded"].split()),
+            instrument=cells["instrument"],
+            temperature_c=_number(cells["temperature"]),
+            note=cells["note"],
+            round=int(cells["round"]) if cells.get("round") else None,
+        )
+
+    def check(self, reading: Reading) -> None:
+        """Raises ValueError for what `record` would refuse."""
+        self._line(reading)
+
     def seat(self, number: int, seats: Sequence[tuple[Clip, str]]) -> None:
         """Marker clips sit on these points in this round; on disk when this returns.
 
@@ -326,6 +359,10 @@ def _printable(cell: str) -> str:
 
 def _shown(number: float) -> str:
     return "OL" if number == float("inf") else repr(float(number))
+
+
+def _number(cell: str) -> float | None:
+    return float(cell) if cell else None
 
 
 def _or_empty(number: float | None) -> str:

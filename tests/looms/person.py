@@ -20,7 +20,7 @@ from loomtest.bench.session.events import Asked, Ended, Recorded
 from loomtest.bench.session.order import Order
 from loomtest.bench.session.session import Choices, Session
 from loomtest.harness.model import Harness
-from loomtest.readings.instrument import generic_handheld
+from loomtest.readings.generic import generic_handheld
 from loomtest.readings.load import load_readings
 from loomtest.readings.model import Readings
 from loomtest.readings.run import About, create_run
@@ -145,11 +145,18 @@ def sit(
                 tries = 0
             tries += 1
             before = session.step
+            if session.question is not None:
+                events = list(session.answer("poor-touch"))
+                continue
             if answer is not None and (events := answer(session, events)):
                 continue
             events = list(session.typed(0.0, person.shown(before)))
             touches += sum(isinstance(event, Recorded) for event in events)
-            if tries > 3 and not any(isinstance(event, Asked | Ended) for event in events):
+            if (
+                session.question is None
+                and tries > 3
+                and not any(isinstance(event, Asked | Ended) for event in events)
+            ):
                 events += session.key(0.0, "enter")
     readings = load_readings(folder, harness)
     return Sat(harness, readings, touches, len(made.steps), ended, tuple(asked))

@@ -5,10 +5,12 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass
 from functools import cached_property
+from statistics import median
 
 import numpy as np
 
 from loomtest.bench.plan.plan import Step
+from loomtest.diagnosis.faults.parts import PART_SLACK_OHM
 from loomtest.harness.copper import expectation_of, part_ohms
 from loomtest.harness.model import Harness, Wire
 from loomtest.readings.generic import UNKNOWN_LEADS_OHM
@@ -19,6 +21,11 @@ from loomtest.words.numbers import ohms
 DIODE_VOLTS = (0.1, 3.3)
 # What a person's fingers read when they hold both tips (common practice).
 FINGERS_OHM = (1e5, 1e7)
+
+
+LEARNT = 4  # good readings from which the leads' share is taken
+FAR, FAR_OHM = 20.0, 10.0  # so many times the most that is believed, and more than this, is asked back
+_JOINED_WHAT = ("continuity", "loops", "joints", "part")
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,6 +45,36 @@ class AtOnce:
         self._expectation = expectation_of(harness)
         self.lead_ohm = instrument.lead_ohms if instrument.lead_ohms is not None else 0.0
         self.lead_known = instrument.lead_ohms is not None or instrument.method == "four-wire"
+        self._lead_doubt_ohm = 2.0 * instrument.lead_uncertainty_ohms
+        self._offset_known = False  # the meter's own offset is in what the leads read
+        self._over_ohm: list[float] = []  # what good readings of wires have above their expectation
+
+    def zeroed(self, lead_ohm: float, uncertainty_ohm: float) -> None:
+        """The leads were read with this meter, their tips together: its offset is in that value too."""
+        self.lead_ohm, self.lead_known, self._offset_known = lead_ohm, True, True
+        self._lead_doubt_ohm = 2.0 * uncertainty_ohm
+
+    def learn(self, step: Step, value_ohm: float) -> None:
+        """A good reading of a wire: from `LEARNT` of them on, the leads' own share is known well enough.
+
+        The judge does the same with all readings at the end; what is good here is then good there.
+        """
+        if (self.lead_known and not self._learnt) or step.what not in ("continuity", "loops"):
+            return
+        if not math.isfinite(value_ohm):
+            return
+        self._over_ohm.append(value_ohm - (step.expected_ohms or 0.0))
+        if self._learnt:
+            self.lead_ohm, self.lead_known, self._offset_known = median(self._over_ohm), True, True
+            self._lead_doubt_ohm = self._digit_ohm(self.lead_ohm) / 2.0
+
+    @property
+    def _learnt(self) -> bool:
+        return len(self._over_ohm) >= LEARNT
+
+    def _digit_ohm(self, value_ohm: float) -> float:
+        ranges = self._instrument.ranges
+        return next((each.resolution_ohms for each in ranges if abs(value_ohm) <= each.up_to_ohms), 0.0)
 
     @cached_property
     def _index(self) -> dict[str, int]:
@@ -48,10 +85,11 @@ class AtOnce:
 
     def doubt_ohm(self, value_ohm: float) -> float:
         """What one reading may be off by: the maker's limit of error, the touch, and unknown leads."""
-        leads = self._instrument.lead_uncertainty_ohms * 2.0 if self.lead_known else UNKNOWN_LEADS_OHM[1]
+        leads = self._lead_doubt_ohm if self.lead_known else UNKNOWN_LEADS_OHM[1]
         limit = 0.0
         for each in self._instrument.ranges:
-            limit = abs(value_ohm) * each.percent / 100.0 + each.counts * each.resolution_ohms
+            counts = min(each.counts, 1.0) if self._offset_known else each.counts
+            limit = abs(value_ohm) * each.percent / 100.0 + counts * each.resolution_ohms
             if abs(value_ohm) <= each.up_to_ohms:
                 break
         return limit + 2.0 * self._instrument.touch_ohms + (0.0 if self._four_wire else leads)
@@ -88,6 +126,13 @@ class AtOnce:
         if not self.lead_ohm > 0.1 * ohm:  # nobody would see a difference, or nobody knows the value
             return text
         return f"{text}; with the leads the meter shows about {self.lead_ohm + ohm:.2g} Ω"
+
+    def out_of_proportion(self, step: Step, value: float) -> bool:
+        """A number that no wire or part there has: a unit or the decimal point was forgotten."""
+        if step.quantity == "diode" or not math.isfinite(value) or step.what not in _JOINED_WHAT:
+            return False
+        most = self._part_range(step)[1] if step.what == "part" else self._limit(step)
+        return value > max(FAR * most, FAR_OHM)
 
     def look(self, step: Step, value: float) -> Glance:
         """`value` in ohms, or in volts for a diode; +inf for over-range. Leads are taken off here."""
@@ -136,12 +181,12 @@ class AtOnce:
         # Parts across the same two nets stand in parallel: each bound by its conductances.
         low = 1.0 / sum(1.0 / max(pair[0], 1e-6) for pair in ranges)
         high = 1.0 / sum(1.0 / max(pair[1], 1e-6) for pair in ranges)
-        return low, high + self._harness.limits.continuity_ohms
+        return low, high + PART_SLACK_OHM
 
     def _limit(self, step: Step) -> float:
         expected = step.expected_ohms
         if expected is None or not math.isfinite(expected):
-            return self._harness.limits.continuity_ohms
+            return self._harness.expect.unknown_wire_to_ohms * max(1, len(step.wires))
         indices = [self._index[name] for name in step.wires]
         if not indices:
             return expected + self._harness.limits.bad_joint_milliohms / 1e3

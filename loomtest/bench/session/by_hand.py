@@ -6,7 +6,7 @@ from loomtest.bench.plan.plan import Step
 from loomtest.errors import nearest
 from loomtest.harness.model import Harness, connector_of
 from loomtest.harness.points import folded, read_point
-from loomtest.readings.model import Quantity
+from loomtest.readings.model import Instrument, Quantity
 from loomtest.readings.run import Reading
 from loomtest.readings.values import parse_unit, parse_value
 
@@ -16,6 +16,13 @@ LINE = "POINT POINT VALUE [note], such as X1:3 X4:1 0.12"
 def typed_value(text: str, quantity: Quantity = Quantity.RESISTANCE) -> float:
     """Ohms or volts of what was typed, +inf for over-range. Raises ValueError with what was expected."""
     return parse_value(text, quantity).number
+
+
+def quantity_of(step: Step | None, instrument: Instrument) -> Quantity:
+    """What a reading at this step is of, with this meter."""
+    if step is not None and step.quantity == "diode":
+        return Quantity.DIODE
+    return Quantity.RESISTANCE_4W if instrument.method == "four-wire" else Quantity.RESISTANCE
 
 
 def point_of(text: str, harness: Harness) -> str:

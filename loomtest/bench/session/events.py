@@ -48,6 +48,21 @@ class Recorded:
     text: str
 
 
+WhatHappened = Literal["mistyped", "poor-touch", "jumps"]
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """What were the readings in `rows`, that did not fit? Answered by `Session.answer`; `sentence` asks it.
+
+    The first two answers take the rows back, with that reason; the third keeps them: it comes and goes.
+    """
+
+    rows: tuple[int, ...]
+    sentence: str
+    choices: tuple[WhatHappened, ...] = ("mistyped", "poor-touch", "jumps")
+
+
 @dataclass(frozen=True, slots=True)
 class TakenBack:
     """The reading in row `of` was withdrawn by line `row`."""
@@ -86,7 +101,7 @@ class Ended:
     reason: str = ""
 
 
-Event = Asked | Recorded | TakenBack | Said | Bell | TurnTo | Ended
+Event = Asked | Recorded | Question | TakenBack | Said | Bell | TurnTo | Ended
 
 
 def touched(point: str) -> str:

@@ -3,12 +3,23 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Protocol
 
 from loomtest.bench.plan.adaptive import Guide
 from loomtest.bench.plan.plan import Plan, Step
 from loomtest.harness.model import Harness
 from loomtest.readings.growing import GrowingReadings
 from loomtest.readings.model import Instrument
+
+
+class NextStep(Protocol):
+    """What the session asks for the order of the probings; `Order` is one."""
+
+    def next(self) -> Step | None:
+        """The next probing."""
+
+    def skip(self, start: str, end: str) -> None:
+        """Leave this pair out."""
 
 
 class Order:

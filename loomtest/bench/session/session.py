@@ -8,44 +8,45 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Literal, Protocol
+from typing import Literal
 
 from loomtest.bench.meter.capture import Capture
-from loomtest.bench.meter.leads import LeadZero
-from loomtest.bench.meter.protocol import Shown, last_digit
+from loomtest.bench.meter.protocol import Shown
 from loomtest.bench.plan.plan import Step
 from loomtest.bench.session.at_once import AtOnce
-from loomtest.bench.session.by_hand import pair_of, step_between, typed_value
+from loomtest.bench.session.by_hand import pair_of, quantity_of, step_between, typed_value
+from loomtest.bench.session.corrections import Listed, listed, say_again, step_of, take_back
+from loomtest.bench.session.doubts import DoubtfulReading, Doubts
 from loomtest.bench.session.events import (
     Asked,
     Bell,
     Ended,
     Event,
-    Prompt,
+    Question,
     Recorded,
     Said,
     TakenBack,
     TurnTo,
+    WhatHappened,
     probe_prompt,
 )
+from loomtest.bench.session.lead_step import LeadStep
+from loomtest.bench.session.order import NextStep
 from loomtest.harness.model import Harness
-from loomtest.readings.model import Instrument, Quantity
+from loomtest.readings.model import Instrument
 from loomtest.readings.run import Reading, RunWriter
-from loomtest.readings.values import bare_number
 from loomtest.words.numbers import ohms
+from loomtest.words.sitting import (
+    REASONS,
+    instead_of,
+    kept_as_jumping,
+    out_of_proportion,
+    what_happened,
+    which_of_them,
+)
 
 Key = Literal["enter", "pedal", "back", "skip", "over-range", "stop"]
 WARN_S = 2.0  # the bell before an open is taken by time
-
-
-class NextStep(Protocol):
-    """What the session asks for the order of the probings; `bench.order.Order` is one."""
-
-    def next(self) -> Step | None:
-        """The next probing."""
-
-    def skip(self, start: str, end: str) -> None:
-        """Leave this pair out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,12 +55,6 @@ class Choices:
 
     live: bool = True
     open_after_s: float | None = None
-
-
-@dataclass
-class _Doubt:
-    row: int
-    value: float
 
 
 class Session:
@@ -73,11 +68,12 @@ class Session:
         self._glance = AtOnce(harness, instrument)
         self._ohms, self._volts = Capture(instrument), Capture(None)
         self._stage: Literal["leads-start", "probe", "leads-end", "ended"] = "probe"
-        self._zero = LeadZero()
-        self._start_zero_ohm: float | None = None
+        self._leads = LeadStep(writer, instrument, choices.live)
         self._step: Step | None = None
-        self._doubt: _Doubt | None = None
-        self._taken: list[tuple[int, Step]] = []
+        self._doubts = Doubts(self._glance.doubt_ohm)
+        self._question: Question | None = None
+        self._unsure = ""  # a typed value out of all proportion, until it is typed again or kept by Enter
+        self._steps: dict[int, Step] = {}  # by the row that was recorded for it
         self._note = ""
         self._last_text = ""
         self._live: Shown | None = None
@@ -109,6 +105,11 @@ class Session:
     def note(self) -> str:
         """The note that goes with the next reading."""
         return self._note
+
+    @property
+    def question(self) -> Question | None:
+        """The question that stands; nothing is taken until it is answered."""
+        return self._question
 
     @property
     def _capture(self) -> Capture:
@@ -171,51 +172,114 @@ class Session:
 
     def key(self, now_s: float, key: Key) -> list[Event]:
         """A key or the pedal."""
+        if key == "back":
+            return self.take_back()
         if self._stage in ("leads-start", "leads-end"):
             return self._key_at_leads(key)
         if key == "stop":
             return self._finish("stopped")
-        if key == "back":
-            return self._take_back()
         if self._step is None:
             return []
+        if self._question is not None:
+            # with both hands on the probes the pedal says it: the touch before was a poor one
+            return self.answer("poor-touch") if self._choices.live else [Said(which_of_them(), "doubt")]
+        if key == "enter" and self._unsure:
+            return self._record(now_s, self._unsure, self._number(self._unsure), None)
         if key == "skip":
             self._order.skip(self._step.start, self._step.end)
             return self._advance()
-        if key == "enter" and self._doubt is not None:
+        if key == "enter" and self._doubts.readings:
             return [Said("kept"), *self._advance()]
         return self._by_key(now_s)
 
     def typed(self, now_s: float, text: str) -> list[Event]:
         """A value typed by hand: `0.42`, `ol`, or `.` for the same as last."""
         text = text.strip()
+        if self._question is not None:
+            chosen = dict(zip("123", self._question.choices, strict=True)).get(text[:1])
+            return self.answer(chosen) if chosen else [Said(which_of_them(), "doubt")]
+        if words := instead_of(text):
+            return [Said(words, "doubt")]
         if text == ".":
             if not self._last_text:
                 return [Said("no value came before this one", "doubt")]
             text = self._last_text
         elif text.casefold() == "o":
             text = "OL"
-        quantity = (
-            Quantity.DIODE
-            if self._step is not None and self._step.quantity == "diode"
-            else Quantity.RESISTANCE
-        )
         try:
-            value = typed_value(text, quantity)
+            value = self._number(text)
             if self._stage in ("leads-start", "leads-end"):
-                return self._lead_touch(value, self._typed_step(text, value), wanted=1)
+                return self._lead_touch(self._leads.typed(text, value))
         except ValueError as error:
             return [Said(f"not taken: {error}", "bad"), Bell("bad")]
         if self._step is None:
             return []
+        if text != self._unsure and self._glance.out_of_proportion(self._step, value):
+            self._unsure = text
+            return [Said(out_of_proportion(text, self._glance.expected_text(self._step)), "doubt")]
         return self._record(now_s, text, value, None)
 
-    def _typed_step(self, text: str, value: float) -> float:
-        """The worth of the last digit typed, as far as text and instrument tell."""
-        number = bare_number(text)
-        printed = last_digit(text.strip().replace(",", ".")) if number is not None else 0.0
-        stated = (each.resolution_ohms for each in self._instrument.ranges if abs(value) <= each.up_to_ohms)
-        return max(printed, next(stated, 0.0))
+    def _number(self, text: str) -> float:
+        return typed_value(text, quantity_of(self._step, self._instrument))
+
+    def answer(self, what: WhatHappened) -> list[Event]:
+        """What the readings were that did not fit. The first two take them back; they stay in the record."""
+        asked, self._question = self._question, None
+        if asked is None:
+            return []
+        step = self._step
+        events: list[Event] = []
+        if what == "jumps" and step is not None:
+            events.append(Said(kept_as_jumping(step.start, step.end), "bad"))
+        elif what != "jumps":
+            for row in asked.rows:
+                events.append(TakenBack(take_back(self._writer, row, REASONS[what]), row))
+        return [*events, *self._advance()]
+
+    def readings(self) -> list[Listed]:
+        """Every reading of the run so far, those that were taken back among them."""
+        return listed(self._writer)
+
+    def say_again(self, row: int, text: str) -> list[Event]:
+        """The right value of an earlier reading of the run; that one is taken back."""
+        try:
+            back, again = say_again(self._writer, row, text.strip())
+        except ValueError as error:
+            return [Said(f"not taken: {error}", "bad")]
+        reading = self._writer.reading_in(again)
+        step = self._steps[again] = self._step_of(row)
+        glance = self._glance.look(step, typed_value(str(reading.value), reading.quantity))
+        good = glance.good and not glance.hands_off
+        told = Recorded(again, step.start, step.end, str(reading.value), good, glance.text)
+        return [TakenBack(back, row), told, *self._after_correction()]
+
+    def take_back(self, row: int | None = None) -> list[Event]:
+        """Take back a reading of the run, the last that stands where none is named, and ask for it again."""
+        if row is None:
+            row = next((one.row for one in reversed(self.readings()) if not one.withdrawn), None)
+        if row is None:
+            return [Said("nothing was taken yet", "doubt")]
+        try:
+            back = take_back(self._writer, row)
+        except ValueError as error:
+            return [Said(f"not taken back: {error}", "bad")]
+        step = self._step_of(row)
+        if self._stage == "leads-start":
+            return [TakenBack(back, row)]
+        return [TakenBack(back, row), *self._ask(step)]
+
+    def _step_of(self, row: int) -> Step:
+        """The step that a row was recorded for; rows of an earlier sitting have none of their own."""
+        return self._steps.get(row) or step_of(self._harness, self._writer, row)
+
+    def _after_correction(self) -> list[Event]:
+        """What is asked now: the same, unless the correction changed what comes next."""
+        if self._stage == "leads-start":
+            return []
+        step = self._order.next()
+        if step is None:
+            return [] if self._stage == "leads-end" else self._finish("complete")
+        return self._ask(step)
 
     def other_pair(self, text: str) -> list[Event]:
         """Two points typed by the person, to be read next."""
@@ -230,10 +294,10 @@ class Session:
     def _settled(self, now_s: float, value: float, shown: Shown) -> list[Event]:
         if self._stage in ("leads-start", "leads-end"):
             try:
-                return self._lead_touch(value, shown.step, wanted=self._zero.wanted)
+                return self._lead_touch(self._leads.touch(value, shown.step))
             except ValueError as error:
                 return [Said(f"{ohms(value)} is {error}", "doubt"), Bell("bad")]
-        if self._stage != "probe" or self._step is None:
+        if self._stage != "probe" or self._step is None or self._question is not None:
             return []
         return self._record(now_s, f"{value:.10g}", value, shown)
 
@@ -253,7 +317,7 @@ class Session:
             step.start,
             step.end,
             text,
-            quantity=self._quantity(step),
+            quantity=quantity_of(step, self._instrument),
             range_ohms=shown.range_ohm if shown is not None and math.isinf(value) else None,
             bonded_end=step.bonded,
             note=self._note,
@@ -262,57 +326,40 @@ class Session:
             row = self._writer.record(reading)
         except ValueError as error:
             return [Said(f"not taken: {error}", "bad"), Bell("bad")]
-        self._taken.append((row, step))
-        self._note, self._last_text = "", text
+        self._steps[row] = step
+        self._note, self._last_text, self._unsure = "", text, ""
         self._open_since_s, self._warned = (now_s if math.isinf(value) else math.inf), False
         glance = self._glance.look(step, value)
         good = glance.good and not glance.hands_off
         events: list[Event] = [Recorded(row, step.start, step.end, text, good, glance.text)]
-        return events + self._after(row, value, good, glance.text)
+        return events + self._after(step, DoubtfulReading(row, text, value), good, glance.text)
 
-    def _after(self, row: int, value: float, good: bool, text: str) -> list[Event]:
-        """What follows a reading that is on disk: the next pair, or the same one again."""
-        before, self._doubt = self._doubt, None
-        events: list[Event] = []
+    def _after(self, step: Step, reading: DoubtfulReading, good: bool, text: str) -> list[Event]:
+        """What follows a reading that is on disk: the next pair, the same one again, or a question."""
+        odd = self._doubts.odd_beside(reading.value)
         if good:
-            if before is not None:
-                back = self._writer.withdraw(before.row, "touched again: the first touch was poor")
-                events.append(TakenBack(back, before.row))
+            self._glance.learn(step, reading.value)
+            odd = self._doubts.readings
+        elif not self._doubts.add(reading):
+            return [Said(f"{text}: touch again or press Enter to keep", "bad"), Bell("bad")]
+        events: list[Event] = [] if good else [Said("the same twice: kept", "bad")]
+        if not odd:
             return [*events, Bell("taken"), *self._advance()]
-        if before is not None and self._agree(before.value, value):
-            return [Said("the same twice: kept", "bad"), Bell("taken"), *self._advance()]
-        self._doubt = _Doubt(row, value)
-        return [Said(f"{text}: touch again or press Enter to keep", "bad"), Bell("bad")]
-
-    def _agree(self, one: float, two: float) -> bool:
-        if math.isinf(one) or math.isinf(two):
-            return one == two
-        return abs(one - two) <= max(0.1 * max(abs(one), abs(two)), self._glance.doubt_ohm(two))
-
-    def _quantity(self, step: Step) -> Quantity:
-        if step.quantity == "diode":
-            return Quantity.DIODE
-        four_wire = self._instrument.method == "four-wire"
-        return Quantity.RESISTANCE_4W if four_wire else Quantity.RESISTANCE
-
-    def _take_back(self) -> list[Event]:
-        if not self._taken:
-            return [Said("nothing was taken in this sitting", "doubt")]
-        row, step = self._taken.pop()
-        back = self._writer.withdraw(row, "taken back at the bench")
-        return [TakenBack(back, row), *self._ask(step)]
+        asks = what_happened(step.start, step.end, [one.text for one in odd])
+        self._question = Question(tuple(one.row for one in odd), asks)
+        return [*events, Bell("bad"), self._question]
 
     # -- prompts -----------------------------------------------------------------------------------
 
     def _advance(self) -> list[Event]:
-        self._doubt = None
         step = self._order.next()
         if step is None:
             return self._finish("complete")
         return self._ask(step)
 
     def _ask(self, step: Step) -> list[Event]:
-        before, self._step, self._stage, self._doubt = self._step, step, "probe", None
+        before, self._step, self._stage = self._step, step, "probe"
+        self._doubts, self._question, self._unsure = Doubts(self._glance.doubt_ohm), None, ""
         self._open_since_s, self._warned = math.inf, False
         expected = self._glance.prompt_text(step)
         self._ohms.expect(self._glance.most_ohm(step))
@@ -323,31 +370,17 @@ class Session:
         return [*events, Asked(probe_prompt(self._harness, step, expected, before))]
 
     def _ask_leads(self, stage: Literal["leads-start", "leads-end"]) -> list[Event]:
-        self._stage, self._zero, self._step = stage, LeadZero(), None
-        self._zero.touch_ohm = self._instrument.touch_ohms
-        if self._choices.live:
-            sentence = f"Hold the two tips together, {self._zero.wanted} times, apart in between."
-        else:
-            sentence = "Hold the two tips together and type what the meter shows."
-        about = ("What the leads have themselves is taken off every reading.", "Enter leaves it out.")
-        return [Asked(Prompt("leads", sentence, about=about, expected="expected 0.1 to 0.5 Ω"))]
+        self._stage, self._step = stage, None
+        return self._leads.ask("start" if stage == "leads-start" else "end")
 
-    def _lead_touch(self, value: float, resolution: float, wanted: int) -> list[Event]:
-        self._zero.wanted = wanted
-        if not self._zero.add(value, resolution):
-            left = self._zero.wanted - len(self._zero.values_ohm)
-            return [Bell("taken"), Said(f"leads {ohms(value)}; {left} more: apart, and together again")]
-        when = "start" if self._stage == "leads-start" else "end"
-        ohm, uncertainty = self._zero.ohm, self._zero.uncertainty_ohm
-        self._writer.note_leads(when, round(ohm, 7), round(uncertainty, 7))
-        words = f"leads {ohms(ohm)}, standard uncertainty {ohms(uncertainty)}"
-        if when == "start":
-            self._start_zero_ohm = ohm
-            self._glance.lead_ohm, self._glance.lead_known = ohm, True
-            return [Bell("taken"), Said(words, "good"), *self._advance()]
-        if self._start_zero_ohm is not None:
-            words += f"; drift since the start {1e3 * (ohm - self._start_zero_ohm):+.0f} mΩ"
-        return [Said(words, "good"), *self._end()]
+    def _lead_touch(self, told: tuple[list[Event], bool]) -> list[Event]:
+        events, done = told
+        if not done:
+            return events
+        if self._stage == "leads-end":
+            return [*events, *self._end()]
+        self._glance.zeroed(self._leads.ohm, self._leads.uncertainty_ohm)
+        return [*events, *self._advance()]
 
     def _key_at_leads(self, key: Key) -> list[Event]:
         if key == "stop" or (key in ("enter", "skip") and self._stage == "leads-end"):
@@ -360,7 +393,7 @@ class Session:
 
     def _finish(self, status: Literal["complete", "stopped"]) -> list[Event]:
         self._stop_status = status
-        if self._taken and self._start_zero_ohm is not None:
+        if self._steps and self._leads.start_ohm is not None:
             return self._ask_leads("leads-end")
         return self._end()
 

@@ -17,6 +17,8 @@ from loomtest.harness.copper import part_ohms
 from loomtest.harness.model import BoolArray, Harness, IntArray, Wire
 from loomtest.readings.model import Quantity, Readings
 
+PART_SLACK_OHM = 0.2  # what wires and joints on the way to a part may add: at the bench and in the verdict
+
 
 @dataclass(frozen=True)
 class PartReport:

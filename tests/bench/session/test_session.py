@@ -13,7 +13,17 @@ import pytest
 
 from loomtest.bench.meter.protocol import Shown
 from loomtest.bench.plan.plan import Step
-from loomtest.bench.session.events import Asked, Bell, Ended, Event, Recorded, Said, TakenBack, TurnTo
+from loomtest.bench.session.events import (
+    Asked,
+    Bell,
+    Ended,
+    Event,
+    Question,
+    Recorded,
+    Said,
+    TakenBack,
+    TurnTo,
+)
 from loomtest.bench.session.session import Choices, Session
 from loomtest.harness.load import load_harness
 from loomtest.harness.model import Harness
@@ -129,10 +139,109 @@ def test_a_doubtful_value_is_kept_asked_again_and_taken_back_by_a_good_one(make:
     assert said.text == "0.83 Ω where 16 mΩ is expected: touch again or press Enter to keep"
     assert of(Bell, new) == [Bell("bad")] and not of(Asked, new)
     new = bench.touch(0.017)
-    assert [r["value"] for r in bench.rows()] == ["0.83", "0.017", ""]
-    assert bench.rows()[2]["withdraws"] == "1"
+    (asked,) = of(Question, new)
+    assert asked.rows == (1,) and "read 0.83" in asked.sentence and not of(Asked, new)
+    assert bench.touch(0.5) == []  # nothing is taken until it is answered
+    new = bench.key("pedal")  # both hands hold the probes: the first touch was a poor one
+    assert [(r["value"], r["withdraws"], r["note"]) for r in bench.rows()] == [
+        ("0.83", "", ""),
+        ("0.017", "", ""),
+        ("", "1", "poor touch"),
+    ]
     assert len(of(TakenBack, new)) == 1
     assert len(of(Asked, new)) == 1
+
+
+@pytest.mark.parametrize(
+    ("key", "withdrawn"),
+    [("1", {"1": "mistyped", "2": "mistyped"}), ("2", {"1": "poor touch", "2": "poor touch"}), ("3", {})],
+)
+def test_all_that_did_not_fit_is_taken_back_with_the_reason_or_kept(
+    make: Make, key: str, withdrawn: dict[str, str]
+) -> None:
+    bench = make(JOINED, APART, live=False)
+    for text in ("3", "7", "0.017"):
+        new = bench.session.typed(0.0, text)
+    assert of(Question, new)[0].rows == (1, 2)
+    (again,) = bench.session.typed(0.0, "x")
+    assert isinstance(again, Said) and "1, 2 or 3" in again.text
+    new = bench.session.typed(0.0, key)
+    rows = bench.rows()
+    assert [r["value"] for r in rows if r["value"]] == ["3", "7", "0.017"]
+    assert {r["withdraws"]: r["note"] for r in rows if r["withdraws"]} == withdrawn
+    assert len(of(Asked, new)) == 1
+
+
+def test_a_slip_beside_two_values_that_agree_is_asked_about_too(make: Make) -> None:
+    bench = make(JOINED, APART, live=False)
+    for text in ("3", "0.8", "0.8"):
+        new = bench.session.typed(0.0, text)
+    assert of(Question, new)[0].rows == (1,)
+    assert of(Asked, bench.session.typed(0.0, "1"))
+    assert [r["withdraws"] for r in bench.rows()] == ["", "", "", "1"]
+
+
+def test_a_value_out_of_all_proportion_is_asked_back_before_it_is_recorded(make: Make) -> None:
+    bench = make(JOINED, APART, live=False)
+    new = bench.session.typed(0.0, "300")
+    assert "300 where 16 mΩ is expected?" in of(Said, new)[0].text and bench.rows() == []
+    bench.session.typed(0.0, "0.017")  # it was meant otherwise
+    assert [r["value"] for r in bench.rows()] == ["0.017"]
+    other = make(JOINED, APART, live=False)
+    other.session.typed(0.0, "300")
+    other.key("enter")
+    assert [r["value"] for r in other.rows()] == ["300"]
+
+
+@pytest.mark.parametrize(
+    ("word", "answer"),
+    [("short", "such as 0.3"), ("no", "ol where"), ("Yes", "beep alone"), ("good", "such as 0.3")],
+)
+def test_words_are_answered_with_what_to_type(make: Make, word: str, answer: str) -> None:
+    bench = make(JOINED, live=False)
+    (said,) = bench.session.typed(0.0, word)
+    assert isinstance(said, Said) and answer in said.text
+    assert bench.rows() == []
+
+
+@pytest.mark.parametrize("text", ["OL", "ol", "o", "0L", "O.L", "open"])
+def test_over_range_in_every_spelling(make: Make, text: str) -> None:
+    bench = make(APART, JOINED, live=False)
+    new = bench.session.typed(0.0, text)
+    assert of(Recorded, new)[0].good and of(Asked, new)
+
+
+def test_any_reading_is_said_again_or_taken_back_also_of_an_earlier_sitting(
+    make: Make, harness: Harness
+) -> None:
+    bench = make(JOINED, APART, APART, JOINED, live=False)
+    for text in ("0.017", "OL"):
+        bench.session.typed(0.0, text)
+    new = bench.session.say_again(1, ",018")
+    assert of(TakenBack, new) == [TakenBack(3, 1)]
+    assert of(Recorded, new)[0].row == 4 and of(Recorded, new)[0].good
+    assert [(r["from"], r["value"], r["withdraws"], r["note"]) for r in bench.rows()][2:] == [
+        ("X1:1", "", "1", "corrected"),
+        ("X1:1", ".018", "", ""),
+    ]
+    (refused,) = bench.session.say_again(1, "0.02")  # it was taken back already
+    assert isinstance(refused, Said) and refused.tone == "bad"
+    (refused,) = bench.session.say_again(4, "zero")
+    assert isinstance(refused, Said) and len(bench.rows()) == 4  # nothing is withdrawn for a slip
+    assert [(one.row, one.withdrawn) for one in bench.session.readings()] == [(1, 3), (2, 0), (4, 0)]
+    later = Session(harness, bench.writer, Fixed(JOINED), bench.instrument, Choices(live=False))
+    later.begin()
+    new = later.take_back(2)
+    assert of(TakenBack, new) == [TakenBack(5, 2)]
+    assert of(Asked, new)[0].prompt.expected == "expected over-range"
+
+
+def test_the_last_reading_is_taken_back_at_the_leads_prompt_too(make: Make) -> None:
+    bench = make(JOINED, four_wire=False, live=False)
+    bench.session.typed(0.0, "0.2")
+    bench.session.typed(0.0, "0.2")
+    assert of(Asked, bench.key("back"))[0].prompt.kind == "probe"
+    assert [r["withdraws"] for r in bench.rows()] == ["", "1"]
 
 
 def test_the_same_doubtful_value_twice_is_believed(make: Make) -> None:

@@ -145,7 +145,15 @@ def __getattr__(name: str) -> Any:
 def compare(
     harness: Harness, before: Readings, after: Readings, instrument: Instrument | None = None
 ) -> Change:
-    """What changed between two runs with one `instrument`: pairs, and faults gone, remaining and new."""
+    """What changed between two runs with one `instrument`: pairs, and faults gone, remaining and new.
+
+    >>> harness = loomtest.load_harness("orchard_tractor")
+    >>> names = "orchard_tractor/1_before", "orchard_tractor/3_final"
+    >>> runs = [loomtest.load_readings(name, harness) for name in names]
+    >>> change = loomtest.compare(harness, *runs)
+    >>> change.before, change.after, [finding.fault for finding in change.gone]
+    ('fail', 'pass', ['short', 'high-resistance', 'crossed', 'open'])
+    """
     from loomtest.diagnosis.change.change import Side, change_between
     from loomtest.words.verdict import judge
 
@@ -159,6 +167,10 @@ def frame(answer: Verdict | Plan | Change | Readings, rows: str = "") -> pd.Data
     Of a verdict `rows` is "wires" (without it), "findings", "undecided", "nets" or "untested"; of a plan
     "steps", of a change "pairs", of readings "readings". Raises ValueError, naming those that there are, for
     another word.
+
+    >>> steps = loomtest.frame(loomtest.plan(loomtest.load_harness("orchard_tractor"), "none"))
+    >>> list(steps.columns)
+    ['step', 'what', 'from', 'to', 'expected_ohms', 'proves']
     """
     import pandas as pd
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import inspect
+from collections.abc import Mapping
 from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
@@ -13,6 +14,7 @@ import pytest
 import loomtest
 from loomtest import errors
 from loomtest.commands import app
+from loomtest.diagnosis.judge import judge as diagnosed
 
 SAMPLES = Path(__file__).parents[1] / "sample_runs"
 
@@ -67,7 +69,7 @@ def test_what_the_public_functions_return_is_a_public_type(
     for record in (verdict, harness, readings):  # and so is everything that stands in one
         for value in vars(record).values():
             first = value[0] if isinstance(value, tuple) and value else value
-            if type(first).__module__.startswith("loomtest."):
+            if type(first).__module__.startswith("loomtest.") and not isinstance(first, Mapping):
                 assert getattr(loomtest, type(first).__name__) is type(first)
 
 
@@ -91,3 +93,18 @@ def test_readings_make_a_frame(readings: loomtest.Readings) -> None:
     assert set(rows.quantity) <= {quantity.name.lower() for quantity in loomtest.Quantity}
     with pytest.raises(ValueError, match="expected readings"):
         loomtest.frame(readings, "wires")
+
+
+def test_a_verdict_says_itself(harness: loomtest.Harness, readings: loomtest.Readings) -> None:
+    verdict = loomtest.judge(harness, readings)
+    assert len(repr(verdict)) < 160 and "\n" not in repr(verdict)
+    assert harness.name in repr(verdict) and "4 faults" in repr(verdict)
+    printed = str(verdict).splitlines()
+    assert printed[0] == harness.name and max(map(len, printed)) <= 80
+    assert printed[-1].endswith("safe.")
+    html = verdict._repr_html_()
+    assert html.count("<tr>") == 1 + len(verdict.findings)
+    odd = replace(verdict, harness="<b>")
+    assert "<b><b>" not in odd._repr_html_() and "&lt;b&gt;" in odd._repr_html_()
+    assert verdict.to_json().keys() == diagnosed(harness, readings).to_json().keys()
+    assert loomtest.judge(harness, readings) == verdict

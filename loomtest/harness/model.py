@@ -123,6 +123,20 @@ class Harness:
     `points`: those of the wire list in order of first mention, then the declared cavities that no wire
     uses. A point's code is its index there. `source` is the path that was given, `files` what was read
     there: harness.toml, where there is one, and the wire list.
+
+    >>> harness = loomtest.load_harness("orchard_tractor")
+    >>> harness.wires[0].name, harness.wires[0].start, harness.wires[0].end
+    ('W1', 'BATT+', 'X7:1')
+
+    `nets` are the points that wires and fuses join; they hold codes, which `points` turns into names:
+
+    >>> charge_lamp = harness.nets[1]
+    >>> charge_lamp.name, [harness.points[code] for code in charge_lamp.points]
+    ('charge lamp', ['X4:2', 'X1:2'])
+    >>> [harness.wires[index].name for index in charge_lamp.conductors]
+    ['W4']
+    >>> harness.nets[harness.net_of[harness.code_of["X1:2"]]].name
+    'charge lamp'
     """
 
     name: str

@@ -91,6 +91,13 @@ class Readings:
     NaN where absent. `row`: (n,) line in the file, header = 1.
     `bonded`: for a reading with clips, its index to (codes tied to start, codes tied to end).
     `marked`: touches against the common of marker clips, which stand in none of the columns.
+
+    >>> harness = loomtest.load_harness("orchard_tractor")
+    >>> readings = loomtest.load_readings("orchard_tractor/1_before", harness)
+    >>> readings.points[readings.start[0]], readings.points[readings.end[0]], float(readings.value[0])
+    ('BATT+', 'X7:1', 0.007)
+    >>> float(loomtest.frame(readings).value.max())
+    inf
     """
 
     points: tuple[str, ...]

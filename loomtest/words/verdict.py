@@ -9,6 +9,7 @@ from loomtest.diagnosis.verdict import Verdict
 from loomtest.harness.model import Harness
 from loomtest.readings.model import Instrument, Readings
 from loomtest.words.danger import ranked
+from loomtest.words.spoken import spoken
 
 
 def judge(harness: Harness, readings: Readings, instrument: Instrument | None = None) -> Verdict:
@@ -17,7 +18,7 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
     The instrument is the one given, else the run's own, else a generic 3½-digit handheld meter, which the
     verdict's notes then say. Never raises for what readings say of each other.
     """
-    return worded(harness, diagnosed(harness, readings, instrument))
+    return spoken(harness, worded(harness, diagnosed(harness, readings, instrument)))
 
 
 def worded(harness: Harness, verdict: Verdict) -> Verdict:

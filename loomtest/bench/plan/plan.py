@@ -167,6 +167,12 @@ def plan(harness: Harness, isolation: IsolationLevel | None = None, joints: bool
 
     `isolation`: the level to prove; that of the harness's limits where None. `joints`: also the readings
     that make every wire's own resistance identifiable. Pure; the same harness gives the same plan.
+
+    >>> made = loomtest.plan(loomtest.load_harness("orchard_tractor"), "bonded")
+    >>> len(made.steps), made.totals["continuity"], made.totals["isolation"]
+    (33, 20, 12)
+    >>> made.steps[0].start, made.steps[0].end, made.steps[0].proves
+    ('GND2', 'X2:5', 'W19 joined')
     """
     level = harness.limits.isolation if isolation is None else isolation
     inside, cells = _inside(harness)

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from loomtest.diagnosis.verdict import Finding, Suspect, Untested, Verdict, WireRow
 from loomtest.harness.model import Harness
+from loomtest.words.conditions import REHEARSAL, conditions
 from loomtest.words.labels import FAULT_SIGN, FAULT_WORD, OUTCOME_TONE
 from loomtest.words.lines import WIDTH, Line, all_of, folded, sentence, wrapped
 from loomtest.words.numbers import counted, ohms
@@ -21,7 +22,10 @@ NOT_A_LICENCE = "This says what was measured on the bench. It does not say that 
 def verdict_lines(verdict: Verdict, harness: Harness) -> list[Line]:
     """The whole verdict: answer first, faults by danger, what was not measured, then the joints."""
     lines = [Line(verdict.harness, "head")]
+    if verdict.rehearsal:
+        lines += wrapped(REHEARSAL, tone="doubt")
     lines += wrapped(headline(verdict, harness), tone=OUTCOME_TONE[verdict.verdict])
+    lines += wrapped(*conditions(verdict))
     found = verdict.findings
     doubtful = doubts(verdict, harness)
     lines += _findings(found, 1, "bad", harness)

@@ -28,8 +28,8 @@ def test_every_other_value_is_told_with_the_usual_one(tmp_path: Path) -> None:
         ("limits.bad_joint_milliohms", 1e9),
         ("limits.isolation", "none"),
     ]
-    at_run = changed_settings(load_harness(tmp_path), run_temperature_c=20.0)
-    assert "expect.temperature_c" not in {s.key for s in at_run}
+    cold, hot = (changed_settings(load_harness(tmp_path), celsius) for celsius in (18.0, 299.0))
+    assert [s.key for s in hot if s not in cold] == ["run.temperature_c"]
 
 
 def test_the_verdict_counts_what_was_taken_back_and_names_the_settings(tmp_path: Path) -> None:

@@ -18,13 +18,22 @@ from loomtest.evidence.page.first import MOST_SAID, bare_mark, looked_at, meanin
 from loomtest.evidence.page.measured import how_measured, limits_held, meter_ranges, source_name
 from loomtest.evidence.page.wires import axis_of, wire_rows
 from loomtest.evidence.pictures.closeup import closeups
-from loomtest.evidence.pictures.drawing import Drawing, bands, paint_rules, palette, to_svg, visible
+from loomtest.evidence.pictures.drawing import (
+    Drawing,
+    bands,
+    paint_rules,
+    palette,
+    to_svg,
+    visible,
+    with_caption,
+)
 from loomtest.evidence.pictures.look import DARK, LIGHT
 from loomtest.evidence.pictures.loom import MOST_HUBS, loom_picture
 from loomtest.evidence.pictures.png import save_png
 from loomtest.harness.model import Harness, Wire, connector_of
 from loomtest.readings.model import Instrument, Readings
 from loomtest.words.cautions import CAUTIONS
+from loomtest.words.conditions import REHEARSAL, conditions
 from loomtest.words.labels import FAULT_WORD, NET_WORD, OUTCOME_TONE, ROW_TONE
 from loomtest.words.lines import held, sentence
 from loomtest.words.numbers import counted, ohms, percent
@@ -83,7 +92,8 @@ def _save(path: Path, text: str) -> None:
 def board_of(harness: Harness, verdict: Verdict) -> Drawing:
     """The picture of the loom, its faults numbered as in the report."""
     found = verdict.findings[:MOST_FAULTS]
-    return loom_picture(harness, found, doubts(verdict, harness)[:MOST_FAULTS])
+    board = loom_picture(harness, found, doubts(verdict, harness)[:MOST_FAULTS])
+    return with_caption(board, REHEARSAL) if verdict.rehearsal else board
 
 
 def report_page(
@@ -145,6 +155,8 @@ def _answer(
         "facts": [fact for fact in facts if fact],
         "tone": OUTCOME_TONE[verdict.verdict],
         "say": headline(verdict, harness),
+        "rehearsal": REHEARSAL if verdict.rehearsal else "",
+        "conditions": conditions(verdict),
         "joints": held("Joints: " + joints_sentence(verdict)),
         "tally": tally(verdict),
         "looked_at": looked_at(verdict),

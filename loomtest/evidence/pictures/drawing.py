@@ -107,6 +107,17 @@ class Drawing:
     cuts: tuple[float, ...] = ()
 
 
+def with_caption(drawing: Drawing, caption: str) -> Drawing:
+    """The drawing with a line of words below it, in its text for those who hear it too."""
+    words = Words(drawing.width / 2, drawing.top + drawing.height + 20, caption, 14, "ink", "middle", True)
+    return replace(
+        drawing,
+        height=drawing.height + 32,
+        text=f"{caption} {drawing.text}",
+        items=[*drawing.items, words],
+    )
+
+
 def bands(drawing: Drawing) -> list[Drawing]:
     """The drawing cut across at its `cuts`; each item goes where its upper end lies."""
     edges = [drawing.top, *drawing.cuts, drawing.top + drawing.height]

@@ -9,11 +9,21 @@ from pathlib import Path
 from loomtest.diagnosis.change.change import Change, Side
 from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.errors import InputError, Problem
-from loomtest.evidence.pictures.drawing import Dot, Drawing, Item, Polyline, Shape, Words, to_svg
+from loomtest.evidence.pictures.drawing import (
+    Dot,
+    Drawing,
+    Item,
+    Polyline,
+    Shape,
+    Words,
+    to_svg,
+    with_caption,
+)
 from loomtest.evidence.pictures.ends import mark_shapes
 from loomtest.evidence.pictures.png import save_png
 from loomtest.evidence.plots.rows import PlotRow, plot_rows
 from loomtest.harness.model import Harness
+from loomtest.words.conditions import REHEARSAL
 from loomtest.words.labels import FAULT_WORD, OUTCOME_TONE
 from loomtest.words.numbers import ohms
 from loomtest.words.plain import headline
@@ -41,6 +51,8 @@ def write_plots(harness: Harness, change: Change, before: Side, after: Side, out
         ("circuits", circuits_plot(harness, change)),
         ("faults", faults_plot(harness, change, before.verdict, after.verdict)),
     ):
+        if before.verdict.rehearsal or after.verdict.rehearsal:
+            drawing = with_caption(drawing, REHEARSAL)
         save_png(drawing, out / f"{name}.png")
         (out / f"{name}.svg").write_text(
             to_svg(drawing, alone=True, ident=name), encoding="utf-8", newline="\n"

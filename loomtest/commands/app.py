@@ -46,6 +46,7 @@ def _root(
 
 # Importing a verb registers it with the application above, which it imports: last, and for that alone.
 from loomtest.commands import (  # noqa: E402, F401
+    bench,
     check,
     compare,
     demo,

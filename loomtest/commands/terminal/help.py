@@ -42,7 +42,7 @@ _SHELL = {
 }
 JOB = (
     ("Before you measure", ("new", "check", "plan", "swap")),
-    ("While you measure", ("log", "wiggle", "ports")),
+    ("While you measure", ("bench", "log", "wiggle", "ports")),
     ("What it means", ("judge", "compare", "report")),
     ("The record", ("keep", "history", "verify")),
     ("To try it", ("demo",)),

@@ -1,0 +1,1 @@
+"""The bench page: the whole job in a browser, over the same functions as the commands."""

@@ -1,0 +1,88 @@
+"""What a sitting makes of commands: one reading for one touch, whatever the network does."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from loomtest.web.place import Loom
+from loomtest.web.sitting import Sitting, SittingWishes
+
+
+@pytest.fixture
+def sitting(loom: Path) -> Iterator[Sitting]:
+    made = Sitting(Loom("tail", loom), loom / "runs" / "run-1", SittingWishes())
+    yield made
+    made.close()
+
+
+def seen(sitting: Sitting) -> dict[str, Any]:
+    prompt = sitting.state()["prompt"]
+    return {"row": sitting.last_row, "from": prompt["from"], "to": prompt["to"]}
+
+
+def value(sitting: Sitting, text: str, name: str = "", **more: Any) -> dict[str, Any]:
+    return sitting.do({"do": "value", "text": text, "id": name, "seen": seen(sitting), **more})
+
+
+def recorded(sitting: Sitting) -> list[dict[str, str]]:
+    with (sitting.folder / "readings.csv").open() as file:
+        return list(csv.DictReader(file))
+
+
+def test_the_same_command_twice_is_one_reading(sitting: Sitting) -> None:
+    before = seen(sitting)
+    first = value(sitting, "0.2", "a")
+    again = sitting.do({"do": "value", "text": "0.2", "id": "a", "seen": before})
+    assert again == first
+    assert len(recorded(sitting)) == 1
+
+
+def test_what_was_meant_for_another_prompt_is_not_recorded(sitting: Sitting) -> None:
+    before = seen(sitting)
+    value(sitting, "0.2", "a")
+    change = sitting.do({"do": "value", "text": "0.9", "id": "b", "seen": before})
+    assert change["refused"]
+    assert "Not recorded: 0.9" in change["said"]["text"]
+    assert [row["value"] for row in recorded(sitting)] == ["0.2"]
+
+
+def test_a_value_that_comes_again_after_a_restart_is_known(loom: Path) -> None:
+    first = Sitting(Loom("tail", loom), loom / "runs" / "run-1", SittingWishes())
+    before = seen(first)
+    value(first, "0.2", "a")
+    first.close()
+    sitting = Sitting(Loom("tail", loom), loom / "runs" / "run-1", SittingWishes())
+    change = sitting.do({"do": "value", "text": "0.2", "id": "a", "seen": before})
+    assert "recorded already" in change["said"]["text"]
+    assert len(recorded(sitting)) == 1
+    sitting.close()
+
+
+def test_a_poor_first_touch_is_crossed_out_by_the_next(sitting: Sitting) -> None:
+    assert value(sitting, "OL")["prompt"]["from"] == seen(sitting)["from"]
+    change = value(sitting, "0.2")
+    assert [(row["value"], row["back"]) for row in change["rows"]] == [("0.2", False), ("OL", True)]
+
+
+def test_any_reading_is_crossed_out(sitting: Sitting) -> None:
+    for _ in range(3):
+        value(sitting, "0.2")
+    change = sitting.do({"do": "withdraw", "row": 1, "id": "w"})
+    assert [(row["row"], row["back"]) for row in change["rows"]] == [(1, True)]
+    assert recorded(sitting)[-1]["withdraws"] == "1"
+    unknown = sitting.do({"do": "withdraw", "row": 77, "id": "x"})
+    assert unknown["rows"] == []
+
+
+def test_a_command_of_any_shape_does_no_harm(sitting: Sitting) -> None:
+    for command in ({}, {"do": 3}, {"do": "value", "text": None}, {"do": "again", "row": "x"},
+                    {"do": "pair", "text": "X1:1"}, {"seen": {"row": "?"}, "do": "value", "text": "0.2"},
+                    {"do": "value", "text": "9" * 5000, "seen": seen(sitting)},
+                    {"do": "value", "text": "short", "seen": seen(sitting)}):  # fmt: skip
+        sitting.do(command)
+    assert all(len(row["value"]) <= 400 for row in recorded(sitting))

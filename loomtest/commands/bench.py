@@ -27,7 +27,7 @@ def bench(
     port: Annotated[
         int,
         typer.Option(
-            help="The port to serve on; a free one without it.", min=0, max=65535, show_default=False
+            help="The port to serve on (default: a free one).", min=0, max=65535, show_default=False
         ),
     ] = 0,
     no_browser: Annotated[

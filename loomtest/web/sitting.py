@@ -83,11 +83,15 @@ class Sitting:
         self._glance = AtOnce(self._harness, instrument)
         self._order = Order(self._harness, folder, plan(self._harness), instrument)
         self.total = self._order.total
-        choices = Choices(live=self.meter is not None)
-        self._session = Session(self._harness, self._writer, self._order, instrument, choices)
+        self._instrument = instrument
+        self._session = self._new_session()
         self._four_wire = instrument.method == "four-wire"
         self._began_s, self._began_rows = time.monotonic(), len(self.rows)
         self._begin()
+
+    def _new_session(self) -> Session:
+        choices = Choices(live=self.meter is not None)
+        return Session(self._harness, self._writer, self._order, self._instrument, choices)
 
     def _opened(self, stated: Instrument | None) -> RunWriter:
         if (self.folder / READINGS_FILE).is_file():
@@ -185,10 +189,21 @@ class Sitting:
         if what == "again":
             return self._again(command)
         if what == "leads":
-            return session.leads(text)
+            return self._leads_typed(text)
         if what == "withdraw":
             return self._withdrawn(command.get("row"))
         return []
+
+    def _leads_typed(self, text: str) -> list[Event]:
+        """What the tips read together: the session begins again with it, while it holds no reading."""
+        if self.rows or self.meter is not None:
+            return [Said(words.LEADS_TOO_LATE, "doubt")]
+        session = self._new_session()
+        session.begin()
+        events = session.typed(time.monotonic(), text)
+        if session.step is not None:  # the value was taken, and the first pair is asked
+            self._session = session
+        return events
 
     def _withdrawn(self, number: object) -> list[Event]:
         """Any reading crossed out; its pair is asked again when its turn comes."""

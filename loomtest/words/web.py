@@ -21,6 +21,7 @@ SHORT_CAUTIONS = (
     "The vehicle's own manual and local rules come first. Check lights and brakes before the road.",
 )
 CROSSED_OUT = "crossed out on the bench page"
+LEADS_TOO_LATE = "The leads are measured before the first reading of a run."
 NOTHING_YET = "Nothing has been measured yet."
 
 TITLE = "loomtest bench"

@@ -33,7 +33,8 @@ _VALUES = {
     "temperature": "DEGREES", "open_after": "SECONDS", "flex": "SECONDS", "seconds": "SECONDS",
     "least": "SECONDS", "scans": "COUNT", "samples": "COUNT", "touch": "PIN", "start": "POINT",
     "end": "POINT", "against": "HARNESS", "harness": "HARNESS", "connector": "CONNECTOR",
-    "worked_on": "CONNECTOR", "cavities": "CONNECTOR=CAVITIES", "face": "CONNECTOR=ROWS",
+    "port": "NUMBER", "address": "ADDRESS", "worked_on": "CONNECTOR", "cavities": "CONNECTOR=CAVITIES",
+    "face": "CONNECTOR=ROWS",
     "side": "wire|mating|both", "isolation": "full|neighbours|bonded|none",
 }  # fmt: skip
 _SHELL = {

@@ -96,6 +96,7 @@ def _sitting(
     with ExitStack() as stack:
         writer = stack.enter_context(_closed_as(request.open_run(harness, stated)))
         order = Order(harness, request.out, planned, instrument)
+        view.done = order.done
         choices = Choices(live=link is not None, open_after_s=request.open_after_s)
         session = Session(harness, writer.run, order, instrument, choices)
         keys: Keyboard = NoKeys()

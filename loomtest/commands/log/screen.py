@@ -11,9 +11,10 @@ from typing import TYPE_CHECKING, Any
 
 import typer
 
-from loomtest.bench.session.events import Asked, Bell, Ended, Event, Recorded, Said, TakenBack
+from loomtest.bench.session.corrections import Listed
+from loomtest.bench.session.events import Asked, Bell, Ended, Event, Question, Recorded, Said, TakenBack
 from loomtest.commands.log.letters import large
-from loomtest.commands.log.view import CAUTIONS, KEYS, View
+from loomtest.commands.log.view import CAUTIONS, KEYS, TYPED_KEYS, View
 from loomtest.commands.terminal.text import shown
 
 if TYPE_CHECKING:
@@ -50,10 +51,22 @@ class Bells:
 def rows_of(view: View, width: int, height: int) -> list[tuple[str, str]]:
     """The screen as (text, style) rows: exactly `height` of at most `width` columns."""
     top: list[tuple[str, str]] = [_title(view, width), ("─" * width, "dim")]
-    body = _prompt_rows(view, width, height) if view.prompt is not None else _caution_rows(width)
+    body = _body_rows(view, width, height)
     foot = _foot_rows(view, width, height - len(top) - len(body))
     gap = max(0, height - len(top) - len(body) - len(foot))
     return [(text[:width], style) for text, style in [*top, *body, *[("", "")] * gap, *foot]][:height]
+
+
+def _body_rows(view: View, width: int, height: int) -> list[tuple[str, str]]:
+    if view.listing:
+        return [_listed_row(one, width) for one in view.listing[-(height - 10) :]]
+    return _prompt_rows(view, width, height) if view.prompt is not None else _caution_rows(width)
+
+
+def _listed_row(one: Listed, width: int) -> tuple[str, str]:
+    back = f"  taken back: {one.why}" if one.withdrawn else ""
+    text = f" {one.row:>5}  {one.start + ' ' + one.end:<18} {one.value:<8}{back}"
+    return shown(text)[:width], "dim" if one.withdrawn else ""
 
 
 def _title(view: View, width: int) -> tuple[str, str]:
@@ -116,8 +129,8 @@ def _foot_rows(view: View, width: int, room: int) -> list[tuple[str, str]]:
     left = view.total - view.done
     rest = f"{left} to go" if left else "settling what is doubtful"
     bar = f" {'█' * filled}{'░' * (bar_room - filled)}  {rest}" if view.total else ""
-    keys = textwrap.wrap(KEYS, width - 2)
-    message = textwrap.wrap(shown(view.message), width - 4)[:2] or [""]
+    keys = textwrap.wrap(KEYS if view.live else TYPED_KEYS, width - 2)
+    message = textwrap.wrap(shown(view.message), width - 4)[:3] or [""]
     fixed = [
         *[
             ((_MARKS[view.tone] if not index else "  ") + line, _STYLES[view.tone])
@@ -214,6 +227,8 @@ class PlainLines:
             line = f"recorded {event.row}: {event.start} {event.end} {event.value} ({event.text})"
         elif isinstance(event, TakenBack):
             line = f"recorded {event.row}: row {event.of} is taken back"
+        elif isinstance(event, Question):
+            line = event.sentence
         elif isinstance(event, Said):
             line = event.text
         elif isinstance(event, Ended):

@@ -66,6 +66,9 @@ def log(
         int | None,
         typer.Option(help="Of a scanner: fill the socket table by touching, probe on this pin.", min=1),
     ] = None,
+    correct: Annotated[
+        bool, typer.Option("--correct", help="List the run's readings; say any again, or take it back.")
+    ] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help="No bell, and no word of progress.")] = False,
 ) -> None:
     """Record readings into a run folder; each is on disk before the next is asked for.
@@ -86,7 +89,12 @@ def log(
     end_on_request()
     request = LogRequest(out, stage, operator, instrument, temperature, isolation, joints, open_after, quiet)
     try:
-        if scanner:
+        if correct:
+            from loomtest.commands.log.correct import correct_run
+            from loomtest.harness.load import load_harness
+
+            correct_run(load_harness(harness), request)
+        elif scanner:
             from loomtest.bench.connect import is_rehearsal
             from loomtest.commands.log.scanner import Wishes, log_scanner
 

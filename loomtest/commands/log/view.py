@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 
-from loomtest.bench.session.events import Asked, Event, Prompt, Recorded, Said, TakenBack, Tone
+from loomtest.bench.session.corrections import Listed
+from loomtest.bench.session.events import Asked, Event, Prompt, Question, Recorded, Said, TakenBack, Tone
 from loomtest.bench.session.session import Key, Session
+from loomtest.words.sitting import choose_row, how_to_correct, no_such_row
 
 CAUTIONS = (
     "Battery disconnected, negative clamp first. Loom off the vehicle, or every control unit unplugged.",
@@ -15,7 +17,11 @@ CAUTIONS = (
     "Before the road: lights and brakes checked, as local law asks.",
     "The vehicle's own manual and local rules come first.",
 )
-KEYS = "Enter keep · space over-range · b back · s skip · n note · p pair · q stop"
+KEYS = "Enter keep · space over-range · b back · s skip · l list · n note · p pair · q stop"
+TYPED_KEYS = (
+    "Type what the meter shows, ol for over-range, . for the same as last; or b back · s skip · l list · "
+    "n note · p pair · q stop. Then Enter."
+)
 _COMMANDS: dict[str, Key] = {"b": "back", "s": "skip", "q": "stop"}
 
 
@@ -38,11 +44,14 @@ class View:
     trouble: str = ""
     entry: str = ""
     asks: str = ""
+    question: Question | None = None
+    listing: list[Listed] = field(default_factory=list)
+    chosen: int = 0
 
     def take(self, event: Event) -> None:
         """One event of the session."""
         if isinstance(event, Asked):
-            self.prompt = event.prompt
+            self.prompt, self.question = event.prompt, None
         elif isinstance(event, Recorded):
             self.last.append(event)
             self.message, self.tone = (
@@ -55,28 +64,52 @@ class View:
                 f"row {event.of} is taken back (it stays in the file, crossed out)",
                 "plain",
             )
+        elif isinstance(event, Question):
+            self.question = event
+            self.message, self.tone = event.sentence, "doubt"
         elif isinstance(event, Said):
             self.message, self.tone = event.text, event.tone
 
     def key(self, name: str, session: Session, now_s: float) -> list[Event]:
-        """A key: a letter of a command, or part of a value, a note or a pair that is being typed."""
+        """A key: a letter of a command, or part of a value, a note or a pair that is being typed.
+
+        Without a meter a command is typed like a value and wants Enter too, so that `short` is no skip.
+        """
         if name == "escape":
             self.entry = self.asks = ""
+            self.listing = []
         elif name == "backspace":
             self.entry = self.entry[:-1]
         elif name == "enter":
             return self._enter(session, now_s)
-        elif self.asks or self.entry or (len(name) == 1 and (name in ".>0123456789" or name == "o")):
+        elif self.question is not None and name in ("1", "2", "3"):
+            return session.answer(self.question.choices[int(name) - 1])
+        elif self._begins_entry(name):
             if len(name) == 1:
                 self.entry += name
-        elif name == "n":
-            self.asks, self.entry = "note", session.note
-        elif name == "p":
-            self.asks = "pair"
-        elif name in _COMMANDS:
-            return session.key(now_s, _COMMANDS[name])
+        elif self.live and name in ("n", "p", "l", *_COMMANDS):
+            return self._command(name, session, now_s)
         else:
             return session.key(now_s, "pedal")
+        return []
+
+    def _begins_entry(self, name: str) -> bool:
+        if self.asks or self.entry:
+            return True
+        if not self.live:
+            return len(name) == 1 and name != " "
+        return len(name) == 1 and name in ".,>0123456789oO"
+
+    def _command(self, letter: str, session: Session, now_s: float) -> list[Event]:
+        if letter == "n":
+            self.asks, self.entry = "note", session.note
+        elif letter == "p":
+            self.asks = "pair"
+        elif letter == "l":
+            self.listing, self.asks = session.readings(), "line"
+            return [Said(choose_row())]
+        else:
+            return session.key(now_s, _COMMANDS[letter])
         return []
 
     def _enter(self, session: Session, now_s: float) -> list[Event]:
@@ -86,6 +119,29 @@ class View:
             return [Said(f"note for the next reading: {text}" if text else "no note")]
         if asks == "pair":
             return session.other_pair(text) if text else []
+        if asks == "line":
+            return self._choose(text)
+        if asks:
+            return self._correct(text, session)
+        if text in ("n", "p", "l", *_COMMANDS):
+            return self._command(text, session, now_s)
         if text:
             return session.typed(now_s, text)
         return session.key(now_s, "enter")
+
+    def _choose(self, text: str) -> list[Event]:
+        found = next((one for one in self.listing if text == str(one.row) and not one.withdrawn), None)
+        if found is None:
+            if text:
+                self.asks = "line"
+                return [Said(no_such_row(text), "doubt")]
+            self.listing = []
+            return []
+        self.chosen, self.asks = found.row, "right value, or x"
+        return [Said(how_to_correct(found.row, found.start, found.end, found.value))]
+
+    def _correct(self, text: str, session: Session) -> list[Event]:
+        self.listing = []
+        if text.casefold() == "x":
+            return session.take_back(self.chosen)
+        return session.say_again(self.chosen, text) if text else []

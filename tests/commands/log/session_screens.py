@@ -97,7 +97,8 @@ class Terminal:
 
 
 def screens(folder: Path, width: int, height: int) -> Iterator[tuple[str, str]]:
-    """(name, screen): the cautions, typed values, a doubtful value, a pair being typed, and a meter."""
+    """(name, screen): the cautions, typed values, a doubtful value, a pair being typed, the question that
+    follows a value which fits, the list, and a meter."""
     for name, text in (
         ("harness.toml", HARNESS),
         ("wires.csv", WIRES),
@@ -115,8 +116,12 @@ def screens(folder: Path, width: int, height: int) -> Iterator[tuple[str, str]]:
         yield "prompt", hand.wait_for("Red lead")
         hand.keys("1.03", "Enter")
         yield "doubtful", hand.wait_for("touch again or press Enter to keep")
-        hand.keys("p", "X1:3 X1:4")
+        hand.keys("p", "Enter", "X1:3 X1:4")
         yield "pair", hand.wait_for("X1:3 X1:4")
+        hand.keys("Escape", "0.3", "Enter")
+        yield "question", hand.wait_for("3 it jumps by itself")
+        hand.keys("3", "l", "Enter")
+        yield "list", hand.wait_for("Escape leaves the list")
     finally:
         hand.end()
     more = ["--out", "metered", "--meter", "rehearse:talk.txt", "--instrument", "meter.toml"]

@@ -28,6 +28,7 @@ class HeardMeter:
     def __init__(self, link: MeterLink, instrument: Instrument | None, address: str) -> None:
         self._link, self.instrument, self.address = link, instrument, address
         self.words = {"shows": "", "state": "", "trouble": "", "rehearsal": address.startswith(REHEARSE)}
+        self.rehearsal = address.startswith(REHEARSE)
         self._aimed: object = self
 
     @classmethod

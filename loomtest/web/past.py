@@ -43,6 +43,7 @@ class PastSitting:
             "ended": self.ended,
             "last_row": max(self.rows, default=0),
             "prompt": None,
+            "question": None,
             "done": 0,
             "total": 0,
             "left": "",

@@ -15,7 +15,18 @@ from typing import TYPE_CHECKING, Any
 
 from loomtest.bench.plan.plan import plan
 from loomtest.bench.session.at_once import AtOnce
-from loomtest.bench.session.events import Asked, Bell, Ended, Event, Prompt, Recorded, Said, TakenBack, TurnTo
+from loomtest.bench.session.events import (
+    Asked,
+    Bell,
+    Ended,
+    Event,
+    Prompt,
+    Question,
+    Recorded,
+    Said,
+    TakenBack,
+    TurnTo,
+)
 from loomtest.bench.session.order import Order
 from loomtest.bench.session.session import Choices, Session
 from loomtest.readings.generic import generic_handheld
@@ -26,6 +37,7 @@ from loomtest.web.meter import HeardMeter
 from loomtest.web.place import Loom, now
 from loomtest.web.rows import ReadingLine, rows_of
 from loomtest.words import web as words
+from loomtest.words.sitting import WHAT_HAPPENED
 
 if TYPE_CHECKING:
     from loomtest.harness.model import Harness
@@ -57,6 +69,7 @@ class _SinceLast:
 
 
 def _number(value: object) -> int:
+    """A row's number as a screen says it; 0, which is no row, for anything else."""
     return value if isinstance(value, int) else 0
 
 
@@ -89,17 +102,27 @@ class Sitting:
         self._began_s, self._began_rows = time.monotonic(), len(self.rows)
         self._begin()
 
+    @property
+    def _rehearsal(self) -> bool:
+        return self.meter is not None and self.meter.rehearsal
+
     def _new_session(self) -> Session:
         choices = Choices(live=self.meter is not None)
         return Session(self._harness, self._writer, self._order, self._instrument, choices)
 
     def _opened(self, stated: Instrument | None) -> RunWriter:
         if (self.folder / READINGS_FILE).is_file():
-            writer = resume_run(self.folder, clock=now, harness=self._harness)
+            writer = resume_run(self.folder, clock=now, harness=self._harness, rehearsal=self._rehearsal)
             self.rows = rows_of(self.folder, self._harness, stated or generic_handheld())
             self._told.text = words.resumed(sum(not row.back for row in self.rows.values()))
             return writer
-        about = About(stage=self.wishes.stage, operator=self.wishes.operator, instrument=stated)
+        about = About(
+            stage=self.wishes.stage,
+            operator=self.wishes.operator,
+            instrument=stated,
+            rehearsal=self._rehearsal,
+            isolation=self._harness.limits.isolation,
+        )
         return create_run(self.folder, self._harness, about, clock=now)
 
     def _begin(self) -> None:
@@ -191,7 +214,12 @@ class Sitting:
         if what == "leads":
             return self._leads_typed(text)
         if what == "withdraw":
-            return self._withdrawn(command.get("row"))
+            return session.take_back(_number(command.get("row")))
+        if what == "correct":
+            return session.say_again(_number(command.get("row")), text)
+        if what == "answer":
+            chosen = [each for each in Question((), "").choices if each == text]
+            return session.answer(chosen[0]) if chosen else []
         return []
 
     def _leads_typed(self, text: str) -> list[Event]:
@@ -205,13 +233,6 @@ class Sitting:
             self._session = session
         return events
 
-    def _withdrawn(self, number: object) -> list[Event]:
-        """Any reading crossed out; its pair is asked again when its turn comes."""
-        row = self.rows.get(number) if isinstance(number, int) else None
-        if row is None or row.back:
-            return [Said(words.NOTHING_YET, "doubt")]
-        return [TakenBack(self._writer.withdraw(row.row, words.CROSSED_OUT), row.row)]
-
     def _again(self, command: Change) -> list[Event]:
         """The last reading's pair once more, or that of any row."""
         live = [row for row in self.rows.values() if not row.back]
@@ -219,6 +240,9 @@ class Sitting:
         chosen = self.rows.get(number) if isinstance(number, int) else (live[-1] if live else None)
         if chosen is None or chosen.back:
             return [Said(words.NOTHING_YET, "doubt")]
+        step = self._session.step
+        if step is not None and (step.start, step.end) == (chosen.start, chosen.end):
+            return [Said(words.TOUCH_AGAIN)]  # it is asked for as it is
         return self._session.other_pair(f"{chosen.start} {chosen.end}")
 
     # -- the meter ---------------------------------------------------------------------------------
@@ -251,6 +275,8 @@ class Sitting:
                 row = self.rows[event.of] = self.rows[event.of].taken_back()
                 told.rows.append(row)
                 told.text, told.tone = words.taken_back(row.start, row.end, row.value), "plain"
+            elif isinstance(event, Question):
+                told.text, told.tone = event.sentence, "doubt"
             elif isinstance(event, Said):
                 told.text, told.tone = event.text, event.tone
             elif isinstance(event, Bell):
@@ -311,12 +337,20 @@ class Sitting:
             "ended": self.ended,
             "last_row": self.last_row,
             "prompt": asked,
+            "question": self._question(),
             "done": done,
             "total": self.total,
             "left": words.left(self.total - done, self._seconds_each()) if prompt else "",
             "leads": self._writer_leads(),
             "meter": self.meter.words if self.meter is not None else None,
         }
+
+    def _question(self) -> Change | None:
+        asked = self._session.question
+        if asked is None:
+            return None
+        choices = [{"what": what, "text": text} for what, text in WHAT_HAPPENED if what in asked.choices]
+        return {"text": asked.sentence, "choices": choices}
 
     def _quantity(self) -> str:
         step = self._session.step

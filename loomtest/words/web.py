@@ -20,8 +20,8 @@ SHORT_CAUTIONS = (
     "No open fuel and no vapour near. Never bridge a fuse or fit a larger one.",
     "The vehicle's own manual and local rules come first. Check lights and brakes before the road.",
 )
-CROSSED_OUT = "crossed out on the bench page"
 LEADS_TOO_LATE = "The leads are measured before the first reading of a run."
+TOUCH_AGAIN = "Touch both points again and enter what the meter shows."
 NOTHING_YET = "Nothing has been measured yet."
 
 TITLE = "loomtest bench"

@@ -129,6 +129,8 @@ def test_the_keys_do_what_they_say(screen: Page, loom: Path) -> None:
     expect(items(screen)).to_have_count(3)
     screen.get_by_role("button", name="Touch again").click()
     give(screen, "0.3")
+    screen.get_by_role("button", name="poor touch").click()
+    expect(items(screen).nth(2)).to_contain_text("taken back")
     skipped = pair(screen)
     screen.get_by_role("button", name="Skip").click()
     expect(asked(screen)).not_to_have_attribute("data-to", skipped[1])
@@ -138,7 +140,9 @@ def test_the_keys_do_what_they_say(screen: Page, loom: Path) -> None:
     assert (recorded[0]["from"], recorded[0]["to"], recorded[0]["value"]) == (*first, "0.2")
     assert recorded[1]["value"] == "0.2"
     assert recorded[2]["withdraws"] == "2"
-    assert [row["value"] for row in recorded if row["value"]][2:] == ["OL", "0.3"]
+    assert [(row["value"], row["withdraws"], row["note"]) for row in recorded[3:]] == [
+        ("OL", "", ""), ("0.3", "", ""), ("", "4", "poor touch"),
+    ]  # fmt: skip
     assert 'status = "stopped"' in (loom / "runs" / "run-1" / "run.toml").read_text()
 
 

@@ -63,10 +63,13 @@ def test_a_value_that_comes_again_after_a_restart_is_known(loom: Path) -> None:
     sitting.close()
 
 
-def test_a_poor_first_touch_is_crossed_out_by_the_next(sitting: Sitting) -> None:
+def test_a_value_that_fits_after_one_that_did_not_is_asked_about(sitting: Sitting) -> None:
     assert value(sitting, "OL")["prompt"]["from"] == seen(sitting)["from"]
     change = value(sitting, "0.2")
-    assert [(row["value"], row["back"]) for row in change["rows"]] == [("0.2", False), ("OL", True)]
+    assert [choice["what"] for choice in change["question"]["choices"]] == ["mistyped", "poor-touch", "jumps"]
+    change = sitting.do({"do": "answer", "text": "poor-touch", "id": "q"})
+    assert [(row["value"], row["back"]) for row in change["rows"]] == [("OL", True)]
+    assert change["question"] is None
 
 
 def test_any_reading_is_crossed_out(sitting: Sitting) -> None:
@@ -77,6 +80,15 @@ def test_any_reading_is_crossed_out(sitting: Sitting) -> None:
     assert recorded(sitting)[-1]["withdraws"] == "1"
     unknown = sitting.do({"do": "withdraw", "row": 77, "id": "x"})
     assert unknown["rows"] == []
+
+
+def test_any_reading_is_said_again(sitting: Sitting) -> None:
+    for text in ("0.2", "2"):
+        value(sitting, text)
+    change = sitting.do({"do": "correct", "row": 1, "text": "0.3", "id": "c"})
+    assert [(row["value"], row["back"]) for row in change["rows"]] == [("0.2", True), ("0.3", False)]
+    assert recorded(sitting)[-1]["value"] == "0.3"
+    assert recorded(sitting)[-2]["withdraws"] == "1"
 
 
 def test_a_command_of_any_shape_does_no_harm(sitting: Sitting) -> None:

@@ -3,7 +3,7 @@ import { connect } from "./link.js";
 import { sound, soundsOn } from "./sound.js";
 import { sayPrompt, sayValue, voiceOn } from "./voice.js";
 import { keepAwake } from "./awake.js";
-import { drawRows } from "./rows.js";
+import { drawRows, openCorrection } from "./rows.js";
 import { drawFound } from "./found.js";
 import { setUp } from "./setup.js";
 
@@ -35,6 +35,7 @@ function heard(message) {
     by("left").textContent = message.left;
     by("progress").max = Math.max(1, message.total);
     by("progress").value = message.done;
+    drawQuestion(message.question);
     drawMeter(message.meter);
     const untouched = message.last_row === 0;
     by("cautions").hidden = !untouched;
@@ -121,6 +122,18 @@ function drawPrompt(state) {
   document.body.classList.toggle("over", !prompt);
 }
 
+function drawQuestion(question) {
+  const place = by("question");
+  place.hidden = !question;
+  place.replaceChildren();
+  (question ? question.choices : []).forEach((choice) => {
+    const button = element("button", "key", choice.text);
+    button.type = "button";
+    button.addEventListener("click", () => send("answer", { text: choice.what }));
+    place.append(button);
+  });
+}
+
 function drawMeter(meter) {
   const live = by("live");
   live.hidden = !meter;
@@ -167,7 +180,13 @@ by("leads").addEventListener("submit", (event) => {
 });
 by("rows").addEventListener("click", (event) => {
   const button = event.target.closest("button[data-row]");
-  if (button) { send(button.dataset.what, { row: Number(button.dataset.row), seen: null }); }
+  if (!button) { return; }
+  const row = Number(button.dataset.row);
+  if (button.dataset.what === "correct") {
+    openCorrection(button.closest("li"), (text) => send("correct", { row, text, seen: null }));
+  } else {
+    send(button.dataset.what, { row, seen: null });
+  }
 });
 
 // A presenter's button and a pedal send page keys: forward takes, backward takes back; neither scrolls or reloads.

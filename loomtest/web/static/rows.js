@@ -25,7 +25,7 @@ function made(row) {
   told.textContent = row.back ? "taken back" : row.text;
   item.append(pair, " ", value, " ", told);
   if (!row.back) {
-    [["again", "Redo"], ["withdraw", "Cross out"]].forEach(([what, text]) => {
+    [["correct", "Correct"], ["again", "Redo"], ["withdraw", "Cross out"]].forEach(([what, text]) => {
       const button = document.createElement("button");
       button.type = "button";
       button.className = "small";
@@ -37,4 +37,25 @@ function made(row) {
     });
   }
   return item;
+}
+
+export function openCorrection(item, done) {
+  const old = item.querySelector("form");
+  if (old) { old.remove(); return; }
+  const form = document.createElement("form");
+  form.className = "entry";
+  const field = document.createElement("input");
+  field.setAttribute("aria-label", "The right value");
+  field.maxLength = 60;
+  const button = document.createElement("button");
+  button.className = "small";
+  button.textContent = "Save";
+  form.append(field, button);
+  form.addEventListener("submit", (event) => {
+    event.preventDefault();
+    if (field.value.trim()) { done(field.value.trim()); }
+    form.remove();
+  });
+  item.append(form);
+  field.focus();
 }

@@ -81,12 +81,17 @@ def _lines(harness: Harness, seen: Survey) -> list[str]:
         counts.append(counted(seen.loops, "second way round", "second ways round"))
     lines = [shown(harness.name), wrapped(listed(counts))]
     lines += ["", "What is joined, and the resistance a healthy wire may have", *_nets(harness, seen)]
-    parts = [wire for wire in harness.wires if not wire.conducts]
+    parts = [wire for wire, part in zip(harness.wires, harness.parts, strict=True) if part]
     if parts:
         lines += ["", "Parts that stay plugged in", *_aligned([_part_cells(wire) for wire in parts], 2)]
+    if harness.restraint:
+        from loomtest.words.cautions import never_measured
+
+        lines += ["", wrapped(never_measured(harness.restraint).split(" "))]
     for title, names in (
         ("Empty cavities", seen.empty_cavities),
-        ("No probe reaches", seen.unreachable),
+        ("No probe reaches", [p for p in seen.unreachable if p not in harness.untouchable]),
+        ("No probe may touch", [p for p in seen.unreachable if p in harness.untouchable]),
     ):
         if names:
             lines += ["", wrapped([title + ":", *listed(names)], hanging=2)]

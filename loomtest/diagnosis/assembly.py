@@ -82,10 +82,11 @@ def _coverage(evidence: Evidence) -> Coverage:
         int((evidence.joints.tested & harness.conducts).sum()),
         isolation.required,
         isolation.tested,
-        int((~harness.conducts).sum()),
-        int((evidence.parts.tested & ~harness.conducts).sum()),
+        int(harness.parts.sum()),
+        int((evidence.parts.tested & harness.parts).sum()),
         isolation.unreachable_nets,
         isolation.unchecked,
+        len(harness.restraint),
     )
 
 

@@ -92,6 +92,7 @@ class Coverage:
     parts_tested: int
     unreachable_nets: int
     isolation_pairs_unchecked: int = 0
+    restraint: int = 0
 
 
 @dataclass(frozen=True)

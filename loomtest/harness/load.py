@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
 from pathlib import Path
 
 from loomtest.errors import InputError, Problem, nearest
 from loomtest.harness.document import LARGEST_TOML_BYTES
 from loomtest.harness.model import Harness, cavity_of, connector_of
 from loomtest.harness.points import folded
+from loomtest.harness.restraint import restraint_word, untouchable
 from loomtest.harness.settings import Settings, read_settings
 from loomtest.harness.table import quoted, read_table, read_text, visible
 from loomtest.harness.wirelist import NEEDED, WireList, read_wires
@@ -32,16 +34,20 @@ def load_harness(path: str | Path) -> Harness:
         _check_cavities(visible(str(wire_list)), listed, settings, problems)
         if listed.ends:
             _check_names(visible(str(toml)), listed, settings, problems)
+        listed = _without_restraint(visible(str(wire_list)), listed, problems)
     errors = _errors(problems)
     if errors:
         raise InputError(problems_in_order(problems))
     folder = given if given.is_dir() else given.parent
     fallback = folder.resolve().name if toml is not None else given.stem
+    points = _points(listed, settings)
+    forbidden = untouchable(listed.wires, {point: code for code, point in enumerate(points)})
     return Harness(
         name=settings.name or fallback,
         wires=listed.wires,
-        points=_points(listed, settings),
-        unreachable=frozenset(settings.unreachable),
+        points=points,
+        unreachable=frozenset(settings.unreachable) | forbidden,
+        untouchable=forbidden,
         worked_on=frozenset(settings.worked_on),
         expect=settings.expect,
         limits=settings.limits,
@@ -52,6 +58,25 @@ def load_harness(path: str | Path) -> Harness:
         source=given,
         files=tuple(file for file in (toml, wire_list) if file is not None),
     )
+
+
+def _without_restraint(file: str, listed: WireList, problems: list[Problem]) -> WireList:
+    """Rows whose texts speak of a restraint system count as such, whatever their kind; that is said."""
+    words = [restraint_word(wire) if wire.kind != "restraint" else "" for wire in listed.wires]
+    if not any(words):
+        return listed
+    for wire, word in zip(listed.wires, words, strict=True):
+        if word:
+            expected = (
+                "no meter there: the row counts as a restraint system and is never measured. Is it none? "
+                "Then use other words for it"
+            )
+            problems.append(Problem(file, wire.row, "kind", quoted(word), expected, "warning"))
+    wires = tuple(
+        replace(wire, kind="restraint") if word else wire
+        for wire, word in zip(listed.wires, words, strict=True)
+    )
+    return replace(listed, wires=wires)
 
 
 def problems_in_order(problems: Iterable[Problem]) -> list[Problem]:

@@ -121,8 +121,9 @@ class Harness:
     """A whole expected harness.
 
     `points`: those of the wire list in order of first mention, then the declared cavities that no wire
-    uses. A point's code is its index there. `source` is the path that was given, `files` what was read
-    there: harness.toml, where there is one, and the wire list.
+    uses. A point's code is its index there. `unreachable`: no probe can touch them; among them
+    `untouchable`: no probe may, for they belong to a restraint system. `source` is the path that was given,
+    `files` what was read there: harness.toml, where there is one, and the wire list.
 
     >>> harness = loomtest.load_harness("orchard_tractor")
     >>> harness.wires[0].name, harness.wires[0].start, harness.wires[0].end
@@ -143,6 +144,7 @@ class Harness:
     wires: tuple[Wire, ...]
     points: tuple[str, ...]
     unreachable: frozenset[str] = frozenset()
+    untouchable: frozenset[str] = frozenset()
     worked_on: frozenset[str] = frozenset()
     expect: Expect = field(default_factory=Expect)
     limits: Limits = field(default_factory=Limits)
@@ -177,6 +179,17 @@ class Harness:
     def reachable(self) -> BoolArray:
         """(P,) True where a probe can touch the point."""
         return np.array([p not in self.unreachable for p in self.points], dtype=np.bool_)
+
+    @cached_property
+    def parts(self) -> BoolArray:
+        """(W,) True where the row is a part that stays plugged in and is measured."""
+        kinds = [not w.conducts and w.kind != "restraint" for w in self.wires]
+        return np.array(kinds, dtype=np.bool_)
+
+    @cached_property
+    def restraint(self) -> tuple[str, ...]:
+        """Names of the wires of a restraint system: never measured."""
+        return tuple(wire.name for wire in self.wires if wire.kind == "restraint")
 
     @cached_property
     def nets(self) -> tuple[Net, ...]:

@@ -22,6 +22,8 @@ KINDS: dict[str, Kind] = {
     "lamp": "lamp",
     "coil": "coil",
     "diode": "diode",
+    "switch": "switch",
+    "restraint": "restraint",
 }
 COLUMNS = (
     "from",

@@ -289,7 +289,9 @@ class Columns:
             if row == len(start):
                 continue
             found = quoted(self.points[code])
-            if code < declared:
+            if self.points[code] in self.harness.untouchable:
+                expected = "never a meter there: it belongs to a restraint system, and a meter can fire it"
+            elif code < declared:
                 expected = "no reading there: the harness says that no probe reaches it; the reading is used"
             else:
                 expected = "a cavity of the harness; the reading is used as at an empty cavity"

@@ -8,6 +8,11 @@ restraint-system service manuals of several makers (no meter on an igniter or it
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
+from loomtest.words.lines import all_of
+from loomtest.words.numbers import counted
+
 CAUTIONS = (
     "The vehicle's own manual, local codes and licensed practice come before anything said here.",
     "Battery disconnected while you measure: negative off first, on last. Its gas explodes: no sparks near "
@@ -24,3 +29,20 @@ CAUTIONS = (
     "Lights, brakes and steering aids are checked for function before the road, and inspected where the law "
     "asks for it.",
 )
+
+NEVER_A_METER = "Never put a meter on it: a meter can fire an airbag or a belt tensioner."
+
+
+def restraint_sentence(wires: int) -> list[str]:
+    """How many wires of restraint systems were left alone; nothing where there are none."""
+    if not wires:
+        return []
+    return [
+        f"{counted(wires, 'wire')} of a restraint system: never measured, and nothing is said about them."
+    ]
+
+
+def never_measured(names: Sequence[str]) -> str:
+    """Wires of a restraint system are said, with the reason why nobody asks for them."""
+    wires = f"wire {names[0]} belongs" if len(names) == 1 else f"wires {all_of(list(names))} belong"
+    return f"Never measured: {wires} to a restraint system. " + NEVER_A_METER

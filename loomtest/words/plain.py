@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from loomtest.diagnosis.verdict import Finding, Suspect, Untested, Verdict, WireRow
 from loomtest.harness.model import Harness
+from loomtest.words.cautions import restraint_sentence
 from loomtest.words.conditions import REHEARSAL, conditions
 from loomtest.words.labels import FAULT_SIGN, FAULT_WORD, OUTCOME_TONE
 from loomtest.words.lines import WIDTH, Line, all_of, folded, sentence, wrapped
@@ -125,7 +126,7 @@ def coverage_sentences(verdict: Verdict) -> list[str]:
         told.append(f"Parts left plugged in: {cover.parts_tested:,} of {cover.parts:,} measured.")
     if cover.unreachable_nets:
         told.append(f"Circuits no probe can reach: {cover.unreachable_nets:,}.")
-    return told
+    return [*told, *restraint_sentence(cover.restraint)]
 
 
 def joints_sentence(verdict: Verdict) -> str:

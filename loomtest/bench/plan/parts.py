@@ -29,7 +29,7 @@ def part_probings(harness: Harness) -> PartProbings:
     rank = bench_order(harness)
     groups: dict[tuple[int, int, bool], list[int]] = {}
     alone = []
-    for wire in np.flatnonzero(~harness.conducts).tolist():
+    for wire in np.flatnonzero(harness.parts).tolist():
         start, end = _nets(harness, wire)
         if start == end or not _points(harness, start) or not _points(harness, end):
             alone.append(wire)

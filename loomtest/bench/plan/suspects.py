@@ -132,7 +132,7 @@ class _Scope:
         """Parts that may read like a wire; a circuit outside stands as one point more, past the others."""
         outside: dict[int, int] = {}
         out = []
-        for wire in np.flatnonzero(~harness.conducts).tolist():
+        for wire in np.flatnonzero(harness.parts).tolist():
             if part_ohms(harness.wires[wire])[0] >= harness.limits.short_below_ohms:
                 continue
             ends = []

@@ -126,6 +126,8 @@ def read_sockets(path: Path, harness: Harness, pins: int) -> Sockets:
                 wrong(line, "pin", f"pin {pin} again", f"each pin once (first in line {pin_lines[int(pin)]})")
             if point not in harness.code_of:
                 wrong(line, "point", repr(point), "one of " + ", ".join(nearest(point, known) or known[:5]))
+            elif point in harness.untouchable:
+                wrong(line, "point", point, "no pin of a restraint system: a scanner can fire it")
             elif point_lines.setdefault(point, line) != line:
                 wrong(
                     line, "point", f"{point} again", f"each point once (first in line {point_lines[point]})"

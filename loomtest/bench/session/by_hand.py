@@ -9,6 +9,7 @@ from loomtest.harness.points import folded, read_point
 from loomtest.readings.model import Instrument, Quantity
 from loomtest.readings.run import Reading
 from loomtest.readings.values import parse_unit, parse_value
+from loomtest.words.cautions import NEVER_A_METER
 
 LINE = "POINT POINT VALUE [note], such as X1:3 X4:1 0.12"
 
@@ -28,8 +29,15 @@ def quantity_of(step: Step | None, instrument: Instrument) -> Quantity:
 def point_of(text: str, harness: Harness) -> str:
     """The point as the harness spells it; an undeclared cavity of a known connector is one too.
 
-    Raises ValueError that names the nearest known points.
+    Raises ValueError that names the nearest known points, and for a point of a restraint system.
     """
+    point = _spelled(text, harness)
+    if point in harness.untouchable:
+        raise ValueError(f"{point} belongs to a restraint system. {NEVER_A_METER}")
+    return point
+
+
+def _spelled(text: str, harness: Harness) -> str:
     point = read_point(text)
     if point in harness.code_of:
         return point

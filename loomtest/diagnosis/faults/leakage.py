@@ -148,7 +148,7 @@ def _finding(harness: Harness, points: Sequence[str], a: int, b: int, ohm: float
 
 def with_parts_joined(harness: Harness, labels: IntArray, wiring: Wiring) -> IntArray:
     """(P,) labels when every part counts as a join: a leak seen through a lamp is the same leak."""
-    parts = np.flatnonzero(~harness.conducts)
+    parts = np.flatnonzero(harness.parts)
     pairs = zip(labels[wiring.start[parts]].tolist(), labels[wiring.end[parts]].tolist(), strict=True)
     merged = np.array(components(len(labels), pairs), dtype=np.int64)
     return np.asarray(merged[labels])

@@ -73,7 +73,7 @@ def judge_parts(
     only add.
     """
     tested = np.zeros(len(harness.wires), dtype=np.bool_)
-    parts: list[int] = np.flatnonzero(~harness.conducts & wiring.joined).tolist()
+    parts: list[int] = np.flatnonzero(harness.parts & wiring.joined).tolist()
     findings: list[Finding] = []
     undecided: list[Finding] = []
     at = {w: (int(labels[wiring.start[w]]), int(labels[wiring.end[w]])) for w in parts}
@@ -91,7 +91,7 @@ def judge_parts(
             if isinstance(state, Finding):
                 findings.append(state)
     _tested_in_series(harness, seen, labels, at, tested)
-    tested |= ~harness.conducts & ~wiring.joined
+    tested |= harness.parts & ~wiring.joined
     return PartReport(tuple(findings), tuple(undecided), tested)
 
 

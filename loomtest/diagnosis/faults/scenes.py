@@ -103,7 +103,7 @@ def _part_links(harness: Harness, nets: IntArray) -> list[tuple[int, int, int]]:
     """(net, net, wire) of every part between two nets."""
     return [
         (int(nets[harness.start[w]]), int(nets[harness.end[w]]), w)
-        for w in np.flatnonzero(~harness.conducts).tolist()
+        for w in np.flatnonzero(harness.parts).tolist()
         if nets[harness.start[w]] != nets[harness.end[w]]
     ]
 

@@ -24,7 +24,7 @@ def explained_by_parts(
     on the way may add.
     """
     out = np.zeros(len(seen.pair_start), dtype=np.bool_)
-    standing = ~harness.conducts & wiring.joined & np.array([w.kind != "switch" for w in harness.wires])
+    standing = harness.parts & wiring.joined & np.array([w.kind != "switch" for w in harness.wires])
     wires: list[int] = np.flatnonzero(standing).tolist()
     if len(wires) < 2:
         return out

@@ -60,6 +60,7 @@ def isolation_coverage(
     net_count = len(harness.nets)
     has_point = np.zeros(net_count, dtype=np.bool_)
     has_point[harness.net_of[harness.reachable]] = True
+    has_point[harness.net_of[[harness.code_of[p] for p in harness.untouchable]]] = True  # counted apart
     joined = (seen.pair_state == JOINED) & ~explained
     groups = component_labels(
         len(nets),

@@ -9,6 +9,7 @@ from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.evidence.pictures.drawing import Box, Dot, Drawing, Item, to_svg
 from loomtest.evidence.pictures.ends import mark_shapes
 from loomtest.harness.model import Harness, Wire
+from loomtest.words.cautions import restraint_sentence
 from loomtest.words.labels import FAULT_WORD, ROW_TONE, ROW_WORD
 from loomtest.words.numbers import counted
 from loomtest.words.where import plain_sentence
@@ -92,7 +93,7 @@ def looked_at(verdict: Verdict) -> list[str]:
         told.append(
             f"{counted(cover.unreachable_nets, 'line has', 'lines have')} no place where it can be checked."
         )
-    return told
+    return [*told, *restraint_sentence(cover.restraint)]
 
 
 def _share(what: str, done: int, all_: int) -> str:

@@ -81,6 +81,8 @@ PARTS = {
     "lamp": "likewise; cold, a tenth of what it has when lit, or less (common practice)",
     "coil": "likewise: a relay, a horn, a motor",
     "diode": "conducts from `from` to `to`; only `quantity = diode` judges it",
+    "switch": "may be on or off while you measure: it joins its points or parts them",
+    "restraint": "a wire of an airbag or belt tensioner: never measured",
 }
 FAULTS_SAY = {
     "open": "two points that should be joined are not",

@@ -22,7 +22,7 @@ def application(served: Served) -> ASGIApp:
         Route("/static/{file}", static),
         Route("/new", begin.new_loom),
         Route("/new/read", begin.read_notes, methods=["POST"]),
-        Route("/new/draft", begin.keep_draft, methods=["POST"]),
+        Route("/new/draft", begin.keep_draft, methods=["GET", "POST"]),
         Route("/new/sheet", begin.read_sheet, methods=["POST"]),
         Route("/new/make", begin.make_loom, methods=["POST"]),
     ]

@@ -136,3 +136,24 @@ METERS = (
 def port(device: str, description: str) -> str:
     """A meter's port in the list."""
     return f"from a meter on {device}" + (f" ({description})" if description and description != "n/a" else "")
+
+
+NEW_LOOM = "A new loom"
+ONE_LOOM_ONLY = (
+    "This page was started on one loom's folder. To begin another loom, start it on a folder that holds "
+    "several: loomtest bench looms"
+)
+THE_LIST = "row of the list"
+THE_NAME = "name"
+TOO_LARGE = "That is more than 20 MB. A wire list is much smaller: is it the right file?"
+NOT_UNDERSTOOD = "The page sent something that cannot be read. Load it again."
+
+
+def disk_says(what: str) -> str:
+    """The disk is full, or the folder cannot be written."""
+    return f"Not saved: {what}."
+
+
+def shown_name(name: str) -> str:
+    """A file's name, as far as it is fit to show."""
+    return "".join(letter if letter.isprintable() else "?" for letter in name)[:60]

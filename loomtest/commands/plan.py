@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal
 
@@ -13,7 +13,7 @@ from loomtest.commands.terminal.text import counted, wrapped
 from loomtest.commands.terminal.verbs import HARNESS_HELP, JSON_HELP, QUIET_HELP
 
 if TYPE_CHECKING:
-    from loomtest.bench.plan.plan import Plan
+    from loomtest.bench.plan.plan import LevelCost, Plan
     from loomtest.evidence.page.sheet import Block
     from loomtest.harness.model import Harness
     from loomtest.words.lines import Line
@@ -38,6 +38,9 @@ def plan(
     scanner: Annotated[
         bool, typer.Option("--scanner", help="The parallel tests of a scanner that drives many pins at once.")
     ] = False,
+    clips: Annotated[
+        int | None, typer.Option(help="How many clips you can tie together, for bonded.", min=2)
+    ] = None,
     sheet: Annotated[
         Path | None, typer.Option(help="Write a bench sheet (HTML for print, CSV to fill in) to this folder.")
     ] = None,
@@ -51,8 +54,11 @@ def plan(
     of clips on all nets before it, none no pair.
 
     The JSON object, "schema": "loomtest-plan/1": steps (step, what, from, to, expected_ohms or expected,
-    bonded, proves), totals, and bounds (the fewest readings that can do).
+    bonded, proves), totals, bounds (the fewest readings that can do), and levels (isolation, touches, clips,
+    minutes, comb, pairs, of): what each level costs.
     """
+    from loomtest.bench.plan.pace import own_seconds
+    from loomtest.bench.plan.plan import level_costs
     from loomtest.bench.plan.plan import plan as plan_of
     from loomtest.commands.terminal.progress import Progress
     from loomtest.commands.terminal.screen import show, show_json
@@ -61,7 +67,9 @@ def plan(
     with Progress(f"reading {harness}", quiet) as progress:
         loaded = load_harness(harness)
         progress.say("planning")
-        made = None if scanner else plan_of(loaded, isolation, joints)
+        touch_s = own_seconds(loaded)
+        made = None if scanner else plan_of(loaded, isolation, joints, clips=clips, touch_s=touch_s)
+        costs = () if scanner else level_costs(loaded, joints, clips, touch_s)
     if made is None:
         from loomtest.bench.plan.isolation import scanner_json
 
@@ -77,16 +85,17 @@ def plan(
 
         written = write_sheet(loaded, made, sheet)
     if as_json:
-        show_json(made.to_json())
+        show_json({**made.to_json(), "levels": [cost.to_json() for cost in costs]})
         return
-    show(plan_lines(loaded, made))
+    show(plan_lines(loaded, made, costs))
     for path in written:
         typer.echo(f"written: {path}")
 
 
-def plan_lines(harness: Harness, made: Plan) -> Iterator[Line]:
-    """The plan for an 80-column terminal: steps under the point that the clip stays on."""
+def plan_lines(harness: Harness, made: Plan, costs: Sequence[LevelCost] = ()) -> Iterator[Line]:
+    """The plan for an 80-column terminal: what each level costs, then steps under the clip's point."""
     from loomtest.evidence.page.sheet import blocks_of
+    from loomtest.words.levels import level_rows
     from loomtest.words.lines import Line
 
     totals = made.totals
@@ -102,6 +111,11 @@ def plan_lines(harness: Harness, made: Plan) -> Iterator[Line]:
         f"{counted(len(made.steps), 'reading')}, {duration(totals['minutes'])}: "
         + ", ".join(filter(None, told))
     )
+    if costs:
+        yield Line("")
+        yield from (
+            Line(text, "plain" if n else "soft") for n, text in enumerate(level_rows(costs, made.isolation))
+        )
     for block in blocks_of(harness, made.steps[:MOST_STEPS]):
         yield from _block_lines(block)
     if len(made.steps) > MOST_STEPS:

@@ -1,7 +1,9 @@
 """Which probings show the nets apart, at each level, and the scanner's parallel form of them.
 
 `full` and `neighbours`: every pair of the level once. `bonded`: clips tie the cleared nets together into a
-comb, and each further net is read against the comb. With the pairs of `required_pairs` every pair must
+comb, and each further net is read against the comb. With fewer clips than nets there are several combs, one
+after another: a comb grows to all clips, every net that no comb held yet is read against it, and it is hung
+anew on the next nets. With the pairs of `required_pairs` every pair must
 have one of its nets read singly against the other, so the nets read singly cover all pairs; the nets left
 over have no pair among them and so belong to one group joined by parts. Hence no fewer than all nets less
 the largest such group will do: n − 1 where there are no parts.
@@ -27,26 +29,31 @@ from loomtest.harness.model import Harness, IntArray, IsolationLevel
 @dataclass(frozen=True)
 class IsolationProbings:
     """n probings as columns. `start`, `end`: (n,) codes of points; the clip is on `start`, or, where nets are
-    tied together, on `end`, the first tooth of the comb. `comb`: codes of its teeth in the order in which
-    they are clipped on; `teeth`: (n,) how many of them hang on during each probing (0: no comb).
+    tied together, on `end`, the first tooth of the comb. `comb`: codes of the teeth of all combs in the order
+    in which they are clipped on; `first`: (n,) where in it each probing's comb begins; `teeth`: (n,) how many
+    hang on during each probing (0: no comb). `hung`: how often a tooth beside a first one is hung on.
     `bound`: the fewest that can do. `pairs`: how many pairs of nets they show apart."""
 
     start: IntArray
     end: IntArray
     comb: IntArray
+    first: IntArray
     teeth: IntArray
+    hung: int
     bound: int
     pairs: int
 
 
-def isolation_probings(harness: Harness, level: IsolationLevel) -> IsolationProbings:
-    """The probings of a level, in bench order."""
+def isolation_probings(
+    harness: Harness, level: IsolationLevel, clips: int | None = None
+) -> IsolationProbings:
+    """The probings of a level, in bench order; a comb takes at most so many `clips` (at least two)."""
     required = required_pairs(harness, level)
     point = touched_points(harness, required.nets)
     if level == "bonded":
         group = part_groups(harness)
         group[~required.inside] = -1
-        return _with_each_other(_bonded(harness, group, point, required.count), required, group, point)
+        return _with_each_other(_bonded(harness, group, point, required.count, clips), required, group, point)
     rank = bench_order(harness)
     place = np.full(len(harness.nets), -1, dtype=np.int64)  # a net's place in bench order
     order = sorted(required.nets.tolist(), key=lambda net: rank[point[net]])
@@ -58,9 +65,8 @@ def isolation_probings(harness: Harness, level: IsolationLevel) -> IsolationProb
     ends = ends[_to_and_fro(ends)]
     none = np.empty(0, dtype=np.int64)
     start, end = by_place[ends[:, 0]], by_place[ends[:, 1]]
-    return IsolationProbings(
-        start, end, none, np.zeros(len(start), dtype=np.int64), required.count, required.count
-    )
+    zero = np.zeros(len(start), dtype=np.int64)
+    return IsolationProbings(start, end, none, zero, zero, 0, required.count, required.count)
 
 
 def _to_and_fro(ends: IntArray) -> IntArray:
@@ -71,27 +77,54 @@ def _to_and_fro(ends: IntArray) -> IntArray:
     return np.lexsort((run, ends[:, 0]))
 
 
-def _bonded(harness: Harness, group: IntArray, point: dict[int, int], pairs: int) -> IsolationProbings:
+def _bonded(
+    harness: Harness, group: IntArray, point: dict[int, int], pairs: int, clips: int | None
+) -> IsolationProbings:
+    left = _grouped(harness, group, point)
+    bound = sum(map(len, left[1:]))
+    most = sum(map(len, left)) if clips is None else max(2, clips)
+    columns: list[tuple[int, int, int, int]] = []  # start, end, first, teeth
+    comb: list[int] = []
+    hung_on = 0
+    while left:
+        first, hung, held = len(comb), 0, 0
+        if len(left[0]) > most:  # parts join more nets than there are clips: so many, and then the rest
+            left[0:1] = [left[0][:most], left[0][most:]]
+        on_comb: set[int] = set()  # groups that parts join: their nets are not read against each other here
+        read = 0
+        for codes in left:
+            own = int(group[harness.net_of[codes[0]]])
+            if hung + len(codes) > most or own in on_comb:
+                break
+            if hung:
+                columns += [(code, comb[first], first, hung) for code in codes]
+                read = hung
+            on_comb.add(own)
+            comb += codes
+            hung += len(codes)
+            held += 1
+        left = left[held:]
+        for codes in left:
+            if int(group[harness.net_of[codes[0]]]) not in on_comb:
+                columns += [(code, comb[first], first, hung) for code in codes]
+                read = hung
+        hung_on += max(0, read - 1)
+    kept = [np.array([row[column] for row in columns], dtype=np.int64) for column in range(4)]
+    used = np.array(comb, dtype=np.int64)
+    return IsolationProbings(kept[0], kept[1], used, kept[2], kept[3], hung_on, bound, pairs)
+
+
+def _grouped(harness: Harness, group: IntArray, point: dict[int, int]) -> list[list[int]]:
+    """Points of the nets, those that parts join together, the largest such group first."""
     rank = bench_order(harness)
     members: dict[int, list[int]] = {}
     for net in np.flatnonzero(group >= 0).tolist():
-        members.setdefault(int(group[net]), []).append(net)
-    for nets in members.values():
-        nets.sort(key=lambda net: rank[point[net]])
-    groups = sorted(members.values(), key=lambda nets: rank[point[nets[0]]])
+        members.setdefault(int(group[net]), []).append(point[net])
+    for codes in members.values():
+        codes.sort(key=lambda code: rank[code])
+    groups = sorted(members.values(), key=lambda codes: rank[codes[0]])
     largest = max(groups, key=len, default=[])
-    groups = [largest, *(nets for nets in groups if nets is not largest)] if groups else []
-    comb = [point[net] for nets in groups for net in nets]
-    start: list[int] = []
-    teeth: list[int] = []
-    hung = len(largest)
-    for nets in groups[1:]:
-        start.extend(point[net] for net in nets)
-        teeth.extend([hung] * len(nets))  # nets that a part joins are clipped on together, after the last
-        hung += len(nets)
-    end = comb[:1] * len(start)
-    columns = [np.array(column, dtype=np.int64) for column in (start, end, comb, teeth)]
-    return IsolationProbings(columns[0], columns[1], columns[2], columns[3], len(start), pairs)
+    return [largest, *(codes for codes in groups if codes is not largest)] if groups else []
 
 
 def _with_each_other(
@@ -108,6 +141,7 @@ def _with_each_other(
         comb,
         start=np.concatenate([start, comb.start]),
         end=np.concatenate([end, comb.end]),
+        first=np.concatenate([np.zeros(len(pairs), dtype=np.int64), comb.first]),
         teeth=np.concatenate([np.zeros(len(pairs), dtype=np.int64), comb.teeth]),
         bound=comb.bound + len(pairs),
     )

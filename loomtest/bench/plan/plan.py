@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any, overload
 
 import numpy as np
@@ -23,6 +23,7 @@ from loomtest.bench.plan.loops import looped_probings
 from loomtest.bench.plan.parts import part_probings
 from loomtest.bench.plan.route import Visit, route, station_of
 from loomtest.bench.plan.words import (
+    MOST_NETS_COMPARED,
     SECONDS_PER_CLIP,
     SECONDS_PER_PROBING,
     SECONDS_PER_WALK,
@@ -30,9 +31,11 @@ from loomtest.bench.plan.words import (
     proven,
     unproven,
 )
-from loomtest.diagnosis.seen.isolation import part_groups
+from loomtest.diagnosis.seen.isolation import part_groups, required_pairs
 from loomtest.diagnosis.verdict import plain_number
 from loomtest.harness.model import Harness, IntArray, IsolationLevel
+
+LEVELS: tuple[IsolationLevel, ...] = ("none", "neighbours", "bonded", "full")
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,7 +121,8 @@ class Steps(Sequence[Step]):
             through = self._group[self._harness.net_of[start]] == self._group[self._harness.net_of[end]]
             expected = None if through else float("inf")
             return Step(number, "isolation", points[start], points[end], expected, proves)
-        bonded = tuple(points[code] for code in columns.comb[1:teeth].tolist())
+        first = int(columns.first[row])
+        bonded = tuple(points[code] for code in columns.comb[first + 1 : first + teeth].tolist())
         others = self._names[self._harness.net_of[end]] if teeth == 1 else f"the {teeth} nets on the comb"
         proves = f"{one} apart from {others}"
         return Step(
@@ -162,11 +166,19 @@ class Plan:
         }
 
 
-def plan(harness: Harness, isolation: IsolationLevel | None = None, joints: bool = False) -> Plan:
+def plan(
+    harness: Harness,
+    isolation: IsolationLevel | None = None,
+    joints: bool = False,
+    *,
+    clips: int | None = None,
+    touch_s: float | None = None,
+) -> Plan:
     """Which pairs to measure, in which order.
 
     `isolation`: the level to prove; that of the harness's limits where None. `joints`: also the readings
-    that make every wire's own resistance identifiable. Pure; the same harness gives the same plan.
+    that make every wire's own resistance identifiable. `clips`: the most that a comb takes. `touch_s`: how
+    long one reading takes this person; assumed where None. Pure; the same harness gives the same plan.
 
     >>> made = loomtest.plan(loomtest.load_harness("orchard_tractor"), "bonded")
     >>> len(made.steps), made.totals["continuity"], made.totals["isolation"]
@@ -181,13 +193,13 @@ def plan(harness: Harness, isolation: IsolationLevel | None = None, joints: bool
     parts = part_probings(harness)
     probings = [*inside, *parts.probings]
     head = tuple(_step(harness, number, probing) for number, probing in enumerate(probings, 1))
-    apart = isolation_probings(harness, level)
+    apart = isolation_probings(harness, level, clips)
     steps = Steps(harness, head, apart)
-    totals = _totals(harness, probings, apart)
+    totals = _totals(harness, probings, apart, touch_s or SECONDS_PER_PROBING)
     reachable = np.bincount(harness.net_of[harness.reachable])
     whole = int(reachable.sum() - np.count_nonzero(reachable))  # n − 1 for each net of n reachable points
     bounds = {**totals, "continuity": whole, "isolation": apart.bound}
-    del bounds["moves"], bounds["minutes"]
+    del bounds["clips"], bounds["moves"], bounds["minutes"]
     return Plan(
         harness.name,
         level,
@@ -197,8 +209,53 @@ def plan(harness: Harness, isolation: IsolationLevel | None = None, joints: bool
         len(steps) / max(1, sum(bounds.values())),
         proven(totals, level, apart.pairs),
         unproven(harness, level, cells, parts, left_out),
-        assumed(),
+        assumed(touch_s),
     )
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class LevelCost:
+    """What a level of isolation costs on this loom: `touches` of a probe, `clips` hung on a point, `minutes`
+    in all; `comb`: the clips that it takes at once (0: none); `pairs` of nets it shows apart, of `of`."""
+
+    isolation: IsolationLevel
+    touches: int
+    clips: int
+    minutes: int
+    comb: int
+    pairs: int
+    of: int
+
+    def to_json(self) -> dict[str, Any]:
+        """As `levels` of the plan has it."""
+        return {field.name: getattr(self, field.name) for field in fields(self)}
+
+
+def level_costs(
+    harness: Harness, joints: bool = False, clips: int | None = None, touch_s: float | None = None
+) -> tuple[LevelCost, ...]:
+    """Every level side by side, the least first; none where the loom is so large that nobody probes it."""
+    if len(harness.nets) > MOST_NETS_COMPARED:
+        return ()
+    inside = [probing for probing in _inside(harness)[0] if joints or probing.what != "joints"]
+    probings = [*inside, *part_probings(harness).probings]
+    whole = required_pairs(harness, "full").count
+    out = []
+    for level in LEVELS:
+        apart = isolation_probings(harness, level, clips)
+        totals = _totals(harness, probings, apart, touch_s or SECONDS_PER_PROBING)
+        out.append(
+            LevelCost(
+                isolation=level,
+                touches=len(probings) + len(apart.start),
+                clips=totals["clips"],
+                minutes=totals["minutes"],
+                comb=int(apart.teeth.max(initial=0)),
+                pairs=apart.pairs,
+                of=whole,
+            )
+        )
+    return tuple(out)
 
 
 def _inside(harness: Harness) -> tuple[list[Probing], list[CellProbings]]:
@@ -273,7 +330,9 @@ def _proves(harness: Harness, probing: Probing) -> str:
     return f"{names} joined" if names else f"{net} whole up to {harness.points[probing.end]}"
 
 
-def _totals(harness: Harness, probings: Sequence[Probing], apart: IsolationProbings) -> dict[str, int]:
+def _totals(
+    harness: Harness, probings: Sequence[Probing], apart: IsolationProbings, touch_s: float
+) -> dict[str, int]:
     count = Counter(probing.what for probing in probings)
     clipped_end = np.concatenate([[p.clip_at_end for p in probings], apart.teeth > 0]).astype(np.bool_)
     start = np.concatenate([[p.start for p in probings], apart.start]).astype(np.int64)
@@ -284,15 +343,16 @@ def _totals(harness: Harness, probings: Sequence[Probing], apart: IsolationProbi
     )
     clips = _changes(np.where(clipped_end, end, start))
     walks = _changes(station[np.where(clipped_end, start, end)])
-    teeth = int(apart.teeth[-1]) - 1 if len(apart.teeth) and apart.teeth[-1] else 0
-    seconds = SECONDS_PER_PROBING * len(start) + SECONDS_PER_CLIP * (clips + teeth) + SECONDS_PER_WALK * walks
+    hung = clips + apart.hung
+    seconds = touch_s * len(start) + SECONDS_PER_CLIP * hung + SECONDS_PER_WALK * walks
     return {
         "continuity": count["continuity"],
         "loops": count["loops"],
         "joints": count["joints"],
         "parts": count["part"],
         "isolation": len(apart.start),
-        "moves": clips + walks + teeth,
+        "clips": hung,
+        "moves": hung + walks,
         "minutes": round(seconds / 60),
     }
 

@@ -12,17 +12,26 @@ from loomtest.diagnosis.seen.isolation import required_pairs
 from loomtest.harness.model import Harness, IsolationLevel
 
 # Assumed times of one person with one meter; nobody's measurement.
-SECONDS_PER_PROBING = 10.0  # find the cavity, touch, let the meter settle, write it down
+SECONDS_PER_TOUCH = 6.0  # find the cavity, touch, let the meter settle
+SECONDS_PER_TYPING = 4.0  # read the value, put it down
+SECONDS_PER_PROBING = SECONDS_PER_TOUCH + SECONDS_PER_TYPING
 SECONDS_PER_CLIP = 8.0  # take a clip off and hang it elsewhere, or hang a further tooth of the comb
 SECONDS_PER_WALK = 6.0  # to another connector
 MOST_NAMES = 8
+MOST_NETS_COMPARED = 1000  # past it nobody goes round with two probes
 
 
-def assumed() -> tuple[str, ...]:
-    """What the minutes rest on."""
+def assumed(touch_s: float | None = None) -> tuple[str, ...]:
+    """What the minutes rest on; `touch_s`: how long a reading took in an earlier run of this loom."""
+    reading = (
+        f"{touch_s:.0f} s a reading, as in your own run"
+        if touch_s
+        else f"{SECONDS_PER_TOUCH:.0f} s to touch and {SECONDS_PER_TYPING:.0f} s to put a value down"
+    )
     return (
-        f"minutes: {SECONDS_PER_PROBING:.0f} s a reading, {SECONDS_PER_CLIP:.0f} s for each clip hung on a "
-        f"point, {SECONDS_PER_WALK:.0f} s for each change of connector; assumed, not measured",
+        f"minutes: {reading}, {SECONDS_PER_CLIP:.0f} s for each clip hung on a point, "
+        f"{SECONDS_PER_WALK:.0f} s for each change of connector; "
+        + ("the last two assumed, not measured" if touch_s else "assumed, not measured"),
     )
 
 
@@ -85,7 +94,10 @@ def _unproven_isolation(harness: Harness, level: IsolationLevel) -> list[str]:
     if level == "none" and full:
         out.append(f"which nets are apart: {_pairs(full)}; a short between circuits is not found")
     elif level == "neighbours":
-        out.append(f"{_pairs(full - own)} of nets that do not lie near each other")
+        out.append(
+            f"{_pairs(full - own)} of nets that do not lie near each other: two wires rubbed through inside "
+            "the wrap (bonded or full)"
+        )
     elif level == "bonded" and full > own:
         out.append(
             f"{_pairs(full - own)} with a declared empty cavity: a terminal pushed into one shows as an open"

@@ -23,7 +23,7 @@ DIODE_VOLTS = (0.1, 3.3)
 FINGERS_OHM = (1e5, 1e7)
 
 
-LEARNT = 4  # good readings from which the leads' share is taken
+LEAST_FOLLOWED = 4  # good readings from which the leads' share is taken
 FAR, FAR_OHM = 20.0, 10.0  # so many times the most that is believed, and more than this, is asked back
 _JOINED_WHAT = ("continuity", "loops", "joints", "part")
 
@@ -54,23 +54,23 @@ class AtOnce:
         self.lead_ohm, self.lead_known, self._offset_known = lead_ohm, True, True
         self._lead_doubt_ohm = 2.0 * uncertainty_ohm
 
-    def learn(self, step: Step, value_ohm: float) -> None:
-        """A good reading of a wire: from `LEARNT` of them on, the leads' own share is known well enough.
+    def follow(self, step: Step, value_ohm: float) -> None:
+        """A good reading of a wire: from `LEAST_FOLLOWED` of them on, the leads' own share is known well enough.
 
         The judge does the same with all readings at the end; what is good here is then good there.
         """
-        if (self.lead_known and not self._learnt) or step.what not in ("continuity", "loops"):
+        if (self.lead_known and not self._followed) or step.what not in ("continuity", "loops"):
             return
         if not math.isfinite(value_ohm):
             return
         self._over_ohm.append(value_ohm - (step.expected_ohms or 0.0))
-        if self._learnt:
+        if self._followed:
             self.lead_ohm, self.lead_known, self._offset_known = median(self._over_ohm), True, True
             self._lead_doubt_ohm = self._digit_ohm(self.lead_ohm) / 2.0
 
     @property
-    def _learnt(self) -> bool:
-        return len(self._over_ohm) >= LEARNT
+    def _followed(self) -> bool:
+        return len(self._over_ohm) >= LEAST_FOLLOWED
 
     def _digit_ohm(self, value_ohm: float) -> float:
         ranges = self._instrument.ranges

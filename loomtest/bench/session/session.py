@@ -338,7 +338,7 @@ class Session:
         """What follows a reading that is on disk: the next pair, the same one again, or a question."""
         odd = self._doubts.odd_beside(reading.value)
         if good:
-            self._glance.learn(step, reading.value)
+            self._glance.follow(step, reading.value)
             odd = self._doubts.readings
         elif not self._doubts.add(reading):
             return [Said(f"{text}: touch again or press Enter to keep", "bad"), Bell("bad")]

@@ -6,6 +6,7 @@ import json
 from dataclasses import replace
 from itertools import combinations, pairwise
 from math import ceil, log2
+from pathlib import Path
 
 import networkx as nx
 import numpy as np
@@ -15,14 +16,16 @@ from hypothesis import strategies as st
 
 from loomtest.bench.plan.continuity import expected_wire_ohms
 from loomtest.bench.plan.isolation import scanner_tests
-from loomtest.bench.plan.plan import plan
+from loomtest.bench.plan.plan import level_costs, plan
 from loomtest.diagnosis.seen.isolation import part_groups, required_pairs
+from loomtest.harness.load import load_harness
 from loomtest.harness.model import Harness, Wire
 from tests.bench.plan.moves import moves_of
 from tests.looms.generate import Recipe, random_harness
 from tests.looms.solve import resistances
 
 SEEDS = st.integers(0, 2**32 - 1)
+SAMPLES = Path(__file__).parents[3] / "sample_runs"
 
 
 @st.composite
@@ -195,8 +198,8 @@ def test_a_splice_out_of_reach_takes_one_more_reading_for_its_joints() -> None:
     wires = tuple(Wire(f"W{i}", f"X{i}:1", "SP1", size_mm2=1.0, length_m=float(i)) for i in (1, 2, 3))
     harness = Harness("star", wires, ("X1:1", "SP1", "X2:1", "X3:1"), unreachable=frozenset({"SP1"}))
     made = plan(harness, "none", joints=True)
-    assert dict(made.totals) | {"moves": 0, "minutes": 0} == {
-        "continuity": 2, "loops": 0, "joints": 1, "parts": 0, "isolation": 0, "moves": 0, "minutes": 0,
+    assert {what: made.totals[what] for what in ("continuity", "loops", "joints", "parts", "isolation")} == {
+        "continuity": 2, "loops": 0, "joints": 1, "parts": 0, "isolation": 0,
     }  # fmt: skip
     assert {frozenset((s.start, s.end)) for s in made.steps} == {
         frozenset(p) for p in combinations(("X1:1", "X2:1", "X3:1"), 2)
@@ -362,3 +365,35 @@ def test_a_loom_that_no_probe_reaches_has_an_empty_plan(level: str) -> None:
     )
     made = plan(harness, level, joints=True)
     assert len(made.steps) == 0 and made.totals["moves"] == 0 and made.unproven
+
+
+@pytest.mark.parametrize("clips", [2, 3, 5])
+def test_with_few_clips_several_combs_show_the_same_pairs_apart(clips: int) -> None:
+    for seed in range(8):
+        harness = random_harness(np.random.default_rng(seed), Recipe(wires=14, loops=False))
+        wanted = required_pairs(harness, "bonded")
+        apart: set[tuple[int, ...]] = set()
+        for step in plan(harness, "bonded", clips=clips).steps:
+            if step.what != "isolation":
+                continue
+            assert len(step.bonded) + 1 <= clips
+            own = int(harness.net_of[harness.code_of[step.start]])
+            others = (int(harness.net_of[harness.code_of[p]]) for p in (step.end, *step.bonded))
+            read = {(min(own, other), max(own, other)) for other in others}
+            assert not read & apart, "a pair is read twice"
+            apart |= read
+        missing = {tuple(map(int, pair)) for block in wanted.iterate() for pair in block} - apart
+        assert not missing
+
+
+def test_the_levels_stand_side_by_side_with_what_each_plan_takes() -> None:
+    harness = load_harness(SAMPLES / "orchard_tractor")
+    costs = {cost.isolation: cost for cost in level_costs(harness)}
+    assert list(costs) == ["none", "neighbours", "bonded", "full"]
+    for level, cost in costs.items():
+        made = plan(harness, level)
+        assert (cost.touches, cost.minutes) == (len(made.steps), made.totals["minutes"])
+    assert costs["none"].touches < costs["neighbours"].touches < costs["full"].touches
+    assert costs["full"].pairs == costs["full"].of > costs["bonded"].pairs
+    slower = level_costs(harness, touch_s=20.0)
+    assert all(slow.minutes > cost.minutes for slow, cost in zip(slower, costs.values(), strict=True))

@@ -55,7 +55,7 @@ class AtOnce:
         self._lead_doubt_ohm = 2.0 * uncertainty_ohm
 
     def follow(self, step: Step, value_ohm: float) -> None:
-        """A good reading of a wire: from `LEAST_FOLLOWED` of them on, the leads' own share is known well enough.
+        """A good reading of a wire: from `LEAST_FOLLOWED` of them on, the leads' share is known well.
 
         The judge does the same with all readings at the end; what is good here is then good there.
         """

@@ -12,7 +12,17 @@ from loomtest.diagnosis.faults.parts import PartReport
 from loomtest.diagnosis.joints.report import JointReport
 from loomtest.diagnosis.meaning import consequence
 from loomtest.diagnosis.seen.coverage import Isolation, untested_items
-from loomtest.diagnosis.verdict import Coverage, Finding, NetRow, Outcome, Row, Suspect, Verdict, WireRow
+from loomtest.diagnosis.verdict import (
+    Coverage,
+    Doubted,
+    Finding,
+    NetRow,
+    Outcome,
+    Row,
+    Suspect,
+    Verdict,
+    WireRow,
+)
 from loomtest.diagnosis.wording import point_text
 from loomtest.harness.model import BoolArray, Harness
 
@@ -22,7 +32,7 @@ _WORST: tuple[Row, ...] = ("fail", "undecided", "untested", "pass")
 @dataclass(frozen=True)
 class Evidence:
     """What the verdict is made of. `wiring_findings`: about joined, apart and parts, decided; `unexplained`:
-    readings that do not fit them."""
+    readings that do not fit them; `doubted`: those that the loom as found does not give, and how many."""
 
     harness: Harness
     wiring_findings: tuple[Finding, ...]
@@ -30,6 +40,7 @@ class Evidence:
     parts: PartReport
     isolation: Isolation
     unexplained: tuple[Finding, ...]
+    doubted: tuple[tuple[Doubted, ...], int]
     notes: tuple[str, ...]
 
 
@@ -47,6 +58,7 @@ def verdict_of(evidence: Evidence) -> Verdict:
         or isolation.tested < isolation.required
         or isolation.unreachable_nets > 0
         or isolation.level == "none"
+        or evidence.doubted[1] > 0
         or bool(isolation.net_untested.any())
     )
     wiring: Outcome = "fail" if wiring_findings else "not-proven" if incomplete else "pass"
@@ -65,6 +77,8 @@ def verdict_of(evidence: Evidence) -> Verdict:
         joints_resolved_ohms=joints.joints_resolved_ohms,
         isolation=isolation.level,
         isolation_shown=isolation.shown,
+        doubted=evidence.doubted[0],
+        doubted_count=evidence.doubted[1],
         findings=tuple(_with_consequence(harness, finding) for finding in findings),
         undecided=(*evidence.unexplained, *evidence.parts.undecided, *joints.undecided),
         wires=rows,

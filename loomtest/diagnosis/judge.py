@@ -8,6 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from loomtest.diagnosis.assembly import Evidence, intermittent_shorts, verdict_of
+from loomtest.diagnosis.doubts.gate import AsFound, doubted
 from loomtest.diagnosis.faults.findings import crossed_or_broken, findings_of
 from loomtest.diagnosis.faults.leakage import FoundLabels, leakage_findings, with_parts_joined
 from loomtest.diagnosis.faults.parts import PART_SLACK_OHM, judge_parts
@@ -60,9 +61,12 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
     if len(found) > 1:
         found = crossed_or_broken(harness, found, _probed(names, seen, found))
     joints = estimate(harness, wiring, readings, meter, expectation)
+    decided = (*found, *parts.findings, *leaks, *touching)
+    slack_ohm = _part_slack_ohm(meter)
+    as_found = AsFound(harness, wiring, joints, labels, (*decided, *joints.findings), slack_ohm)
     evidence = Evidence(
         harness,
-        (*found, *parts.findings, *leaks, *touching),
+        decided,
         joints,
         parts,
         isolation_coverage(
@@ -71,9 +75,10 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
             nets_as_found(net_codes(harness, size), explained),
             _proven(harness, wiring, joints.tested),
             isolation_level(harness, readings.run),
-            explained_by_parts(harness, wiring, seen, labels, _part_slack_ohm(meter)),
+            explained_by_parts(harness, wiring, seen, labels, slack_ohm),
         ),
         unexplained(harness, names, seen, labels, with_parts_joined(harness, labels, wiring)),
+        doubted(as_found, readings, seen, meter),
         (*_assumed(meter), *joints.notes),
     )
     run = readings.run

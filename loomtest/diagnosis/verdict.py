@@ -103,6 +103,32 @@ class Untested:
     what: Literal["continuity", "isolation"]
 
 
+DoubtKind = Literal["value", "joined", "apart", "part"]
+
+
+@dataclass(frozen=True)
+class Doubted:
+    """A reading that the loom as found does not give.
+
+    `kind`: ohms along copper (`value`); nothing where copper joins (`joined`); something between circuits
+    that are apart (`apart`); outside what the parts on the way give (`part`). `reading` in the quantity's SI
+    unit (continuity: 1 yes, 0 no); between `least_ohms` and `most_ohms` was expected. `value`, `expected` and
+    `why` are these in words.
+    """
+
+    row: int
+    start: str
+    end: str
+    kind: DoubtKind
+    quantity: str
+    reading: float
+    least_ohms: float
+    most_ohms: float
+    value: str = ""
+    expected: str = ""
+    why: str = ""
+
+
 @dataclass(frozen=True)
 class Verdict:
     """What the readings say about the harness. `notes` are plain sentences shown before the findings:
@@ -128,6 +154,8 @@ class Verdict:
     withdrawn: int = 0
     settings: tuple[Setting, ...] = ()
     isolation_shown: IsolationLevel = "none"
+    doubted_count: int = 0
+    doubted: tuple[Doubted, ...] = ()
 
     def to_json(self) -> dict[str, Any]:
         """The object of the contract: six significant digits, over-range as "OL", no NaN."""
@@ -139,7 +167,7 @@ _RENAMED = {"group": "with", "start": "from", "end": "to"}
 
 def _plain(value: Any) -> Any:
     if is_dataclass(value) and not isinstance(value, type):
-        renamed = _RENAMED if isinstance(value, WireRow) else {}
+        renamed = _RENAMED if isinstance(value, WireRow | Doubted) else {}
         return {renamed.get(f.name, f.name): _plain(getattr(value, f.name)) for f in fields(value)}
     if isinstance(value, Mapping):
         return {key: _plain(item) for key, item in value.items()}

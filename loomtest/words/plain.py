@@ -8,6 +8,7 @@ from loomtest.diagnosis.verdict import Finding, Suspect, Untested, Verdict, Wire
 from loomtest.harness.model import Harness
 from loomtest.words.cautions import restraint_sentence
 from loomtest.words.conditions import REHEARSAL, conditions
+from loomtest.words.doubted import sentence_of
 from loomtest.words.labels import FAULT_SIGN, FAULT_WORD, OUTCOME_TONE
 from loomtest.words.lines import WIDTH, Line, all_of, folded, sentence, wrapped
 from loomtest.words.numbers import counted, ohms
@@ -15,6 +16,7 @@ from loomtest.words.places import name_text, was_text
 
 MOST_FINDINGS = 40  # printed in full; the rest are counted, and stand in --json
 MOST_UNTESTED = 8
+MOST_DOUBTED = 8
 MOST_NAMED = 16
 
 NOT_A_LICENCE = "This says what was measured on the bench. It does not say that the vehicle is safe."
@@ -33,6 +35,7 @@ def verdict_lines(verdict: Verdict, harness: Harness) -> list[Line]:
     if doubtful:
         lines += [Line(""), Line("Doubtful: the readings do not settle it", "head")]
         lines += _findings(doubtful, len(found) + 1, "doubt", harness)
+    lines += _doubted(verdict)
     lines += [Line(""), Line("What was measured", "head")]
     lines += wrapped(*coverage_sentences(verdict), indent=2)
     lines += _untested(verdict.untested)
@@ -41,6 +44,17 @@ def verdict_lines(verdict: Verdict, harness: Harness) -> list[Line]:
     if verdict.notes:
         lines += [Line(""), Line("To know", "head"), *wrapped(*map(sentence, verdict.notes), indent=2)]
     return [*lines, Line(""), *wrapped(NOT_A_LICENCE, tone="soft")]
+
+
+def _doubted(verdict: Verdict) -> list[Line]:
+    """Readings that the loom as found does not give."""
+    if not verdict.doubted:
+        return []
+    lines = [Line(""), Line("Readings that do not fit", "head")]
+    lines += wrapped(*(sentence_of(doubt) for doubt in verdict.doubted[:MOST_DOUBTED]), indent=2)
+    if verdict.doubted_count > MOST_DOUBTED:
+        lines.append(Line(f"  And {verdict.doubted_count - MOST_DOUBTED:,} more (--json lists them)."))
+    return lines
 
 
 def headline(verdict: Verdict, harness: Harness) -> str:
@@ -92,6 +106,8 @@ def _open_questions(verdict: Verdict, harness: Harness) -> list[str]:
     doubtful = len(doubts(verdict, harness))
     if doubtful:
         told.append(f"{counted(doubtful, 'place is', 'places are')} still doubtful")
+    if verdict.doubted_count:
+        told.append(f"{counted(verdict.doubted_count, 'reading does', 'readings do')} not fit the others")
     if cover.wires_tested < cover.wires:
         told.append(f"{counted(cover.wires - cover.wires_tested, 'wire was', 'wires were')} not measured")
     if cover.isolation_pairs_tested < cover.isolation_pairs:

@@ -10,6 +10,7 @@ from loomtest.harness.model import Harness
 from loomtest.readings.model import Instrument, Readings
 from loomtest.words.danger import ranked
 from loomtest.words.spoken import spoken
+from loomtest.words.doubted import told
 
 
 def judge(harness: Harness, readings: Readings, instrument: Instrument | None = None) -> Verdict:
@@ -27,4 +28,5 @@ def worded(harness: Harness, verdict: Verdict) -> Verdict:
         verdict,
         findings=tuple(ranked(verdict.findings, verdict, harness)),
         undecided=tuple(ranked(verdict.undecided, verdict, harness)),
+        doubted=tuple(map(told, verdict.doubted)),
     )

@@ -26,7 +26,7 @@ from loomtest.diagnosis.judge import judge
 from loomtest.diagnosis.seen.isolation import required_pairs
 from loomtest.diagnosis.verdict import Verdict
 from loomtest.harness.copper import expectation_of, part_ohms
-from loomtest.harness.model import Harness, Limits, Wire, connector_of
+from loomtest.harness.model import Harness, IsolationLevel, Kind, Limits, Wire, connector_of
 from loomtest.readings.model import Quantity, Readings
 from tests.looms.faults import Fault, Loom, healthy_loom, random_fault
 from tests.looms.measure import FourWire, Handheld, bonded_pairs, measure, reachable_pairs, taken
@@ -34,6 +34,7 @@ from tests.looms.solve import FloatArray, resistances
 
 Rng = np.random.Generator
 KINDS = ("open", "short", "crossed", "misplaced", "joint", "leakage", "part")
+PARTS: tuple[Kind, ...] = ("lamp", "coil", "resistor")
 SLIPS = ("flipped", "decade", "again", "negative", "elsewhere", "typed")
 CONDUCTS = ("wire", "fuse")
 LEADS_OHM, UNKNOWN_WIRE_OHM, SIGMAS = 0.5, 0.25, 7.0
@@ -74,7 +75,7 @@ def small_harness(rng: Rng) -> Harness:
     if rng.random() < 0.3:
         for _ in range(int(rng.integers(1, 3))):
             a, b = (str(p) for p in rng.choice(names, 2, replace=False))
-            kind = str(rng.choice(["lamp", "coil", "resistor"], p=[0.5, 0.3, 0.2]))
+            kind = PARTS[int(rng.choice(3, p=[0.5, 0.3, 0.2]))]
             middle = {"lamp": 3.0, "coil": 80.0, "resistor": 470.0}[kind]
             span = (middle * 0.7, middle * 1.4) if rng.random() < 0.7 else (None, None)
             wires.append(Wire(f"P{len(wires) + 1}", a, b, kind, ohms_min=span[0], ohms_max=span[1]))
@@ -86,7 +87,7 @@ def small_harness(rng: Rng) -> Harness:
     declared = [f"{c}:{k}" for c, own in cavities.items() for k in own]
     points = tuple(dict.fromkeys([*mentioned, *declared]))
     hidden = frozenset(p for p in mentioned if p == "SP1" and rng.random() < 0.3)
-    level = "full" if rng.random() < 0.5 else "neighbours"
+    level: IsolationLevel = "full" if rng.random() < 0.5 else "neighbours"
     worked = frozenset(c for c in ("X1",) if rng.random() < 0.3)
     return Harness(
         "hunted", tuple(wires), points, hidden, worked, limits=Limits(isolation=level), cavities=cavities
@@ -255,8 +256,8 @@ def gross_joint(case: Hunted, verdict: Verdict, judged_ohm: float) -> str:
         return ""
     ohms, cut = loom.ohms.copy(), {w for f in loom.faults for w in f.cut}
     for fault in loom.faults:
-        for wire, value in fault.ohms.items():
-            ohms[wire] = value
+        for changed, value in fault.ohms.items():
+            ohms[changed] = value
     expectation = expectation_of(harness)
     rows = {row.wire: row for row in verdict.wires}
     for index, wire in enumerate(harness.wires):

@@ -47,7 +47,8 @@ class JointReport:
     findings here. `contradictory`: pairs of points read both joined and over-range; `standing_voltage`:
     pairs whose value depends on the direction, with half the difference in ohms (inf: over-range one way).
     `log_likelihood`: log evidence of the wiring, to compare placements by differences. `shared_ohm`: (mean,
-    standard uncertainty) of what all readings of the run share beyond what was subtracted.
+    standard uncertainty) of what all readings of the run share, what was subtracted included. `budget`: of
+    the readings in ohms.
     """
 
     rows: tuple[WireRow, ...]
@@ -62,6 +63,7 @@ class JointReport:
     standing_voltage: tuple[tuple[str, str, float], ...]
     log_likelihood: float
     shared_ohm: tuple[float, float]
+    budget: Budget
 
 
 @dataclass(frozen=True)
@@ -129,6 +131,7 @@ def estimate(
         ),
         float(s.evidence.sum()),
         (s.shared_mean + solved.budget.lead_ohm, s.shared_sd),
+        solved.budget,
     )
 
 

@@ -20,6 +20,7 @@ from loomtest.readings.model import Instrument, Quantity, Range, Readings
 
 CURRENT_SHARE = 0.01  # standard uncertainty of a current read off a clamp or a supply (common practice)
 VOLT_SHARE, VOLT_FLOOR = 0.005 / math.sqrt(3), 0.001 / math.sqrt(3)  # handheld, d.c. volts (common practice)
+SILENT_VOLT = 5e-4  # below half a count of that range: what a probe that touches nothing shows as well
 GENERIC_RANGE = Range(200.0, 0.8, 3.0, 0.1)  # 3½ digits: for an instrument file without ranges
 ZERO_RESISTANCE_C = -234.5  # copper: where its resistance would vanish, R ∝ T + 234.5 (IEC 60228)
 _COPPER_BELOW_OHM = 100.0  # what reads more is no way through wires (the contract's short_below_ohms)
@@ -93,7 +94,7 @@ def budget_of(readings: Readings, instrument: Instrument, temperature_c: float) 
     plain[list(readings.bonded)] = False
     index = np.flatnonzero(wires & np.isfinite(readings.value) & plain & (readings.start != readings.end))
     value, current, drop = readings.value[index], readings.current_a[index], drop[index]
-    usable = ~drop | (np.isfinite(current) & (current != 0))
+    usable = ~drop | (np.isfinite(current) & (current != 0) & (np.abs(value) >= SILENT_VOLT))
     index, value, current, drop = index[usable], value[usable], current[usable], drop[usable]
     stated = readings.uncertainty[index]
     two_wire = (readings.quantity[index] == Quantity.RESISTANCE) & (instrument.method != "four-wire")

@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loomtest.diagnosis.numbers.distinct import ranked
+from loomtest.diagnosis.seen.budget import SILENT_VOLT
 from loomtest.harness.model import BoolArray, FloatArray, IntArray, Limits
 from loomtest.readings.model import Instrument, Quantity, Readings
 
@@ -55,6 +56,7 @@ def observe(readings: Readings, instrument: Instrument, limits: Limits) -> Obser
     resistive = readings.quantity != Quantity.DIODE
     state[resistive & (high < limits.short_below_ohms)] = JOINED
     state[resistive & (low >= limits.short_below_ohms)] = APART
+    state[(readings.quantity == Quantity.VOLTAGE_DROP) & (np.abs(readings.value) < SILENT_VOLT)] = UNKNOWN
     beeps = readings.quantity == Quantity.CONTINUITY
     state[beeps] = np.where(readings.value[beeps] > 0.5, JOINED, APART)
 

@@ -1,0 +1,1 @@
+"""Does the loom as found give every reading that was taken?"""

@@ -9,8 +9,8 @@ from loomtest.diagnosis.verdict import Verdict
 from loomtest.harness.model import Harness
 from loomtest.readings.model import Instrument, Readings
 from loomtest.words.danger import ranked
-from loomtest.words.spoken import spoken
 from loomtest.words.doubted import told
+from loomtest.words.spoken import spoken
 
 
 def judge(harness: Harness, readings: Readings, instrument: Instrument | None = None) -> Verdict:

@@ -7,17 +7,17 @@ import hashlib
 import json
 import re
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from importlib.metadata import version
 from pathlib import Path
 from typing import Any
 
-from loomtest.diagnosis.verdict import Finding, Verdict, WireRow
+from loomtest.diagnosis.verdict import Verdict, WireRow
 from loomtest.errors import InputError, Problem
-from loomtest.evidence.page.first import MOST_SAID, bare_mark, looked_at, meaning, tally
+from loomtest.evidence.page.faults import LoomIndex, fault_cards
+from loomtest.evidence.page.first import MOST_SAID, looked_at, meaning, tally
 from loomtest.evidence.page.measured import how_measured, limits_held, meter_ranges, source_name
 from loomtest.evidence.page.wires import axis_of, wire_rows
-from loomtest.evidence.pictures.closeup import closeups
 from loomtest.evidence.pictures.drawing import (
     Drawing,
     bands,
@@ -30,27 +30,24 @@ from loomtest.evidence.pictures.drawing import (
 from loomtest.evidence.pictures.look import DARK, LIGHT
 from loomtest.evidence.pictures.loom import MOST_HUBS, loom_picture
 from loomtest.evidence.pictures.png import save_png
-from loomtest.harness.model import Harness, Wire, connector_of
+from loomtest.harness.model import Harness, connector_of
 from loomtest.readings.model import Instrument, Readings
 from loomtest.words.cautions import CAUTIONS
 from loomtest.words.conditions import REHEARSAL, conditions
-from loomtest.words.labels import FAULT_WORD, NET_WORD, OUTCOME_TONE, ROW_TONE
+from loomtest.words.labels import NET_WORD, OUTCOME_TONE, ROW_TONE
 from loomtest.words.lines import held, sentence
-from loomtest.words.numbers import counted, ohms, percent
+from loomtest.words.numbers import counted, ohms
 from loomtest.words.plain import (
     NOT_A_LICENCE,
     coverage_sentences,
     doubts,
     headline,
     joints_sentence,
-    said_once,
     untested_sentences,
 )
-from loomtest.words.where import probes_for, where_sentence
 
 MOST_FAULTS = 200
 MOST_UNTESTED = 60
-MOST_CLOSE = 40  # faults with close-ups of the faces they concern
 MOST_GOOD_ROWS = 300  # circuits and wires that are as they should be are all shown up to here
 SOME_GOOD_ROWS = 60  # and of more, so many
 MOST_BAD_ROWS = 1000
@@ -116,7 +113,7 @@ def report_page(
     script = (here / "page.js").read_text(encoding="utf-8")
     found = list(verdict.findings)
     doubtful = doubts(verdict, harness)[:MOST_FAULTS]
-    loom = _Loom.of(harness)
+    loom = LoomIndex.of(harness)
     context = {
         "style": Markup(style),
         "style_hash": _hash(style),
@@ -128,9 +125,9 @@ def report_page(
         ],
         "meaning": meaning(found, harness, loom.by_name),
         "more_meant": max(0, len(found) - MOST_SAID),
-        "findings": _faults(found[:MOST_FAULTS], loom, 1, "bad"),
+        "findings": fault_cards(found[:MOST_FAULTS], loom, 1, "bad"),
         "more_findings": max(0, len(found) - MOST_FAULTS),
-        "undecided": _faults(doubtful, loom, min(len(found), MOST_FAULTS) + 1, "doubt"),
+        "undecided": fault_cards(doubtful, loom, min(len(found), MOST_FAULTS) + 1, "doubt"),
         **_answer(harness, readings, verdict, instrument),
         **_tables(harness, verdict),
         "how": how_measured(readings, instrument),
@@ -223,106 +220,12 @@ def _share_of_limit(row: WireRow) -> float:
     return row.ohms / row.limit_ohms if row.ohms and row.limit_ohms else 0.0
 
 
-@dataclass(frozen=True)
-class _Loom:
-    """The harness with its wires by name, and by the points where they end."""
-
-    harness: Harness
-    by_name: dict[str, Wire]
-    at: dict[str, list[Wire]]
-
-    @classmethod
-    def of(cls, harness: Harness) -> _Loom:
-        at: dict[str, list[Wire]] = {}
-        for wire in harness.wires:
-            for point in {wire.start, wire.end}:
-                at.setdefault(point, []).append(wire)
-        return cls(harness, {wire.name: wire for wire in harness.wires}, at)
-
-
-@dataclass(frozen=True)
-class _Fault:
-    number: int
-    tone: str
-    word: str
-    mark: Any
-    points: str
-    where: str
-    text: str
-    consequence: str
-    next: str
-    probes: str
-    faces: tuple[Any, ...]
-    suspects: tuple[str, ...]
-    alternatives: tuple[str, ...]
-
-
-def _faults(findings: Sequence[Finding], loom: _Loom, first: int, tone: str) -> list[_Fault]:
-    faults = []
-    for number, finding in enumerate(findings, first):
-        where = where_sentence(finding, loom.harness, loom.by_name)
-        said = said_once(finding, loom.harness)
-        text, consequence, after = (held(_shorter(part, where, loom)) for part in said)
-        probes = probes_for(finding, loom.harness)
-        faults.append(
-            _Fault(
-                number,
-                tone,
-                FAULT_WORD[finding.fault] + ("?" if tone == "doubt" else ""),
-                bare_mark(finding, "mark" if tone == "bad" else tone),
-                " – ".join(finding.points[:6]) + (" …" if len(finding.points) > 6 else ""),
-                held(where),
-                text or "No more is known.",
-                consequence,
-                after,
-                probes.sentence if probes else "",
-                _faces(finding, loom, number, tone) if number < first + MOST_CLOSE else (),
-                tuple(_suspect(finding, i) for i in range(len(finding.suspects[:12]))),
-                tuple(_moves(other.moves) for other in finding.alternatives[1:]),
-            )
-        )
-    return faults
-
-
-def _shorter(text: str, where: str, loom: _Loom) -> str:
-    """The text without the places that `where` has told."""
-    for place in loom.harness.places.values():
-        if f"({place})" in where:
-            text = text.replace(f" ({place})", "")
-    return text
-
-
-def _faces(finding: Finding, loom: _Loom, number: int, tone: str) -> tuple[Any, ...]:
-    from markupsafe import Markup
-
-    return tuple(
-        Markup(to_svg(drawing, alone=False, ident=f"close-{number}-{place}", sized=True))
-        for place, drawing in enumerate(closeups(loom.harness, finding, tone, loom.at))
-    )
-
-
 def parted(text: str) -> Any:
     """The text, with a place to break in every run of letters too long for a column."""
     from markupsafe import Markup
 
     runs = re.split(r"(\S{24})(?=\S)", visible(str(text)))
     return Markup("<wbr>" if len(runs) > 1 else "").join(run for run in runs if run)
-
-
-def _suspect(finding: Finding, index: int) -> str:
-    suspect = finding.suspects[index]
-    text = f"Wire {suspect.wire}" + (f", at {suspect.end}" if suspect.end else "")
-    if suspect.ohms is not None:
-        text += f": {ohms(suspect.ohms)}"
-        if suspect.interval_ohms:
-            text += f" ({ohms(suspect.interval_ohms[0])} to {ohms(suspect.interval_ohms[1])})"
-    if suspect.probability is not None:
-        text += f", probability {percent(suspect.probability)}"
-    return held(text + ".")
-
-
-def _moves(moves: Any) -> str:
-    return "; ".join(f"what belongs in {a} sits in {b}" for a, b in moves.items()) + "."
 
 
 def _style(css: str) -> str:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
@@ -10,7 +9,6 @@ import numpy as np
 
 from loomtest.diagnosis.faults.parts import PartReport
 from loomtest.diagnosis.joints.report import JointReport
-from loomtest.diagnosis.meaning import consequence
 from loomtest.diagnosis.seen.coverage import Isolation, untested_items
 from loomtest.diagnosis.verdict import (
     Coverage,
@@ -23,7 +21,7 @@ from loomtest.diagnosis.verdict import (
     Verdict,
     WireRow,
 )
-from loomtest.diagnosis.wording import point_text
+from loomtest.diagnosis.why import FlexBetween, TouchesNowAndThen
 from loomtest.harness.model import BoolArray, Harness
 
 _WORST: tuple[Row, ...] = ("fail", "undecided", "untested", "pass")
@@ -79,7 +77,7 @@ def verdict_of(evidence: Evidence) -> Verdict:
         isolation_shown=isolation.shown,
         doubted=evidence.doubted[0],
         doubted_count=evidence.doubted[1],
-        findings=tuple(_with_consequence(harness, finding) for finding in findings),
+        findings=findings,
         undecided=(*evidence.unexplained, *evidence.parts.undecided, *joints.undecided),
         wires=rows,
         nets=_net_rows(harness, rows, findings, evidence),
@@ -144,27 +142,6 @@ def _sum(values: Iterable[float | None]) -> float | None:
     return total
 
 
-def _with_consequence(harness: Harness, finding: Finding) -> Finding:
-    """An open says what no longer works; joints bring their own consequence."""
-    if finding.consequence or finding.fault not in ("open", "short", "wrong-part"):
-        return finding
-    rows = {row.name: row for row in harness.wires}
-    if finding.fault == "short":
-        at = [harness.net_of[harness.code_of[p]] for p in finding.points if p in harness.code_of]
-        names = sorted({harness.nets[int(net)].name for net in at if len(harness.nets[int(net)].points) > 1})
-        if len(names) == 2:
-            return replace(
-                finding,
-                consequence=f"With the battery on, current flows between {names[0]} and {names[1]}, "
-                "whatever is switched.",
-            )
-        return finding
-    carried = [row.amps for s in finding.suspects if (row := rows[s.wire]).amps is not None]
-    if finding.fault == "open" and carried:
-        return replace(finding, consequence=consequence(math.inf, max(carried), harness.limits.system_volts))
-    return finding
-
-
 def _net_rows(
     harness: Harness, rows: Sequence[WireRow], findings: Sequence[Finding], evidence: Evidence
 ) -> tuple[NetRow, ...]:
@@ -197,22 +174,10 @@ def _net_rows(
     return tuple(out)
 
 
-def intermittent_shorts(
-    harness: Harness, contradictory: Iterable[tuple[str, str]], apart: Iterable[bool]
-) -> list[Finding]:
+def intermittent_shorts(contradictory: Iterable[tuple[str, str]], apart: Iterable[bool]) -> list[Finding]:
     """Pairs of different nets read both joined and over-range: something touches now and then."""
-    out = []
-    for (a, b), differ in zip(contradictory, apart, strict=True):
-        if differ:
-            one, other = point_text(harness, a), point_text(harness, b)
-            out.append(
-                Finding(
-                    "intermittent",
-                    (a, b),
-                    probability=0.99,
-                    text=f"{one} and {other} should be apart and were read both joined and over-range: "
-                    "something touches now and then, or one reading was taken at another point.",
-                    next=f"Flex the loom while measuring {a} to {b}, and look for a loose strand.",
-                )
-            )
-    return out
+    return [
+        Finding("intermittent", (a, b), probability=0.99, why=TouchesNowAndThen(), todo=FlexBetween(a, b))
+        for (a, b), differ in zip(contradictory, apart, strict=True)
+        if differ
+    ]

@@ -56,7 +56,7 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
     names = readings.points
     pairs = [(names[a], names[b]) for a, b in seen.contradictory.tolist()]
     differ = labels[seen.contradictory[:, 0]] != labels[seen.contradictory[:, 1]]
-    touching = intermittent_shorts(harness, pairs, differ.tolist())
+    touching = intermittent_shorts(pairs, differ.tolist())
     found = [finding for one in explained for finding in findings_of(one)]
     if len(found) > 1:
         found = crossed_or_broken(harness, found, _probed(names, seen, found))
@@ -77,7 +77,7 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
             isolation_level(harness, readings.run),
             explained_by_parts(harness, wiring, seen, labels, slack_ohm),
         ),
-        unexplained(harness, names, seen, labels, with_parts_joined(harness, labels, wiring)),
+        unexplained(names, seen, labels, with_parts_joined(harness, labels, wiring)),
         doubted(as_found, readings, seen, meter),
         (*_assumed(meter), *joints.notes),
     )

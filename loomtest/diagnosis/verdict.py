@@ -7,6 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any, Literal
 
+from loomtest.diagnosis.why import Todo, Why
 from loomtest.harness.changed import Setting
 from loomtest.harness.model import IsolationLevel
 
@@ -50,6 +51,8 @@ class Finding:
     text: str = ""
     consequence: str = ""
     next: str = ""
+    why: Why | None = field(default=None, kw_only=True)
+    todo: Todo | None = field(default=None, kw_only=True)
 
 
 @dataclass(frozen=True)
@@ -168,7 +171,8 @@ _RENAMED = {"group": "with", "start": "from", "end": "to"}
 def _plain(value: Any) -> Any:
     if is_dataclass(value) and not isinstance(value, type):
         renamed = _RENAMED if isinstance(value, WireRow | Doubted) else {}
-        return {renamed.get(f.name, f.name): _plain(getattr(value, f.name)) for f in fields(value)}
+        shown = [f.name for f in fields(value) if f.name not in ("why", "todo")]
+        return {renamed.get(name, name): _plain(getattr(value, name)) for name in shown}
     if isinstance(value, Mapping):
         return {key: _plain(item) for key, item in value.items()}
     if isinstance(value, tuple | list):

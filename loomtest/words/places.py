@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from loomtest.harness.colours import colour_words
 from loomtest.harness.model import Harness, Wire, cavity_of, connector_of
 
@@ -44,3 +46,57 @@ def span_text(harness: Harness, wire: Wire) -> str:
     circuit = f", {wire.circuit}" if wire.circuit else ""
     ends = f"{point_text(harness, wire.start)} to {point_text(harness, wire.end)}"
     return f"{wire_text(wire)} from {ends}{circuit}"
+
+
+class Places:
+    """Speaks of the points of one harness; where a connector is, and what a point was, is said once.
+
+    One object serves one finding, from its first sentence to its last.
+    """
+
+    def __init__(self, harness: Harness) -> None:
+        self.harness = harness
+        self._said: set[str] = set()
+
+    def point(self, point: str) -> str:
+        """`X1 cavity 3 (bulkhead)`, and `X1 cavity 3` the next time; at another cavity `X1 cavity 4`."""
+        return name_text(point) + self.was(point) + self._place(connector_of(point) or point)
+
+    def hub(self, connector: str) -> str:
+        """`X1 (bulkhead)`, and `X1` the next time."""
+        return connector + self._place(connector)
+
+    def was(self, point: str) -> str:
+        """` (was X5:2)` the first time, for a point that came out of a connector change."""
+        text = was_text(self.harness, point)
+        return self._once(f"was {point}", text)
+
+    def between(self, points: Sequence[str]) -> str:
+        """Two points: `X1 cavity 3 (bulkhead) and X4 cavity 1`."""
+        return " and ".join(self.point(point) for point in points[:2])
+
+    def wire(self, name: str) -> Wire:
+        """The wire of that name."""
+        return next(wire for wire in self.harness.wires if wire.name == name)
+
+    def span(self, wire: Wire) -> str:
+        """`red 1.5 mm² wire W7 from X1 cavity 3 to X4 cavity 1, brake lamp`."""
+        circuit = f" ({wire.circuit})" if wire.circuit else ""
+        return f"{wire_text(wire)}{circuit} from {self.point(wire.start)} to {self.point(wire.end)}"
+
+    def circuit(self, point: str) -> str:
+        """The circuit of a point by its name, or the point where it has none."""
+        if point not in self.harness.code_of:
+            return f"the cavity {name_text(point)}"
+        net = self.harness.nets[int(self.harness.net_of[self.harness.code_of[point]])]
+        return net.name if len(net.points) > 1 else f"{name_text(point)} (a point of its own)"
+
+    def _place(self, hub: str) -> str:
+        place = self.harness.places.get(hub, "")
+        return self._once(hub, f" ({place})") if place else ""
+
+    def _once(self, key: str, text: str) -> str:
+        if key in self._said:
+            return ""
+        self._said.add(key)
+        return text

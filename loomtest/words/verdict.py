@@ -5,12 +5,16 @@ from __future__ import annotations
 from dataclasses import replace
 
 from loomtest.diagnosis.judge import judge as diagnosed
-from loomtest.diagnosis.verdict import Verdict
+from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.harness.model import Harness
 from loomtest.readings.model import Instrument, Readings
 from loomtest.words.danger import ranked
 from loomtest.words.doubted import told
+from loomtest.words.findings import finding_text
+from loomtest.words.places import Places
+from loomtest.words.service import consequence_text
 from loomtest.words.spoken import spoken
+from loomtest.words.todo import todo_text
 
 
 def judge(harness: Harness, readings: Readings, instrument: Instrument | None = None) -> Verdict:
@@ -23,10 +27,23 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
 
 
 def worded(harness: Harness, verdict: Verdict) -> Verdict:
-    """The verdict with its findings, decided and doubtful, in the order of danger."""
+    """The verdict with its findings, decided and doubtful, in the order of danger and in sentences."""
+    found = [
+        tuple(_worded(harness, finding) for finding in each) for each in (verdict.findings, verdict.undecided)
+    ]
     return replace(
         verdict,
-        findings=tuple(ranked(verdict.findings, verdict, harness)),
-        undecided=tuple(ranked(verdict.undecided, verdict, harness)),
+        findings=tuple(ranked(found[0], verdict, harness)),
+        undecided=tuple(ranked(found[1], verdict, harness)),
         doubted=tuple(map(told, verdict.doubted)),
     )
+
+
+def _worded(harness: Harness, finding: Finding) -> Finding:
+    if finding.why is None:
+        return finding
+    places = Places(harness)
+    text = finding_text(finding.why, finding, places)
+    consequence = consequence_text(finding, places)
+    after = todo_text(finding.todo, finding, places) if finding.todo else ""
+    return replace(finding, text=text, consequence=consequence, next=after)

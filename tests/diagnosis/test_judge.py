@@ -9,6 +9,7 @@ import pytest
 from loomtest.diagnosis.faults.unexplained import unexplained
 from loomtest.diagnosis.seen.observe import observe
 from loomtest.diagnosis.verdict import Finding, Verdict
+from loomtest.diagnosis.why import Contradicts
 from loomtest.harness.model import Harness, Limits, Wire
 from loomtest.readings.model import Instrument, Quantity, Range, Readings
 from loomtest.words.verdict import judge
@@ -129,7 +130,7 @@ def test_a_swap_probed_along_its_own_pairs_only_is_told_as_two_opens_and_the_pro
     text = "X1:1 X2:1 OL, X1:2 X2:2 OL, X1:3 X2:3 0.02"
     verdict = judge(THREE, readings(THREE, text), METER)
     assert kinds(verdict) == ["open", "open"]
-    assert all("crossed" in finding.next and "broken" in finding.next for finding in verdict.findings)
+    assert all("swapped" in finding.next and "broken" in finding.next for finding in verdict.findings)
     cross = readings(THREE, text + ", X1:1 X2:2 0.02")
     assert kinds(judge(THREE, cross, METER)) == ["crossed"]
 
@@ -244,7 +245,7 @@ def test_a_coil_low_beside_its_diode_is_settled_by_exchanging_the_leads() -> Non
     verdict = judge(of, readings(of, one_way), METER)
     assert verdict.findings == ()
     assert [finding.fault for finding in verdict.undecided] == ["wrong-part"]
-    assert "exchange the leads" in verdict.undecided[0].next
+    assert verdict.undecided[0].next.startswith("Swap the two leads")
     assert verdict.verdict == "not-proven"
     assert kinds(judge(of, readings(of, one_way + ", X1:2 X1:1 40"), METER)) == ["wrong-part"]
     diode_conducts = judge(of, readings(of, one_way + ", X1:2 X1:1 80"), METER)
@@ -344,11 +345,11 @@ def test_one_reading_against_all_others_is_told_and_nothing_passes_over_it() -> 
 def test_a_reading_that_nothing_found_explains_is_told() -> None:
     seen = observe(full(THREE, "X1:1 X2:1", "X1:2 X2:2", "X1:3 X2:3"), METER, THREE.limits)
     apart = np.arange(6)
-    told = unexplained(THREE, THREE.points, seen, apart, apart)
+    told = unexplained(THREE.points, seen, apart, apart)
     assert {frozenset(f.points) for f in told} == {frozenset((f"X1:{i}", f"X2:{i}")) for i in (1, 2, 3)}
-    assert all("nothing that was found joins them" in f.text for f in told)
+    assert all(isinstance(f.why, Contradicts) and not f.why.joined for f in told)
     lamp = np.zeros(6, dtype=np.int64)  # what a part joins is no contradiction
-    assert unexplained(THREE, THREE.points, seen, apart, lamp) == ()
+    assert unexplained(THREE.points, seen, apart, lamp) == ()
 
 
 @pytest.mark.parametrize("seed", range(8))
@@ -356,7 +357,7 @@ def test_what_is_explained_leaves_no_reading_in_doubt(seed: int) -> None:
     rng = np.random.default_rng([seed, 8])
     loom = draw(rng, Order(seed % 3, overlap=False))
     verdict = judge(loom.harness, measure.full_scan(loom, rng, diodes=True))
-    assert not [f for f in verdict.undecided if "taken at another point" in f.text]
+    assert not [f for f in verdict.undecided if isinstance(f.why, Contradicts)]
 
 
 def test_a_splice_that_could_be_probed_and_was_not_does_not_leave_its_net_unproven() -> None:

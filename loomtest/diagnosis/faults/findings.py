@@ -11,7 +11,19 @@ from loomtest.diagnosis.faults.explain import Explanation
 from loomtest.diagnosis.faults.moves import Likeliness, MoveFault
 from loomtest.diagnosis.faults.scene import Placement, Scene
 from loomtest.diagnosis.verdict import Alternative, Finding, Suspect
-from loomtest.diagnosis.wording import capital, ohms_text, one_of, point_text, span_text, wire_text
+from loomtest.diagnosis.why import (
+    FindBridge,
+    LookAtEach,
+    MeasureAgain,
+    MoveBack,
+    ReadApart,
+    ReadJoined,
+    TellCrossed,
+    TellWhich,
+    Todo,
+    UnclipOneByOne,
+    WrongPlaces,
+)
 from loomtest.harness.forest import components, join
 from loomtest.harness.model import Harness, Wire, connector_of
 
@@ -74,36 +86,12 @@ def _moved(explained: Explained, fault: MoveFault) -> Finding:
         )
         for way, weight in ways[:_MOST_ALTERNATIVES]
     ]
-    wires = list(dict.fromkeys(edge for edge, _ in fault.ends))
     suspects = _movers(explained, fault)
     kinds = {f.fault for s in explained.explanations for f in s.move_faults}
     probability = explained.probability(
         lambda s: any(f.fault == fault.fault for f in s.move_faults) or kinds == {fault.fault}
     )
-    rows = [explained.harness.wires[explained.scene.wire[edge]] for edge in wires]
     moves = {explained.name(a): explained.name(b) for a, b in fault.moves}
-    if fault.fault == "crossed":
-        told_moves = "; ".join(
-            f"the wire of {point_text(explained.harness, a)} sits in {point_text(explained.harness, b)}"
-            for a, b in moves.items()
-        )
-        text = f"{capital(told_moves)} ({one_of([wire_text(row) for row in rows], 'and')})."
-    else:
-        (home, place), *_ = moves.items()
-        shared = suspects[0].probability is not None  # one of several wires, not all of them
-        by_name = {row.name: row for row in explained.harness.wires}
-        named = [wire_text(by_name[suspect.wire]) for suspect in suspects]
-        verb = "belongs" if shared or len(named) == 1 else "belong"
-        text = (
-            f"{capital(one_of(named, 'or' if shared else 'and'))} {verb} in "
-            f"{point_text(explained.harness, home)} "
-            f"and {'sits' if verb == 'belongs' else 'sit'} in {point_text(explained.harness, place)}."
-        )
-    if len(alternatives) > 1 and alternatives[1].probability > 0.2:
-        second = alternatives[1]
-        ends = one_of([point_text(explained.harness, p) for p in second.points], "and")
-        text += f" The readings fit as well with the mistake at {ends}: look at both."
-    first = one_of([point_text(explained.harness, p) for p in moves], "and")
     return Finding(
         "crossed" if fault.fault == "crossed" else "misplaced",
         tuple(explained.name(p) for p in fault.points),
@@ -111,8 +99,8 @@ def _moved(explained: Explained, fault: MoveFault) -> Finding:
         moves,
         tuple(alternatives),
         min(probability, 0.999),
-        text,
-        next=f"Look into {first}, put the wires right, and measure these circuits again.",
+        why=WrongPlaces(),
+        todo=MoveBack(tuple(moves)),
     )
 
 
@@ -154,26 +142,19 @@ def _open(explained: Explained, placed: Placement, edge: int) -> Finding:
     edges = suspects_of_open(explained, placed, edge)
     rows = [harness.wires[scene.wire[e]] for e in edges]
     points, ohm = _parted(explained, placed, edge)
-    names = tuple(explained.name(p) for p in points)
-    shown = "over-range" if math.isinf(ohm) else f"{ohms_text(ohm)}"
-    between = f"{point_text(harness, names[0])} and {point_text(harness, names[1])}"
+    names = explained.name(points[0]), explained.name(points[1])
     if len(rows) == 1:
-        text = f"{capital(span_text(harness, rows[0]))} is open: {between} read {shown}."
-        what = "the part" if not rows[0].conducts else "its terminals and the wire between them"
-        after = f"Look at {what}, mend, and measure {names[0]} to {names[1]} again."
+        after: Todo = MeasureAgain(*names, part=not rows[0].conducts)
     else:
-        listed = one_of([wire_text(row) for row in rows])
-        text = f"Open between {between}, which read {shown}: {listed} is broken."
-        after = _parting_probe(explained, placed, edges) or (
-            f"No reading at the points that can be reached tells these apart: look at each of {len(rows)}."
-        )
+        pair = _parting_probe(explained, placed, edges)
+        after = TellWhich(*pair) if pair else LookAtEach(len(rows))
     return Finding(
         "open",
         names,
         tuple(Suspect(row.name, None, None, None, 1.0 / len(rows)) for row in rows),
         probability=min(0.999, explained.probability(lambda s: bool(s.repair.opens))),
-        text=text,
-        next=after,
+        why=ReadApart(ohm),
+        todo=after,
     )
 
 
@@ -198,7 +179,7 @@ def _parted(explained: Explained, placed: Placement, edge: int) -> tuple[tuple[i
     return ((a, b) if a == scene.home[edge][0] or b == scene.home[edge][1] else (b, a)), ohm
 
 
-def _parting_probe(explained: Explained, placed: Placement, edges: Sequence[int]) -> str:
+def _parting_probe(explained: Explained, placed: Placement, edges: Sequence[int]) -> tuple[str, str] | None:
     """A pair of points, not yet probed, whose reading would part the suspects."""
     scene, harness = explained.scene, explained.harness
     probed = {frozenset(pair[:2]) for pair in (*scene.joined, *scene.apart)}
@@ -220,10 +201,7 @@ def _parting_probe(explained: Explained, placed: Placement, edges: Sequence[int]
             rank = (abs(2 * apart - len(edges)), a, b)
             if 0 < apart < len(edges) and (best is None or rank < best):
                 best = rank
-    if best is None:
-        return ""
-    one, other = (point_text(harness, explained.name(p)) for p in best[1:])
-    return f"Measure {one} to {other}: it tells which of them it is."
+    return (explained.name(best[1]), explained.name(best[2])) if best else None
 
 
 def _by_nearness(explained: Explained, placed: Placement) -> list[tuple[int, int, float]]:
@@ -265,38 +243,16 @@ def _short(explained: Explained, placed: Placement, short: tuple[int, int, float
     a, b, ohm = short
     one, other = _likeliest_place(explained, placed, a, b)
     names = (explained.name(one), explained.name(other))
-    harness = explained.harness
-    read = (
-        f"{explained.name(a)} to {explained.name(b)} read {ohms_text(ohm)}"
-        if not math.isnan(ohm)
-        else ("the clipped points conduct")
-    )
-    beside = (
-        explained.likeliness.connector[one]
-        and explained.likeliness.connector[one] == explained.likeliness.connector[other]
-    )
-    where = "the likeliest place is" if beside else "look first near"
-    text = (
-        f"{_net_name(explained, one)} and {_net_name(explained, other)} are joined and should be apart: "
-        f"{read}; {where} "
-        f"{point_text(harness, names[0])} and {point_text(harness, names[1])}."
-    )
+    likely = explained.likeliness
+    beside = bool(likely.connector[one]) and likely.connector[one] == likely.connector[other]
     parts = _parts_across(explained, placed, a, b)
-    if parts:
-        text += f" It may be {one_of([wire_text(row) for row in parts])} itself."
-    after = "Look for a bridge, a stray strand or a chafed wire there, mend, and measure the pair again."
-    if parts:
-        listed = one_of([wire_text(row) for row in parts])
-        after = f"Unplug {listed} and measure again: if the short stays, look there for a bridge."
-    if math.isnan(ohm):
-        after = "Take the clips off one by one until the reading goes: the last one is the other side."
     return Finding(
         "short",
         names,
         tuple(Suspect(row.name, probability=0.6 / len(parts)) for row in parts),
         probability=min(0.999, explained.probability(lambda s: bool(s.repair.shorts))),
-        text=capital(text),
-        next=after,
+        why=ReadJoined(explained.name(a), explained.name(b), ohm, beside),
+        todo=UnclipOneByOne() if math.isnan(ohm) else FindBridge(),
     )
 
 
@@ -308,14 +264,6 @@ def _parts_across(explained: Explained, placed: Placement, a: int, b: int) -> li
     return [
         explained.harness.wires[scene.wire[e]] for e in scene.parts if {labels[p] for p in placed[e]} == nets
     ]
-
-
-def _net_name(explained: Explained, local: int) -> str:
-    code = explained.scene.codes[local]
-    if code >= len(explained.harness.points):
-        return f"the cavity {explained.points[code]}"
-    net = explained.harness.nets[int(explained.harness.net_of[code])]
-    return net.name if len(net.points) > 1 else f"{net.name} (a point of its own)"
 
 
 def _likeliest_place(explained: Explained, placed: Placement, a: int, b: int) -> tuple[int, int]:
@@ -350,13 +298,8 @@ def crossed_or_broken(
             ways = [(a, b) for a in points for b in others if _may_cross(points, others, a, b)]
             fresh = [(a, b) for a, b in ways if frozenset((a, b)) not in probed]
             if ways and len(fresh) == len(ways):
-                a, b = fresh[0]
-                names = f"{findings[i].suspects[0].wire} and {findings[j].suspects[0].wire}"
-                after = (
-                    f"Measure {point_text(harness, a)} to {point_text(harness, b)}: if they are joined, "
-                    f"{names} are crossed; if not, both are broken."
-                )
-                out[i] = replace(findings[i], next=after)
+                wires = findings[i].suspects[0].wire, findings[j].suspects[0].wire
+                out[i] = replace(findings[i], todo=TellCrossed(*fresh[0], wires))
                 break
     return out
 

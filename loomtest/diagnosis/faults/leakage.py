@@ -10,8 +10,8 @@ import numpy as np
 from loomtest.diagnosis.seen.isolation import side_by_side
 from loomtest.diagnosis.seen.observe import APART, Observations
 from loomtest.diagnosis.verdict import Finding
+from loomtest.diagnosis.why import DryAndClean, Leaks, UnclipOneByOne
 from loomtest.diagnosis.wiring import Wiring
-from loomtest.diagnosis.wording import capital, ohms_text, point_text
 from loomtest.harness.forest import components, join
 from loomtest.harness.model import Harness, IntArray, connector_of
 
@@ -57,7 +57,7 @@ def leakage_findings(
         x, y = int(labels.through[leak[0]]), int(labels.through[leak[1]])
         if join(forest, x, y) or leak[2] < _EXPLAINED * _series_ohm(found, labels.through, x, y):
             found.append(leak)
-    plain = [_finding(harness, points, *leak) for leak in found]
+    plain = [_finding(points, *leak) for leak in found]
     return plain + _through_clips(harness, points, seen, labels, found)
 
 
@@ -80,8 +80,7 @@ def _through_clips(
         if any(len(pair) == 1 for pair in across):
             continue  # a part leads across: it is what was read
         leaking |= across
-        after = "Take the clips off one by one until the reading goes: the last one leaks to the probe."
-        out.append(replace(_finding(harness, points, *ways[0], ohm), next=after))
+        out.append(replace(_finding(points, *ways[0], ohm), todo=UnclipOneByOne()))
     return out
 
 
@@ -128,22 +127,9 @@ def _series_ohm(found: Sequence[tuple[int, int, float]], labels: IntArray, x: in
     return nodes.get(y, float("inf"))
 
 
-def _finding(harness: Harness, points: Sequence[str], a: int, b: int, ohm: float) -> Finding:
+def _finding(points: Sequence[str], a: int, b: int, ohm: float) -> Finding:
     names = (points[a], points[b])
-    one, other = (point_text(harness, name) for name in names)
-    return Finding(
-        "leakage",
-        names,
-        probability=0.99,
-        text=(
-            f"{capital(one)} and {other} should be apart and leak: {ohms_text(ohm)}, where more than "
-            f"{ohms_text(harness.limits.isolation_ohms)} is wanted."
-        ),
-        next=(
-            "Keep the fingers off the tips and measure again; if it stays, dry and clean the connectors of "
-            "both, then look for damaged insulation."
-        ),
-    )
+    return Finding("leakage", names, probability=0.99, why=Leaks(ohm), todo=DryAndClean())
 
 
 def with_parts_joined(harness: Harness, labels: IntArray, wiring: Wiring) -> IntArray:

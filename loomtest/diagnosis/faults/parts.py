@@ -10,9 +10,9 @@ import numpy as np
 from loomtest.diagnosis.faults.scene import PartPaths
 from loomtest.diagnosis.faults.scenes import short_and_most_ohm
 from loomtest.diagnosis.seen.observe import Observations
-from loomtest.diagnosis.verdict import Finding, Suspect
+from loomtest.diagnosis.verdict import Fault, Finding, Suspect
+from loomtest.diagnosis.why import DiodeConducts, PartReads, TurnDiode, UnplugPart
 from loomtest.diagnosis.wiring import Wiring
-from loomtest.diagnosis.wording import capital, ohms_text, one_of, span_text, wire_text
 from loomtest.harness.copper import part_ohms
 from loomtest.harness.model import BoolArray, Harness, IntArray, Wire
 from loomtest.readings.model import Quantity, Readings
@@ -140,20 +140,16 @@ def part_range(part: Wire) -> tuple[float, float]:
 
 
 def _out_of_range(harness: Harness, across: _Across, slack_ohm: float) -> Finding | None:
-    value, after = across.value, "Unplug the part, measure it by itself, and compare it with the wire list."
+    value, after = across.value, UnplugPart()
     if across.short <= value < across.least_alone * 0.98:
-        wanted = f"at least {ohms_text(across.least_alone)}"
+        why = PartReads(value, least_ohm=across.least_alone)
         if value >= across.least and not across.exchanged:
-            after = "A diode beside it may conduct: exchange the leads and measure again."
+            after = UnplugPart(exchange_leads=True)
     elif value > across.most * 1.02 + slack_ohm:
-        wanted = f"at most {ohms_text(across.most)}"
+        why = PartReads(value, most_ohm=across.most)
     else:
         return None
     rows = [harness.wires[w] for w in across.wires]
-    listed = one_of([wire_text(row) for row in rows])
-    text = f"{capital(span_text(harness, rows[0]))} reads {ohms_text(value)}, {wanted} is expected."
-    if len(rows) > 1:
-        text = f"{capital(listed)}: together they read {ohms_text(value)}, {wanted} is expected."
     return Finding(
         "wrong-part",
         (rows[0].start, rows[0].end),
@@ -161,8 +157,8 @@ def _out_of_range(harness: Harness, across: _Across, slack_ohm: float) -> Findin
             Suspect(row.name, None, value if len(rows) == 1 else None, None, 1 / len(rows)) for row in rows
         ),
         probability=0.99,
-        text=text,
-        next=after,
+        why=why,
+        todo=after,
     )
 
 
@@ -180,31 +176,21 @@ def _diode(
     row = harness.wires[wire]
     if not len(forward) and not len(backward):
         return None
-    if len(backward) and backward.all() and not beside and not forward.any():
-        return _diode_finding(
-            harness, wire, "wrong-part", "conducts from its far end: it is fitted the wrong way round"
-        )
     if len(backward) and backward.all() and not beside:
-        return _diode_finding(harness, wire, "wrong-part", "conducts both ways: it has failed or is bridged")
+        return _diode_finding(row, "wrong-part", DiodeConducts(bool(forward.any()), True))
     if len(forward) and not forward.any():
-        return _diode_finding(
-            harness,
-            wire,
-            "open",
-            f"does not conduct from {row.start} to {row.end}: open, or fitted the wrong way round",
-        )
+        return _diode_finding(row, "open", DiodeConducts(False, False))
     return True if len(forward) else None
 
 
-def _diode_finding(harness: Harness, wire: int, fault: str, what: str) -> Finding:
-    row = harness.wires[wire]
+def _diode_finding(row: Wire, fault: Fault, why: DiodeConducts) -> Finding:
     return Finding(
-        "open" if fault == "open" else "wrong-part",
+        fault,
         (row.start, row.end),
         (Suspect(row.name, None, None, None, 1.0),),
         probability=0.99,
-        text=f"{capital(span_text(harness, row))} {what}.",
-        next="Measure it the other way round with the diode test, then turn or replace it.",
+        why=why,
+        todo=TurnDiode(),
     )
 
 

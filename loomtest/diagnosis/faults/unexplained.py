@@ -6,18 +6,20 @@ another point, or a joint came and went just then: either way it stands between 
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from loomtest.diagnosis.seen.observe import APART, JOINED, Observations
 from loomtest.diagnosis.verdict import Finding
-from loomtest.diagnosis.wording import capital, ohms_text, point_text
-from loomtest.harness.model import Harness, IntArray
+from loomtest.diagnosis.why import Contradicts, TouchAnew
+from loomtest.harness.model import IntArray
 
 MOST_TOLD = 10  # past it the explanation is at fault, and more of the same would not help
 
 
 def unexplained(
-    harness: Harness, points: tuple[str, ...], seen: Observations, joined: IntArray, through_parts: IntArray
+    points: tuple[str, ...], seen: Observations, joined: IntArray, through_parts: IntArray
 ) -> tuple[Finding, ...]:
     """Suspicions, at most MOST_TOLD: pairs read apart that are joined as found, and the reverse.
 
@@ -30,21 +32,8 @@ def unexplained(
     out = []
     for index in np.flatnonzero(apart | together)[:MOST_TOLD].tolist():
         names = points[int(a[index])], points[int(b[index])]
-        one, other = (point_text(harness, name) for name in names)
-        ohm = float(seen.pair_low_ohm[index])
-        if apart[index]:
-            read = "over-range" if seen.pair_over[index] else ohms_text(ohm)
-            said = f"read {read}, and the other readings have them joined"
-        else:
-            said = f"read {ohms_text(ohm)}, and nothing that was found joins them"
+        ohm = math.inf if seen.pair_over[index] else float(seen.pair_low_ohm[index])
         out.append(
-            Finding(
-                "intermittent",
-                names,
-                text=f"{capital(one)} and {other} {said}: a reading was taken at another point, or a joint "
-                "comes and goes.",
-                next=f"Measure {names[0]} to {names[1]} again, probes touched anew, and flex the loom "
-                "meanwhile.",
-            )
+            Finding("intermittent", names, why=Contradicts(ohm, bool(apart[index])), todo=TouchAnew(*names))
         )
     return tuple(out)

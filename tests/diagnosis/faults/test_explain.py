@@ -187,7 +187,7 @@ def test_a_swap_probed_only_along_expected_pairs_says_what_to_probe() -> None:
         verdict.findings, (("X1", "1", "X2", "2"), ("X1", "2", "X2", "1")), strict=True
     ):
         assert all(word in finding.next for word in cross), finding.next
-        assert "crossed" in finding.next
+        assert "swapped" in finding.next
     settled = verdict_of(PLAIN, SWAP, pairs=EXPECTED_PAIRS + " X1:1-X2:2 X1:2-X2:1")
     assert kinds(settled) == ["crossed"]
 

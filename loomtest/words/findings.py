@@ -138,7 +138,12 @@ def cavities_text(points: list[str], places: Places) -> str:
     """`X1 (bulkhead) cavities 2 and 3` for cavities of one connector, else every point by itself."""
     hubs = {connector_of(point) for point in points}
     hub = next(iter(hubs))
-    if len(hubs) > 1 or not hub or len(points) < 2 or any(places.was(point) for point in points):
+    if (
+        len(hubs) > 1
+        or not hub
+        or len(points) < 2
+        or any(places.harness.former.get(point) for point in points)
+    ):
         return all_of([places.point(point) for point in points])
     return f"{places.hub(hub)} cavities {all_of([cavity_of(point) for point in points])}"
 

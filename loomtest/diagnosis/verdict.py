@@ -171,7 +171,8 @@ _RENAMED = {"group": "with", "start": "from", "end": "to"}
 def _plain(value: Any) -> Any:
     if is_dataclass(value) and not isinstance(value, type):
         renamed = _RENAMED if isinstance(value, WireRow | Doubted) else {}
-        shown = [f.name for f in fields(value) if f.name not in ("why", "todo")]
+        facts = ("why", "todo") if isinstance(value, Finding) else ()  # said in text and next
+        shown = [f.name for f in fields(value) if f.name not in facts]
         return {renamed.get(name, name): _plain(getattr(value, name)) for name in shown}
     if isinstance(value, Mapping):
         return {key: _plain(item) for key, item in value.items()}

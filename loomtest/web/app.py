@@ -6,7 +6,7 @@ from starlette.applications import Starlette
 from starlette.routing import BaseRoute, Route, WebSocketRoute
 from starlette.types import ASGIApp
 
-from loomtest.web import begin, screens, show, sockets
+from loomtest.web import begin, record, screens, show, sockets
 from loomtest.web.door import Door
 from loomtest.web.pages import static
 from loomtest.web.served import Served
@@ -35,6 +35,9 @@ def application(served: Served) -> ASGIApp:
             *([Route(prefix, screens.loom_page)] if prefix else []),
             Route(prefix + "/show", show.loom_shown),
             Route(prefix + "/answer", show.answer),
+            Route(prefix + "/report", record.report),
+            Route(prefix + "/keep", record.keep, methods=["POST"]),
+            Route(prefix + "/compare", record.compare),
         ]
     app = Starlette(routes=routes)
     app.state.served = served

@@ -30,27 +30,24 @@ def answer(judged: JudgedRun) -> dict[str, str]:
 
 
 def faults(judged: JudgedRun) -> list[dict[str, Any]]:
-    """One entry a fault: what, where, what to do next."""
-    from loomtest.evidence.page.first import bare_mark
+    """One entry a fault, as the report has it: what, where, the faces it concerns, what to do next."""
+    from loomtest.evidence.page.faults import LoomIndex, fault_cards
     from loomtest.words.danger import ranked
-    from loomtest.words.labels import FAULT_WORD
-    from loomtest.words.plain import doubts, said_once
-    from loomtest.words.where import probes_for, where_sentence
+    from loomtest.words.plain import doubts
+    from loomtest.words.where import probes_for
 
     harness, verdict = judged.harness, judged.verdict
-    by_name = {wire.name: wire for wire in harness.wires}
-    found = [("bad", each) for each in ranked(verdict.findings, verdict, harness)]
-    found += [("doubt", each) for each in doubts(verdict, harness)]
+    index = LoomIndex.of(harness)
+    found = ranked(verdict.findings, verdict, harness)[:MOST_SHOWN]
+    doubtful = doubts(verdict, harness)[:MOST_SHOWN]
+    cards = [*fault_cards(found, index, 1, "bad"), *fault_cards(doubtful, index, len(found) + 1, "doubt")]
     told = []
-    for number, (tone, finding) in enumerate(found[:MOST_SHOWN], 1):
-        text, consequence, after = said_once(finding, harness)
+    for card, finding in zip(cards, [*found, *doubtful], strict=True):
         probes = probes_for(finding, harness)
         told.append({
-            "number": number, "tone": tone,
-            "word": FAULT_WORD[finding.fault] + ("?" if tone == "doubt" else ""),
-            "mark": bare_mark(finding, "mark" if tone == "bad" else tone),
-            "where": where_sentence(finding, harness, by_name),
-            "text": text, "consequence": consequence, "next": after,
+            "number": card.number, "tone": card.tone, "word": card.word, "mark": card.mark,
+            "where": card.where, "text": card.text, "consequence": card.consequence, "next": card.next,
+            "probes": card.probes, "faces": list(card.faces),
             "from": probes.red if probes else "", "to": probes.black if probes else "",
         })  # fmt: skip
     return told

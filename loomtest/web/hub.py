@@ -124,6 +124,19 @@ class Room:
             self._screens.add(screen)
         return screen
 
+    async def let_go(self, run: str) -> None:
+        """Nothing records into this run any more; its screens are told that it has ended."""
+        from loomtest.web.past import PastSitting, ended_as
+
+        async with self._lock:
+            sitting = self.sitting
+            if sitting is None or sitting.folder.name != run:
+                return
+            await to_thread.run_sync(sitting.close)
+            status = ended_as(sitting.folder) or "stopped"
+            self.sitting = await to_thread.run_sync(PastSitting, self.loom, sitting.folder, status)
+            self._send(self.sitting.state())
+
     def leave(self, screen: asyncio.Queue[str]) -> None:
         """A screen goes."""
         self._screens.discard(screen)

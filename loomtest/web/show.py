@@ -88,8 +88,16 @@ async def answer(request: Request) -> Response:
 def _answer(loom: Loom, request: Request) -> dict[str, Any]:
     runs = loom.runs()
     name = request.query_params.get("run") or (runs[-1] if runs else "")
+    if not name:
+        return {"title": loom.harness().name, "run": None, "others": [], "rehearsal": False}
     judged = loom.judged(name)
-    return {"title": judged.harness.name, "run": _run(loom, name), **told(judged)}
+    return {
+        "title": judged.harness.name,
+        "run": _run(loom, name),
+        "others": [run for run in runs if run != name],
+        "rehearsal": judged.verdict.rehearsal,
+        **told(judged),
+    }
 
 
 def told(judged: JudgedRun) -> dict[str, Any]:

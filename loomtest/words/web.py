@@ -138,6 +138,14 @@ def port(device: str, description: str) -> str:
     return f"from a meter on {device}" + (f" ({description})" if description and description != "n/a" else "")
 
 
+NOT_KEPT_YET = "The archive keeps a copy of the run with its verdict and report. It is never changed again."
+
+
+def kept(folder: str, digest: str) -> str:
+    """A run that went into the archive."""
+    return f"Kept in {folder}. Its digest: {digest}"
+
+
 NEW_LOOM = "A new loom"
 ONE_LOOM_ONLY = (
     "This page was started on one loom's folder. To begin another loom, start it on a folder that holds "

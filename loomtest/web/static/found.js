@@ -17,16 +17,22 @@ export function drawFound(message, base, again) {
     tag.append(` ${fault.number} ${fault.word}`);
     title.append(tag, ` ${fault.where}`);
     item.append(title);
-    [fault.text, fault.next && `Next: ${fault.next}`].filter(Boolean).forEach((text) => {
+    [fault.text, fault.next && `Next: ${fault.next}`, fault.probes].filter(Boolean).forEach((text) => {
       const line = document.createElement("p");
       line.textContent = text;
       item.append(line);
     });
+    if (fault.faces.length) {
+      const faces = document.createElement("div");
+      faces.className = "closeups";
+      faces.innerHTML = fault.faces.join(""); // drawn by the server
+      item.append(faces);
+    }
     if (fault.from) {
       const button = document.createElement("button");
       button.type = "button";
       button.className = "key quiet";
-      button.textContent = "Mended: measure it";
+      button.textContent = "Measure this place";
       button.addEventListener("click", () => again(fault.from, fault.to));
       item.append(button);
     }

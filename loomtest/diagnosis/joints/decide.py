@@ -24,27 +24,30 @@ RESOLVED_VOLT = 0.001  # one count of a handheld meter on its lowest voltage ran
 MOST_REPEATS = 25  # nobody touches a joint more often than this
 
 
-def row_verdict(tested: bool, bad_probability: float, within: float, confidence: float) -> Row:
+SUSPECT = 0.5  # contract: a wire likelier bad than not never passes
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What the readings say of one wire or group: whether they test it, the probability that it is `bad`,
+    whether two touches (or another kind of reading) agree in that, the probability `within` its limit
+    without a prior on itself, and that of lying `above` it with one."""
+
+    tested: bool
+    bad: float
+    agreed: bool
+    within: float
+    above: float
+
+
+def row_verdict(told: Told, confidence: float) -> Row:
     """One of the contract's answers for one wire or group."""
-    if bad_probability >= confidence:
+    if told.bad >= confidence and told.agreed:
         return "fail"
-    if not tested:
+    if not told.tested:
         return "untested"
-    return "pass" if within >= confidence else "undecided"
-
-
-def fine_limit_holds(
-    written: bool, uncertainty: FloatArray, allowed_excess: FloatArray, confidence: float
-) -> bool:
-    """True where joints are judged at `bad_joint_milliohms`: written so, or most wires are decidable.
-
-    A wire is decidable where u ≤ limit/Φ⁻¹(c) (1.645 at 95 %); arrays hold the tested wires of known size.
-    """
-    if written:
-        return True
-    if uncertainty.size == 0:
-        return False
-    return bool(np.mean(uncertainty <= allowed_excess / normal_quantile(confidence)) > 0.5)
+    passes = told.within >= confidence and told.above <= 1 - confidence and told.bad < SUSPECT
+    return "pass" if passes else "undecided"
 
 
 def resolved_ohms(

@@ -28,45 +28,47 @@ from loomtest.diagnosis.joints.loops import Bent, bent, relinearised, without
 from loomtest.diagnosis.joints.marginals import Mixture, joined, marginals
 from loomtest.diagnosis.joints.shared import Healthy, Seen, first_guess, share
 from loomtest.diagnosis.joints.sparse import Sets, Slab, log_sum, log_weights, refine, search
+from loomtest.diagnosis.joints.unknown import Unknown, bad_beyond, moments
 from loomtest.diagnosis.seen.budget import Shared
 from loomtest.harness.copper import Expectation
 from loomtest.harness.model import BoolArray, FloatArray, Harness, IntArray
 
-# A wire of unknown size or length: what vehicle wires have (common practice: 0.3 to 6 m of 0.35 to 6 mm²
-# is 1 to 300 mΩ); wide, so that it decides nothing.
-UNKNOWN_MEAN_OHM, UNKNOWN_SD_OHM = 0.1, 0.15
 _LEAST_OHM, _LEAST_SD_OHM = 1e-5, 1e-5  # a wire has some resistance, and no expectation is exact
 
 
 @dataclass(frozen=True)
 class Prior:
     """What each wire of the harness should be, (W,) each: mean and standard deviation with healthy joints,
-    the expectation that people are shown, the
-    limit, and the prior odds of a bad joint. `known`: size and length are. `excess_ohm`: a bad joint's excess
-    is log-uniform between these two."""
+    the expectation that people are shown, the limit, the most excess that is no fault, and the prior odds of
+    a bad joint. `known`: size and length are. `excess_ohm`: a bad joint's excess is log-uniform between these
+    two. `unknown_to_ohm`: up to where a wire of unknown size or length is healthy."""
 
     mean: FloatArray
     sd: FloatArray
     expected: FloatArray
     limit: FloatArray
+    allowed: FloatArray
     odds: FloatArray
     known: BoolArray
     excess_ohm: tuple[float, float]
+    unknown_to_ohm: float
 
 
 def prior_of(harness: Harness, expectation: Expectation) -> Prior:
     """Prior of every wire from the expectation; a joint's mean is that of its cut-off distribution."""
     known = np.isfinite(expectation.expected_ohm)
-    mean = np.where(known, expectation.copper_ohm + 2 * expectation.joint_mean_ohm, UNKNOWN_MEAN_OHM)
-    sd = np.where(known, np.maximum(expectation.spread_ohm, _LEAST_SD_OHM), UNKNOWN_SD_OHM)
-    limit = np.where(
-        np.isfinite(expectation.limit_ohm), expectation.limit_ohm, harness.limits.continuity_ohms
-    )
+    most, fine = harness.expect.unknown_wire_to_ohms, harness.limits.bad_joint_milliohms / 1e3
+    usual, wide = moments(most)
+    mean = np.where(known, expectation.copper_ohm + 2 * expectation.joint_mean_ohm, usual)
+    sd = np.where(known, np.maximum(expectation.spread_ohm, _LEAST_SD_OHM), wide)
+    unlisted = min(most + fine, harness.limits.continuity_ohms)
+    limit = np.where(np.isfinite(expectation.limit_ohm), expectation.limit_ohm, unlisted)
     rate = min(max(harness.expect.bad_joint_rate, 1e-9), 1 - 1e-9)
-    expected = np.where(known, expectation.expected_ohm, UNKNOWN_MEAN_OHM)
+    expected = np.where(known, expectation.expected_ohm, usual)
+    allowed = np.where(known, limit - expected, fine)
     odds = np.full(mean.size, rate / (1 - rate))
     excess = harness.expect.bad_joint_from_milliohms / 1e3, harness.expect.bad_joint_to_ohms
-    return Prior(np.maximum(mean, _LEAST_OHM), sd, expected, limit, odds, known, excess)
+    return Prior(np.maximum(mean, _LEAST_OHM), sd, expected, limit, allowed, odds, known, excess, most)
 
 
 @dataclass(frozen=True)
@@ -75,8 +77,8 @@ class Solution:
 
     `link`: (W,) link of every wire, −1 where it was left out; `size`: wires in it; `prior_mean`,
     `prior_sd`, `limit`: sums over its wires. `above`: probability of being bad (`_judged_bad`, `further`);
-    `bad`: of any bad joint; `within`: probability of lying within the limit (first column) or the coarse one
-    (second), without a prior on itself, (L, 2); `estimate`, `uncertainty`: the same as y ± u; `opening`:
+    `bad`: of any bad joint; `free`: the mixture without a prior on the link itself; `estimate`,
+    `uncertainty`: the same as y ± u; `opening`:
     largest change of a reading, in uncertainties, were it open; `loop`: resistance of the loop through it.
     `nets`, `sets`: the solved chunks. `shared_mean`, `shared_sd`: the run's shared value. `evidence`: (nets,)
     log probability of the readings.
@@ -89,7 +91,7 @@ class Solution:
     limit: FloatArray
     above: FloatArray
     bad: FloatArray
-    within: FloatArray
+    free: Mixture
     estimate: FloatArray
     uncertainty: FloatArray
     opening: FloatArray
@@ -100,6 +102,10 @@ class Solution:
     shared_mean: float
     shared_sd: float
     evidence: FloatArray
+
+    def within(self, limit: FloatArray) -> FloatArray:
+        """(L,) probability of lying within a limit (L,), without a prior on the link itself."""
+        return self.free.within(limit)
 
     @cached_property
     def quantiles(self) -> FloatArray:
@@ -116,7 +122,6 @@ class _Links:
     var: FloatArray
     limit: FloatArray
     allowed: FloatArray
-    coarse: FloatArray
     odds: FloatArray
     most: FloatArray
     size: IntArray
@@ -141,8 +146,8 @@ class _Part:
     slab: Slab
 
 
-def solve_run(arranged: Arranged, prior: Prior, coarse: FloatArray, shared: Shared) -> Solution:
-    """Solve every net of a run. `coarse`: (W,) the coarser limit of every wire."""
+def solve_run(arranged: Arranged, prior: Prior, shared: Shared, continuity_ohm: float) -> Solution:
+    """Solve every net of a run. `continuity_ohm`: most that a path with a wire of unknown size may have."""
     layout = arranged.layout
     at = layout.wire
     ohm = nudged(prior.mean[at])
@@ -155,7 +160,7 @@ def solve_run(arranged: Arranged, prior: Prior, coarse: FloatArray, shared: Shar
         bound(got, a, prior.mean[at], most, prior.excess_ohm[0])
         seen.append((nets, got, a, loop))
     net_of_wire = np.repeat(np.arange(layout.wire_count.size), layout.wire_count)
-    links = _links(arranged, prior, coarse, series(sight.column, net_of_wire), most)
+    links = _links(arranged, prior, continuity_ohm, series(sight.column, net_of_wire), most)
     tau = several_weight(float(np.sum(links.odds / (1 + links.odds))))
     links = replace(links, odds=prior_odds(links.odds, tau), independent_odds=links.odds)
     parts = []
@@ -168,10 +173,13 @@ def solve_run(arranged: Arranged, prior: Prior, coarse: FloatArray, shared: Shar
     told, value = share(
         [p.nets for p in parts], [p.slab for p in parts], shared, first_guess(layout, wires, shared, seen)
     )
-    return _posterior(arranged, (links, tau), parts, (told, value), sight.opening)
+    solution = _posterior(arranged, (links, tau), parts, (told, value), sight.opening)
+    return replace(solution, above=_told_unknown(solution, prior, links))
 
 
-def _links(arranged: Arranged, prior: Prior, coarse: FloatArray, label: IntArray, most: FloatArray) -> _Links:
+def _links(
+    arranged: Arranged, prior: Prior, continuity_ohm: float, label: IntArray, most: FloatArray
+) -> _Links:
     at = arranged.layout.wire
     count = int(label.max(initial=-1)) + 1
 
@@ -179,12 +187,11 @@ def _links(arranged: Arranged, prior: Prior, coarse: FloatArray, label: IntArray
         return np.asarray(np.bincount(label, values[at], count), dtype=np.float64)
 
     unknown = np.bincount(label, ~prior.known[at], count) > 0
-    limit, rough = total(prior.limit), total(coarse)
+    limit = total(prior.limit)
     largest = np.full(count, -np.inf)
     np.maximum.at(largest, label, prior.limit[at])
     size = np.bincount(label, minlength=count)
-    # a path that holds a wire of unknown size or length has one limit for all of it
-    limit = np.where(unknown & (size > 1), largest, limit)
+    limit = np.where(unknown, np.minimum(limit, np.maximum(largest, continuity_ohm)), limit)
     highest = np.full(count, prior.excess_ohm[1])
     np.minimum.at(highest, label, most)
     return _Links(
@@ -192,8 +199,7 @@ def _links(arranged: Arranged, prior: Prior, coarse: FloatArray, label: IntArray
         total(prior.mean),
         total(prior.sd**2),
         limit,
-        np.maximum(limit - total(prior.expected), prior.excess_ohm[0]),
-        np.maximum(rough, limit),
+        np.maximum(total(prior.allowed), prior.excess_ohm[0]),
         total(prior.odds),
         highest,
         size,
@@ -231,18 +237,19 @@ def _posterior(
     weighted = several_rare(
         [sets for _, _, sets in solved], [given.nets.net.size for given, _, _ in solved], tau
     )
-    within, likely, bad = np.zeros((count, 2)), np.zeros(count), np.zeros(count)
+    likely, bad = np.zeros(count), np.zeros(count)
     estimate, uncertainty = np.zeros(count), np.full(count, np.inf)
     pieces: list[Mixture] = []
+    free: list[Mixture] = []
     for (given, slab, _), sets in zip(solved, weighted, strict=True):
         link = given.nets.link
-        result = marginals(given, slab, sets, links.allowed[link], links.limit[link], links.coarse[link])
+        result = marginals(given, slab, sets, links.allowed[link], links.limit[link])
         flat = link.ravel()
         likely[flat] = _judged_bad(result.beyond, result.healthy_above).ravel()
-        bad[flat], within[flat] = result.bad.ravel(), result.within.reshape(-1, 2)
+        bad[flat] = result.bad.ravel()
         estimate[flat], uncertainty[flat] = result.estimate.ravel(), result.uncertainty.ravel()
-        m = result.mixture
-        pieces.append(Mixture(flat[m.link], m.weight, m.mean, m.sd))
+        for m, told_of in ((result.mixture, pieces), (result.free, free)):
+            told_of.append(Mixture(flat[m.link], m.weight, m.mean, m.sd))
     mixture = joined(pieces)
     opening = np.zeros(count)
     np.maximum.at(opening, links.of_wire, wire_opening)
@@ -255,7 +262,7 @@ def _posterior(
         links.limit,
         likely,
         bad,
-        within,
+        joined(free),
         estimate,
         uncertainty,
         opening,
@@ -267,6 +274,37 @@ def _posterior(
         math.sqrt(var),
         evidence,
     )
+
+
+def _told_unknown(s: Solution, prior: Prior, links: _Links) -> FloatArray:
+    """(L,) `above`, for links with a wire of unknown size or length that are a net of their own from what
+    such wires are; elsewhere the healthy ones are taken as normal."""
+    there = s.link >= 0
+    unknown: FloatArray = np.asarray(
+        np.bincount(s.link[there & ~prior.known], minlength=s.above.size), dtype=np.float64
+    )
+    if not unknown.any():
+        return s.above
+    alone = np.zeros(s.above.size, dtype=np.bool_)
+    for nets in s.nets:
+        if nets.link.shape[1] == 1:
+            alone[nets.link[:, 0]] = True
+    at = np.flatnonzero(alone & (unknown > 0) & np.isfinite(s.uncertainty))
+    if not at.size:
+        return s.above
+    of_known = np.where(prior.known, prior.mean, 0.0)[there]
+    known: FloatArray = np.asarray(np.bincount(s.link[there], of_known, s.above.size), dtype=np.float64)
+    asked = Unknown(
+        s.estimate[at],
+        s.uncertainty[at],
+        known[at],
+        unknown[at],
+        links.independent_odds[at],
+        links.allowed[at],
+    )
+    out = s.above.copy()
+    out[at] = bad_beyond(asked, prior.unknown_to_ohm, prior.excess_ohm)
+    return out
 
 
 def _judged_bad(beyond: FloatArray, healthy_above: FloatArray) -> FloatArray:

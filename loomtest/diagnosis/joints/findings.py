@@ -12,6 +12,7 @@ import numpy as np
 from loomtest.diagnosis.joints.estimate import Prior, Solution
 from loomtest.diagnosis.joints.layout import Arranged
 from loomtest.diagnosis.joints.sparse import OPEN_OHM
+from loomtest.diagnosis.joints.touches import agreed
 from loomtest.diagnosis.meaning import consequence, meaning
 from loomtest.diagnosis.numbers.network import effective_resistance
 from loomtest.diagnosis.numbers.statistics import normal_cdf
@@ -19,7 +20,7 @@ from loomtest.diagnosis.seen.consistency import Steadiness
 from loomtest.diagnosis.verdict import Finding, Suspect, WireRow
 from loomtest.diagnosis.wiring import Wiring
 from loomtest.diagnosis.wording import capital, ohms_text, one_of, point_text, span_text, wire_text
-from loomtest.harness.model import FloatArray, Harness, IntArray
+from loomtest.harness.model import FloatArray, Harness, IntArray, Wire
 from loomtest.readings.model import Readings
 
 SUSPECTED = 0.2  # a fault less likely than this is not worth a finding
@@ -73,11 +74,18 @@ def joint_findings(
     suspected: list[Finding] = []
     for cluster in _clusters(found):
         finding = _described(found, cluster)
-        if cluster.probability >= confidence:
+        likely = cluster.probability >= confidence
+        if likely and agreed(cluster.links, found.solution, found.prior, found.arranged, steady):
             decided.append(finding)
+        elif likely:
+            first = found.harness.wires[found.number_of[finding.suspects[0].wire]]
+            suspected.append(
+                replace(finding, text="Suspected: " + finding.text, next=again_text(found.harness, first))
+            )
         elif not all(suspect.wire in passed for suspect in finding.suspects):
             suspected.append(replace(finding, text="Suspected: " + finding.text))
-    return _ranked(found.harness, decided) + _intermittent(found, steady), _ranked(found.harness, suspected)
+    loose, doubtful = _intermittent(found, steady)
+    return _ranked(found.harness, decided) + loose, _ranked(found.harness, suspected) + doubtful
 
 
 def _clusters(found: Found) -> list[_Cluster]:
@@ -99,6 +107,8 @@ def _clusters(found: Found) -> list[_Cluster]:
                 none = np.prod(np.where(member[:, rivals], 1 - share_above[rivals], 1.0), axis=1)
                 alone = above[row, rivals] - weight @ (member[:, rivals] * share_above[rivals])
                 probability = 1 - float(weight @ none) * float(np.prod(1 - np.clip(alone, 0.0, 1.0)))
+                if links.size == 1:  # no other set to weigh
+                    probability = float(above[row, 0])
                 if probability >= SUSPECTED:
                     order = rivals[np.argsort(-above[row, rivals], kind="stable")]
                     share = above[row, order] / above[row, order].sum()
@@ -221,11 +231,19 @@ def _next(found: Found, cluster: _Cluster) -> str:
     return f"open the wrapping at {hidden[0]}; {near} to {hidden[0]} tells {first.name} from the others"
 
 
-def _intermittent(found: Found, steady: Steadiness) -> list[Finding]:
-    """Each unsteady joint once: the fewest wires that lie on all unsteady pairs, taken greedily."""
+def again_text(harness: Harness, wire: Wire) -> str:
+    """What to do where one touch alone shows a joint."""
+    ends = [p for p in (wire.start, wire.end) if p not in harness.unreachable]
+    where = " to ".join(ends) if len(ends) == 2 else f"a pair of points with {wire.name} between them"
+    return f"touch {where} again: one touch alone may be a probe that sat badly, two that agree decide"
+
+
+def _intermittent(found: Found, steady: Steadiness) -> tuple[list[Finding], list[Finding]]:
+    """(decided, undecided): each unsteady joint once, the fewest wires that lie on all unsteady pairs, taken
+    greedily. One touch of two leads that stands alone may be a probe that sat badly."""
     pairs = steady.unsteady
     if pairs.size == 0:
-        return []
+        return [], []
     harness, wiring = found.harness, found.wiring
     live = np.flatnonzero(harness.conducts & (wiring.start != wiring.end))
     solved = effective_resistance(
@@ -234,14 +252,20 @@ def _intermittent(found: Found, steady: Steadiness) -> list[Finding]:
     )  # fmt: skip
     on_path = solved.sensitivity > 0.01
     left = np.any(on_path, axis=1)
-    out = []
+    out: list[Finding] = []
+    doubtful: list[Finding] = []
     while left.any():
         counts = on_path[left].sum(axis=0)
         blamed = np.flatnonzero(counts == counts.max())
         explained = left & np.any(on_path[:, blamed], axis=1)
-        out.append(_unsteady(found, live[blamed], pairs[explained], steady.unsteady_ohm[explained]))
+        finding = _unsteady(found, live[blamed], pairs[explained], steady.unsteady_ohm[explained])
+        if steady.unsteady_surely[explained].any():
+            out.append(finding)
+        else:
+            first = harness.wires[int(live[blamed][0])]
+            doubtful.append(replace(finding, probability=None, next=again_text(harness, first)))
         left &= ~explained
-    return out
+    return out, doubtful
 
 
 def _unsteady(found: Found, wires: IntArray, pairs: IntArray, span: FloatArray) -> Finding:

@@ -29,7 +29,8 @@ class Layout:
     `point_count`, `wire_start`, `pair_start` … per net; wires: `wire` (index into the harness), `end_a`,
     `end_b` (local points); pairs of points that were read: `pair_a`, `pair_b` (local), `value`, `weight`
     (1/u²), `shared`, `common` (k, c), repeats averaged already; `below`: what a pair was shown to stay
-    below without a value (a continuity reading), inf for all others.
+    below without a value (a continuity reading), inf for all others; `touches`: how often it was read with
+    two leads, where another method counts as two.
     """
 
     point_count: IntArray
@@ -47,6 +48,7 @@ class Layout:
     shared: FloatArray
     common: FloatArray
     below: FloatArray
+    touches: FloatArray
 
 
 @dataclass(frozen=True)

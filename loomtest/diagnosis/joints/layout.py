@@ -20,6 +20,7 @@ from loomtest.readings.model import Instrument, Quantity, Readings
 _OVER_AT, _OVER_SPREAD = 2.0, 0.125
 # A continuity reading has no value but shows its wires: it enters with a weight that is none.
 _NO_VALUE_OHM = 1e6
+ENOUGH = 2.0  # touches with two leads that condemn a joint; one reading by another method weighs as much
 _OVER_GROUP, _CONTINUITY_GROUP = -1_000_000, -1_000_001
 
 
@@ -49,6 +50,7 @@ class _Rows:
     common: FloatArray
     group: IntArray
     below: FloatArray
+    touches: FloatArray
 
 
 def arrange(
@@ -73,7 +75,7 @@ def arrange(
 
     rows = _rows(harness, readings, instrument, budget, steady)
     inside = (net[rows.start] == net[rows.end]) & (net[rows.start] >= 0)
-    pair, pair_net, value, weight, shared, common, below = _averaged(rows, inside, net, points)
+    pair, pair_net, value, weight, shared, common, below, touches = _averaged(rows, inside, net, points)
     layout = Layout(
         point_count,
         _from(wire_count),
@@ -90,6 +92,7 @@ def arrange(
         shared,
         common,
         below,
+        touches,
     )
     return Arranged(layout, place, net, pair)
 
@@ -131,6 +134,8 @@ def _rows(
     extra, yes = np.flatnonzero(over), np.flatnonzero(beeps)
     both = np.concatenate([extra, yes])
     beep = np.inf if instrument.beep_below_ohms is None else instrument.beep_below_ohms
+    one_touch = (readings.quantity[extra] == Quantity.RESISTANCE) & (instrument.method != "four-wire")
+    single = np.concatenate([budget.two_wire[used], one_touch])
     return _Rows(
         np.concatenate([readings.start[index], readings.start[both]]),
         np.concatenate([readings.end[index], readings.end[both]]),
@@ -142,13 +147,15 @@ def _rows(
             [budget.group[used], np.full(extra.size, _OVER_GROUP), np.full(yes.size, _CONTINUITY_GROUP)]
         ),
         np.concatenate([np.full(index.size + extra.size, np.inf), np.full(yes.size, beep)]),
+        np.concatenate([np.where(single, 1.0, ENOUGH), np.zeros(yes.size)]),
     )
 
 
 def _averaged(
     rows: _Rows, inside: np.ndarray, net: IntArray, points: int
-) -> tuple[IntArray, IntArray, FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
-    """(pairs, their nets, weighted means, weights, shared, common, below), by net; exact for a Gaussian."""
+) -> tuple[IntArray, IntArray, FloatArray, FloatArray, FloatArray, FloatArray, FloatArray, FloatArray]:
+    """(pairs, their nets, weighted means, weights, shared, common, below, touches), by net; exact for a
+    Gaussian."""
     a = np.minimum(rows.start, rows.end)[inside]
     b = np.maximum(rows.start, rows.end)[inside]
     group = np.unique(rows.group[inside], return_inverse=True)[1]
@@ -172,4 +179,5 @@ def _averaged(
         mean(rows.shared),
         common,
         rows.below[inside][first],
+        np.asarray(np.bincount(at, rows.touches[inside], unique.size), dtype=np.float64),
     )

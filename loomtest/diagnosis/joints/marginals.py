@@ -32,6 +32,11 @@ class Mixture:
         share = self.weight * normal_cdf((self.mean - at) / self.sd)
         return np.asarray(np.bincount(self.link, share, limit.size), dtype=np.float64)
 
+    def within(self, limit: FloatArray) -> FloatArray:
+        """(links,) probability of being within `limit` (links,); a component of infinite spread is not."""
+        share = self.weight * pass_probability(limit[self.link], self.mean, self.sd)
+        return np.asarray(np.bincount(self.link, share, limit.size), dtype=np.float64)
+
     def of(self, link: int) -> Mixture:
         """The components of one unknown; the mixture must be ordered by `link`."""
         part = slice(*np.searchsorted(self.link, [link, link + 1]).tolist())
@@ -100,21 +105,20 @@ class Marginal:
 
     `bad`: probability of a bad joint; `beyond`: of one that is beyond what is allowed, by itself or with its
     wire above the limit; `healthy_above`: of a wire above its limit without one. Without a prior on the
-    link's own excess: the probabilities `within` each limit (B, m, limits), estimate and uncertainty.
+    link's own excess: the mixture `free`, its estimate and uncertainty.
     """
 
     mixture: Mixture
     bad: FloatArray
     beyond: FloatArray
     healthy_above: FloatArray
-    within: FloatArray
+    free: Mixture
     estimate: FloatArray
     uncertainty: FloatArray
 
 
-def marginals(given: Given, slab: Slab, sets: Sets, allowed: FloatArray, *limits: FloatArray) -> Marginal:
-    """`allowed`: (B, m) the most excess; `limits`: (B, m) each, what `within` is asked about, the first of
-    them that of `beyond`."""
+def marginals(given: Given, slab: Slab, sets: Sets, allowed: FloatArray, limit: FloatArray) -> Marginal:
+    """`allowed`: (B, m) the most excess; `limit`: (B, m) the most resistance, of `beyond`."""
     count, m = given.b.shape
     own = np.exp(-np.logaddexp(0.0, -sets.own_log_odds))  # odds to probability
     own[sets.member] = 1.0
@@ -140,13 +144,13 @@ def marginals(given: Given, slab: Slab, sets: Sets, allowed: FloatArray, *limits
     nodes = center[:, None] + t.x - (var * q)[:, None] * t.phi
     node_var = spread[:, None] + t.bandwidth**2
     alone = _share_beyond(t, allowed[net, which])
-    fits = normal_cdf((limits[0][net, which][:, None] - nodes) / np.sqrt(node_var))
+    fits = normal_cdf((limit[net, which][:, None] - nodes) / np.sqrt(node_var))
     beyond = _summed(
         position[at, which],
         weighted[at, which] * np.sum(t.weight * (1 - (1 - alone) * fits), axis=1),
         count * m,
     ).reshape(count, m)
-    tail = normal_cdf((mean[0] - limits[0][sets.row][healthy]) / sd[0])
+    tail = normal_cdf((mean[0] - limit[sets.row][healthy]) / sd[0])
     healthy_above = _summed(link[0], share[0] * tail, count * m).reshape(count, m)
     fine = bad.ravel()[position[at, which]] > _FINE
     k = t.x.shape[1]
@@ -165,8 +169,8 @@ def marginals(given: Given, slab: Slab, sets: Sets, allowed: FloatArray, *limits
 
     used = mixture.weight > 0
     mixture = Mixture(mixture.link[used], mixture.weight[used], mixture.mean[used], mixture.sd[used])
-    within, estimate, uncertainty = _without_own_prior(given, sets, limits)
-    return Marginal(mixture, bad, beyond, healthy_above, within, estimate, uncertainty)
+    free, estimate, uncertainty = _without_own_prior(given, sets)
+    return Marginal(mixture, bad, beyond, healthy_above, free, estimate, uncertainty)
 
 
 def _share_beyond(t: Tilt, allowed: FloatArray) -> FloatArray:
@@ -181,10 +185,8 @@ def _summed(at: IntArray, values: FloatArray, count: int) -> FloatArray:
     return np.asarray(np.bincount(at, values, count), dtype=np.float64)
 
 
-def _without_own_prior(
-    given: Given, sets: Sets, limits: tuple[FloatArray, ...]
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Probability within each limit (B, m, limits), estimate, uncertainty: no prior on the link itself.
+def _without_own_prior(given: Given, sets: Sets) -> tuple[Mixture, FloatArray, FloatArray]:
+    """Mixture, estimate and uncertainty (B, m) without a prior on the link itself.
 
     With a flat prior on its resistance the link is y ± u with y = μ + b/q, u² = 1/q − D (the mean and the
     variance of everything but its own prior); over the sets of other bad links this is a mixture.
@@ -206,5 +208,5 @@ def _without_own_prior(
     finite = np.where(seen, u, 0.0)
     variance = mixed(finite**2 + np.where(seen, (y - middle[sets.row]) ** 2, 0.0))
     blind = mixed((~seen).astype(np.float64)) > 1e-6
-    within = np.stack([mixed(pass_probability(limit[sets.row], y, u)) for limit in limits], axis=-1)
-    return within, middle, np.where(blind, np.inf, np.sqrt(variance))
+    free = Mixture(at, weight, np.where(seen, y, 0.0).ravel(), u.ravel())
+    return free, middle, np.where(blind, np.inf, np.sqrt(variance))

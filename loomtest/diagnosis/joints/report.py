@@ -14,22 +14,23 @@ import numpy as np
 
 from loomtest.diagnosis.joints.decide import (
     Precision,
-    fine_limit_holds,
+    Told,
     instrument_advice,
     resolved_ohms,
     row_verdict,
     tested,
 )
 from loomtest.diagnosis.joints.estimate import Prior, Solution, prior_of, solve_run
-from loomtest.diagnosis.joints.findings import Found, joint_findings
+from loomtest.diagnosis.joints.findings import Found, again_text, joint_findings
 from loomtest.diagnosis.joints.layout import Arranged, arrange
-from loomtest.diagnosis.joints.outliers import Outlier, outliers
+from loomtest.diagnosis.joints.limits import JudgedAt, judged_at
 from loomtest.diagnosis.joints.sparse import OPEN_OHM
+from loomtest.diagnosis.joints.touches import agreed
 from loomtest.diagnosis.numbers.distinct import distinct
 from loomtest.diagnosis.numbers.statistics import median, normal_quantile
 from loomtest.diagnosis.seen.budget import Budget, budget_of
 from loomtest.diagnosis.seen.consistency import Steadiness, steadiness
-from loomtest.diagnosis.verdict import Finding, Outcome, Row, Suspect, WireRow
+from loomtest.diagnosis.verdict import Finding, Outcome, Row, WireRow
 from loomtest.diagnosis.wiring import Wiring
 from loomtest.diagnosis.wording import ohms_text
 from loomtest.harness.copper import Expectation
@@ -72,7 +73,6 @@ class _Solved:
     steady: Steadiness
     arranged: Arranged
     prior: Prior
-    coarse: FloatArray
     solution: Solution
 
     @cached_property
@@ -97,18 +97,14 @@ def estimate(
     seen[link >= 0] = tested(s.opening)[link[link >= 0]]
     seen |= harness.conducts & ~wiring.joined
 
-    judged = np.flatnonzero(seen & (link >= 0) & solved.prior.known)
-    allowed = np.maximum(solved.prior.limit - expectation.expected_ohm, 1e-6)
-    fine = fine_limit_holds(limits.bad_joint_written, s.uncertainty[link[judged]], allowed[judged], c)
-    at = limits.bad_joint_milliohms / 1e3 if fine else limits.continuity_ohms
-    rows = _rows(harness, wiring, expectation, solved, (seen, fine))
+    at = judged_at(harness, expectation, solved.prior, s, seen)
+    rows = _rows(harness, wiring, expectation, solved, (seen, at))
 
     found = Found(harness, wiring, readings, s, solved.prior, solved.arranged)
     decided, suspected = joint_findings(found, solved.steady, rows)
-    suspected += _outliers(harness, solved, seen)
     rows = _flagged(rows, decided)
     resolved = _resolved(solved, np.flatnonzero(seen & (link >= 0)), c)
-    notes = _notes(harness, readings.points, solved, instrument, (fine, resolved))
+    notes = _notes(harness, readings.points, solved, instrument, (at, resolved))
     points = readings.points
     outcome: Outcome = "pass"
     if any(row.verdict in ("undecided", "untested") for row in rows) or suspected:
@@ -121,7 +117,7 @@ def estimate(
         tuple(decided),
         tuple(suspected),
         outcome,
-        at,
+        at.ohm,
         resolved,
         notes,
         tuple((points[a], points[b]) for a, b in solved.steady.contradictory.tolist()),
@@ -177,9 +173,8 @@ def _solved(
     steady = steadiness(readings, budget, limits.bad_joint_milliohms / 1e3, limits.short_below_ohms)
     arranged = arrange(harness, wiring, readings, instrument, budget, steady)
     prior = prior_of(harness, expectation)
-    expected = np.where(prior.known, expectation.expected_ohm, 0.0)
-    coarse = np.maximum(prior.limit, expected + limits.continuity_ohms)
-    return _Solved(budget, steady, arranged, prior, coarse, solve_run(arranged, prior, coarse, budget.prior))
+    solution = solve_run(arranged, prior, budget.prior, limits.continuity_ohms)
+    return _Solved(budget, steady, arranged, prior, solution)
 
 
 def _rows(
@@ -187,14 +182,16 @@ def _rows(
     wiring: Wiring,
     expectation: Expectation,
     solved: _Solved,
-    judged: tuple[BoolArray, bool],
+    judged: tuple[BoolArray, JudgedAt],
 ) -> tuple[WireRow, ...]:
-    s, (seen, fine) = solved.solution, judged
+    s, (seen, at) = solved.solution, judged
     members: dict[int, list[int]] = {}
     for number, its_link in enumerate(s.link.tolist()):
         if its_link >= 0:
             members.setdefault(its_link, []).append(number)
     moved = (wiring.start != harness.start) | (wiring.end != harness.end)
+    within, above = s.within(at.link_limit), s.mixture.above(at.link_limit)
+    confidence = harness.limits.confidence
     rows = []
     for index, wire in enumerate(harness.wires):
         if not wire.conducts:
@@ -203,11 +200,7 @@ def _rows(
         group = members.get(link, [index])
         known = all(solved.prior.known[w] for w in group)
         expected = float(sum(expectation.expected_ohm[w] for w in group)) if known else None
-        fine_limit = float(s.limit[link]) if link >= 0 else float(solved.prior.limit[index])
-        coarse_limit = (
-            max(fine_limit, (expected or 0.0) + harness.limits.continuity_ohms) if known else fine_limit
-        )
-        limit = fine_limit if fine else coarse_limit
+        limit = float(at.link_limit[link]) if link >= 0 else float(at.limit[index])
         names = tuple(harness.wires[w].name for w in group if w != index)
         if link < 0:  # open, or both ends on one point
             verdict: Row = "fail" if not wiring.joined[index] else "untested"
@@ -219,11 +212,9 @@ def _rows(
             )
             continue
         bad = float(s.above[link])
-        verdict = row_verdict(
-            bool(seen[index]), bad, float(s.within[link, 0 if fine else 1]), harness.limits.confidence
-        )
-        if moved[index]:
-            verdict = "fail"
+        sure = bad >= confidence and agreed([link], s, solved.prior, solved.arranged, solved.steady)
+        told = Told(bool(seen[index]), bad, sure, float(within[link]), float(above[link]))
+        verdict = "fail" if moved[index] else row_verdict(told, confidence)
         low, middle, high = (_shown(ohm) for ohm in s.quantiles[:, link].tolist())
         ohms: float | None = middle
         interval: tuple[float, float] | None = (low, high)
@@ -231,7 +222,9 @@ def _rows(
         if not seen[index]:
             ohms = interval = spread = None
         todo = ""
-        if verdict in ("undecided", "untested"):
+        if verdict == "undecided" and bad >= confidence:
+            todo = again_text(harness, wire)
+        elif verdict in ("undecided", "untested"):
             todo = _next(harness, solved, index, (verdict, limit - (expected or 0.0)))
         rows.append(
             WireRow(
@@ -295,34 +288,6 @@ def _all_known(solved: _Solved) -> BoolArray:
     return out
 
 
-def _outliers(harness: Harness, solved: _Solved, seen: BoolArray) -> list[Finding]:
-    s = solved.solution
-    alone = seen & (s.link >= 0) & ~solved.prior.known
-    wires = np.flatnonzero(alone)
-    wires = wires[(s.size[s.link[wires]] == 1) & np.isfinite(s.uncertainty[s.link[wires]])]
-    wires = wires[s.above[s.link[wires]] < harness.limits.confidence]
-    links = s.link[wires]
-    return [
-        _stands_out(harness, outlier)
-        for outlier in outliers(harness, wires, s.estimate[links], s.uncertainty[links])
-    ]
-
-
-def _stands_out(harness: Harness, outlier: Outlier) -> Finding:
-    wire = harness.wires[outlier.wire]
-    return Finding(
-        "high-resistance",
-        (wire.start, wire.end),
-        (Suspect(wire.name, None, outlier.ohm, None, None),),
-        text=(
-            f"{wire.name} ({wire.start} to {wire.end}) reads {ohms_text(outlier.ohm)} where the usual of the "
-            f"{outlier.among} wires like it is {ohms_text(max(outlier.usual_ohm, 0.0))}: long and thin, or a "
-            "bad joint; without its size and length that cannot be told"
-        ),
-        next=f"write the size and length of {wire.name} into the wire list, or flex it while measuring",
-    )
-
-
 def _flagged(rows: tuple[WireRow, ...], decided: list[Finding]) -> tuple[WireRow, ...]:
     """A wire that alone is to blame for a decided finding fails."""
     blamed = {f.suspects[0].wire for f in decided if len(f.suspects) == 1}
@@ -337,9 +302,9 @@ def _notes(
     points: tuple[str, ...],
     solved: _Solved,
     instrument: Instrument,
-    judged: tuple[bool, float | None],
+    judged: tuple[JudgedAt, float | None],
 ) -> tuple[str, ...]:
-    fine, resolved = judged
+    at, resolved = judged
     s, limits = solved.solution, harness.limits
     notes = list(solved.budget.notes)
     two_wire = solved.budget.shared.any() and instrument.method != "four-wire"
@@ -354,13 +319,13 @@ def _notes(
             "every reading of the run is off by about "
             f"{ohms_text(s.shared_mean)} more than the stated leads explain: check the leads and their zero"
         )
-    if not fine and resolved is not None and solved.prior.known.any():
+    if not at.fine and resolved is not None:
         allowed = limits.bad_joint_milliohms / 1e3
         advice = instrument_advice(
             allowed, Precision(solved.typical, s.shared_sd if two_wire else 0.0), limits.confidence
         )
         notes.append(
-            f"joints were judged at {ohms_text(limits.continuity_ohms)}: these readings show no joint above "
+            f"joints were judged at {ohms_text(at.ohm)}: these readings show no joint above "
             f"{ohms_text(resolved)} in nine wires of ten; to see {ohms_text(allowed)}: {advice}"
         )
     for (a, b), ohm in zip(solved.steady.directed.tolist(), solved.steady.directed_ohm, strict=True):

@@ -14,7 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from loomtest.diagnosis.numbers.distinct import distinct
-from loomtest.harness.model import FloatArray, IntArray
+from loomtest.harness.model import BoolArray, FloatArray, IntArray
 from loomtest.readings.generic import UNKNOWN_LEADS_OHM
 from loomtest.readings.model import Instrument, Quantity, Range, Readings
 
@@ -79,6 +79,11 @@ class Budget:
     prior: Shared
     lead_ohm: float
     notes: tuple[str, ...]
+
+    @property
+    def two_wire(self) -> BoolArray:
+        """(k,) readings through two leads that the value includes."""
+        return np.asarray(self.group % 2 == 1, dtype=np.bool_)
 
     def combined(self, shared_sd: float | None = None) -> FloatArray:
         """(k,) combined standard uncertainty of each reading by itself."""

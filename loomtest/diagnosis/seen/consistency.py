@@ -26,7 +26,8 @@ class Steadiness:
     where repeats scatter more than they should (Birge ratio, with Student's t for their few degrees of
     freedom). `unsteady`: (p, 2) codes of pairs whose repeats disagree far beyond their uncertainty, with
     the lowest and highest value `unsteady_ohm` (p, 2), inf for over-range; `contradictory`: (c, 2) those of
-    them read both as joined and over-range. `directed`: (d, 2) pairs whose value depends on the direction,
+    them read both as joined and over-range. `unsteady_surely`: (p,) those where no single touch of two leads
+    makes the difference. `directed`: (d, 2) pairs whose value depends on the direction,
     with half the difference in ohms `directed_ohm`.
     """
 
@@ -34,6 +35,7 @@ class Steadiness:
     own: FloatArray
     unsteady: IntArray
     unsteady_ohm: FloatArray
+    unsteady_surely: BoolArray
     contradictory: IntArray
     directed: IntArray
     directed_ohm: FloatArray
@@ -62,6 +64,7 @@ def steadiness(
     np.minimum.at(lowest, both, ohm)
     np.maximum.at(highest, both, ohm)
     unsteady = scattered & (highest - lowest > material_ohm) & (lowest < short_below_ohms)
+    surely = _by_more_than_a_touch(ohm, budget.two_wire, both, (lowest + highest) / 2)[unsteady]
     pairs = [unique[unsteady]]
     spans = [np.column_stack([lowest[unsteady], highest[unsteady]])]
 
@@ -74,6 +77,7 @@ def steadiness(
     least = np.full(len(contradicted), np.inf)
     np.minimum.at(least, where[known], ohm[known])
     steady_by_now = np.isin(pairs[0], contradicted)
+    surely = np.concatenate([surely[~steady_by_now], np.ones(contradicted.size, dtype=np.bool_)])
     pairs = [pairs[0][~steady_by_now], contradicted]
     spans = [spans[0][~steady_by_now], np.column_stack([least, np.full(least.size, np.inf)])]
     one_way = [
@@ -88,10 +92,21 @@ def steadiness(
         own,
         _codes(np.concatenate(pairs), size),
         np.concatenate(spans),
+        surely,
         _codes(contradicted, size),
         _codes(directed_pairs, size),
         directed_ohm,
     )
+
+
+def _by_more_than_a_touch(
+    ohm: FloatArray, two_wire: BoolArray, group: IntArray, middle: FloatArray
+) -> BoolArray:
+    """(groups,) where two touches of two leads lie on either side of the middle, or readings are others."""
+    high = ohm > middle[group]
+    sides = [np.bincount(group, side, middle.size) for side in (high, ~high)]
+    by_leads = np.bincount(group, two_wire, middle.size) > 0
+    return np.asarray((np.minimum(*sides) >= 2) | ~by_leads, dtype=np.bool_)
 
 
 def _in_both(few: IntArray, many: IntArray) -> IntArray:

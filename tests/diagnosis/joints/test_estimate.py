@@ -13,17 +13,16 @@ from scipy.optimize import brentq
 from loomtest.diagnosis.joints import further
 from loomtest.diagnosis.joints.decide import (
     Precision,
-    fine_limit_holds,
+    Told,
     instrument_advice,
     repeats_needed,
     resolved_ohms,
     row_verdict,
 )
-from loomtest.diagnosis.joints.outliers import outliers
 from loomtest.diagnosis.meaning import consequence, meaning
 from loomtest.diagnosis.numbers.network import effective_resistance
 from loomtest.harness.copper import expectation_of
-from loomtest.harness.model import FloatArray, Harness, Limits, Wire
+from loomtest.harness.model import FloatArray, Harness, Limits
 from tests.diagnosis.joints.joint_readings import harness_of, readings_of, report_of, wire
 from tests.looms.measure import FourWire, Handheld
 from tests.scores.exact_joints import Prior, area_above, bad_probabilities
@@ -177,25 +176,20 @@ def test_the_exact_posterior_of_an_ordinary_meter() -> None:
 
 
 @pytest.mark.parametrize(
-    ("tested", "bad", "within", "expected"),
+    ("told", "expected"),
     [
-        (True, 0.96, 0.0, "fail"),
-        (True, 0.94, 0.0, "undecided"),
-        (True, 0.01, 0.96, "pass"),
-        (True, 0.01, 0.94, "undecided"),
-        (False, 0.02, 0.99, "untested"),
+        (Told(True, 0.96, True, 0.0, 1.0), "fail"),
+        (Told(True, 0.94, True, 0.0, 1.0), "undecided"),
+        (Told(True, 0.96, False, 0.99, 0.0), "undecided"),
+        (Told(True, 0.01, True, 0.96, 0.04), "pass"),
+        (Told(True, 0.01, True, 0.94, 0.04), "undecided"),
+        (Told(True, 0.01, True, 0.96, 0.06), "undecided"),
+        (Told(True, 0.50, True, 0.96, 0.04), "undecided"),
+        (Told(False, 0.02, True, 0.99, 0.0), "untested"),
     ],
 )
-def test_three_answers(tested: bool, bad: float, within: float, expected: str) -> None:
-    assert row_verdict(tested, bad, within, 0.95) == expected
-
-
-def test_most_wires_must_be_decidable_for_the_fine_limit() -> None:
-    allowed = np.full(3, 0.02)
-    assert fine_limit_holds(False, np.array([0.012, 0.012, 0.5]), allowed, 0.95)  # 0.0122 decides
-    assert not fine_limit_holds(False, np.array([0.0123, 0.0123, 0.001]), allowed, 0.95)
-    assert fine_limit_holds(True, np.array([9.0]), np.array([0.02]), 0.95)
-    assert not fine_limit_holds(False, np.empty(0), np.empty(0), 0.95)
+def test_three_answers(told: Told, expected: str) -> None:
+    assert row_verdict(told, 0.95) == expected
 
 
 def test_resolved_is_what_nine_wires_of_ten_exclude() -> None:
@@ -227,18 +221,6 @@ def test_volts_and_watts_in_a_joint() -> None:
     assert consequence(0.05, None, 12.0) == consequence(None, 5.0, 12.0) == consequence(0.05, 0.0, 12.0) == ""
     assert "8.3 % of 6 V" in consequence(0.05, 10.0, 6.0)
     assert "will not work" in consequence(0.7, 10.0, 6.0)
-
-
-def test_like_is_compared_with_like_only() -> None:
-    sizes = [0.5] * 12 + [4.0] * 12
-    wires = [Wire(f"W{i}", f"X1:{i}", f"X2:{i}", size_mm2=s) for i, s in enumerate(sizes)]
-    harness = harness_of(wires)
-    ohm = np.array([0.9 + 0.001 * (i % 4) for i in range(12)] + [0.02 + 0.001 * (i % 4) for i in range(12)])
-    assert outliers(harness, np.arange(24), ohm, np.full(24, 0.001)) == []
-    ohm[20] = 0.9
-    (found,) = outliers(harness, np.arange(24), ohm, np.full(24, 0.001))
-    assert (found.wire, found.among) == (20, 12)
-    assert outliers(harness, np.arange(24), ohm, np.full(24, 0.5)) == []
 
 
 def test_large_looms_take_joints_as_independent() -> None:

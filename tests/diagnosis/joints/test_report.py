@@ -9,7 +9,7 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from loomtest.diagnosis.joints.report import alternative_log_likelihoods
+from loomtest.diagnosis.joints.report import JointReport, alternative_log_likelihoods
 from loomtest.diagnosis.wiring import Wiring, as_drawn
 from loomtest.harness.copper import expectation_of
 from loomtest.harness.model import Harness, Limits, Wire
@@ -107,9 +107,15 @@ def test_a_handheld_meter_with_unknown_leads_still_finds_one_bad_joint_among_its
     harness = harness_of(wires)
     rows = [(f"X1:{i}", f"X2:{i}", 0.3) for i in range(1, 13)]
     rows[4] = ("X1:5", "X2:5", 0.7)
+    once = report_of(harness, readings_of(harness, rows, quantity=Quantity.RESISTANCE), generic_handheld())
+    assert once.findings == ()
+    assert [f.suspects[0].wire for f in once.undecided] == ["W5"]
+    assert once.rows[4].verdict == "undecided"
+    assert "again" in once.rows[4].next
+    rows.append(rows[4])
     report = report_of(harness, readings_of(harness, rows, quantity=Quantity.RESISTANCE), generic_handheld())
     assert [f.suspects[0].wire for f in report.findings] == ["W5"]
-    assert report.joints_judged_at_ohms == 1.0
+    assert report.joints_judged_at_ohms == 0.2
     assert {row.verdict for row in report.rows if row.wire != "W5"} == {"pass"}
     assert report.shared_ohm[0] == pytest.approx(0.28, abs=0.03)
     assert any("leads" in note for note in report.notes)
@@ -258,27 +264,58 @@ def test_resistances_tell_which_end_of_two_unlike_wires_was_crossed() -> None:
     assert logs[0] - logs[1] > 10
 
 
-def test_unknown_sizes_are_judged_at_the_continuity_limit_and_compared_with_their_like() -> None:
+def test_a_wire_of_unknown_size_is_judged_against_what_such_wires_have() -> None:
     wires = [Wire(f"W{i}", f"X1:{i}", f"X2:{i}") for i in range(1, 11)]
     harness = harness_of(wires)
     rows = [(f"X1:{i}", f"X2:{i}", 0.05 + 0.002 * (i % 3)) for i in range(1, 11)]
-    rows[3] = ("X1:4", "X2:4", 0.7)
-    report = report_of(harness, readings_of(harness, rows, 0.005))
-    assert not report.findings
-    assert {row.verdict for row in report.rows} == {"pass"}
-    assert all(row.limit_ohms == 1.0 and row.expected_ohms is None for row in report.rows)
-    (suspected,) = report.undecided
-    assert suspected.suspects[0].wire == "W4"
-    rows[3] = ("X1:4", "X2:4", 1.7)
-    assert [f.suspects[0].wire for f in report_of(harness, readings_of(harness, rows, 0.005)).findings] == [
-        "W4"
-    ]
+
+    def of(ohm: float) -> JointReport:
+        rows[3] = ("X1:4", "X2:4", ohm)
+        return report_of(harness, readings_of(harness, rows, 0.005))
+
+    sound = of(0.2)
+    assert {row.verdict for row in sound.rows} == {"pass"}
+    assert all(row.limit_ohms == pytest.approx(0.27) and row.expected_ohms is None for row in sound.rows)
+    # a healthy wire of 0.45 ohm: 0.03/0.05 * exp(-0.2/0.05) = 0.011 an ohm; a bad joint in one of up to
+    # 0.25: 0.0204 * 0.97/0.25 * ln(0.45/0.2)/ln(10000) = 0.0070, of which 20 mohm or more nearly all
+    assert of(0.45).rows[3].bad_probability == pytest.approx(0.0070 / (0.0070 + 0.0110), abs=0.02)
+    assert of(0.45).rows[3].verdict == "undecided"
+    assert [f.suspects[0].wire for f in of(0.75).findings] == ["W4"]
 
 
-def test_two_readings_are_too_few_to_call_one_an_outlier() -> None:
-    harness = harness_of([Wire("W1", "X1:1", "X2:1"), Wire("W2", "X1:2", "X2:2")])
-    report = report_of(harness, readings_of(harness, [("X1:1", "X2:1", 0.05), ("X1:2", "X2:2", 0.9)], 0.001))
-    assert report.undecided == ()
+def test_long_wires_that_many_show_are_no_bad_joints() -> None:
+    wires = [Wire(f"W{i}", f"X1:{i}", f"X2:{i}") for i in range(1, 21)]
+    harness = harness_of(wires)
+    for long, bad in ((2, 2), (5, 0)):
+        rows = [(f"X1:{i}", f"X2:{i}", 0.8 if i <= long else 0.1) for i in range(1, 21)]
+        report = report_of(harness, readings_of(harness, rows, 0.005))
+        assert len(report.findings) == bad
+
+
+@pytest.mark.parametrize("sized", [True, False])
+def test_one_poor_wire_among_forty_with_leads_that_nobody_stated(sized: bool) -> None:
+    make = wire if sized else Wire
+    harness = harness_of([make(f"W{i}", f"X1:{i}", f"X2:{i}") for i in range(1, 42)])
+    shown = (0.3, 0.3, 0.4) if sized else (0.3, 0.4, 0.3, 0.4, 0.5)
+    rows = [(f"X1:{i}", f"X2:{i}", shown[i % len(shown)]) for i in range(1, 42)]
+    rows[7] = ("X1:8", "X2:8", 1.1)
+    rows.append(rows[7])
+    report = report_of(harness, readings_of(harness, rows, quantity=Quantity.RESISTANCE), generic_handheld())
+    assert [f.suspects[0].wire for f in report.findings] == ["W8"]
+    assert report.rows[7].verdict == "fail"
+
+
+def test_a_touch_that_a_second_one_contradicts_condemns_nothing() -> None:
+    harness = harness_of([wire(f"W{i}", f"X1:{i}", f"X2:{i}") for i in range(1, 13)])
+    rows = [(f"X1:{i}", f"X2:{i}", 0.3) for i in range(1, 13)]
+    for again in ([0.6], [0.6, 0.3], [0.6, 0.3, 0.3]):
+        more = rows[:4] + [("X1:5", "X2:5", v) for v in again] + rows[5:]
+        report = report_of(
+            harness, readings_of(harness, more, quantity=Quantity.RESISTANCE), generic_handheld()
+        )
+        assert report.findings == ()
+        assert "W5" in {f.suspects[0].wire for f in report.undecided}
+        assert report.rows[4].verdict != "fail"
 
 
 def test_one_bad_joint_in_each_of_two_loops_is_found_with_its_true_size() -> None:

@@ -57,7 +57,9 @@ class Finding:
 
 @dataclass(frozen=True)
 class WireRow:
-    """The estimate of one wire with its two joints (ohms at the measuring temperature)."""
+    """The estimate of one wire with its two joints (ohms at the measuring temperature). `measured_ohms`: what
+    its readings alone give, leads and offset as they were stated: what other wires show does not move it, so
+    that it can be followed over runs."""
 
     wire: str
     start: str
@@ -71,6 +73,7 @@ class WireRow:
     bad_probability: float | None
     verdict: Row
     next: str = ""
+    measured_ohms: float | None = None
 
 
 @dataclass(frozen=True)

@@ -78,7 +78,8 @@ class Solution:
     `link`: (W,) link of every wire, −1 where it was left out; `size`: wires in it; `prior_mean`,
     `prior_sd`, `limit`: sums over its wires. `above`: probability of being bad (`_judged_bad`, `further`);
     `bad`: of any bad joint; `free`: the mixture without a prior on the link itself; `estimate`,
-    `uncertainty`: the same as y ± u; `opening`:
+    `uncertainty`: the same as y ± u; `measured`: the estimate with the shared value as it was stated, not as
+    the other wires have it; `opening`:
     largest change of a reading, in uncertainties, were it open; `loop`: resistance of the loop through it.
     `nets`, `sets`: the solved chunks. `shared_mean`, `shared_sd`: the run's shared value. `evidence`: (nets,)
     log probability of the readings.
@@ -94,6 +95,7 @@ class Solution:
     free: Mixture
     estimate: FloatArray
     uncertainty: FloatArray
+    measured: FloatArray
     opening: FloatArray
     loop: FloatArray
     mixture: Mixture
@@ -173,7 +175,7 @@ def solve_run(arranged: Arranged, prior: Prior, shared: Shared, continuity_ohm: 
     told, value = share(
         [p.nets for p in parts], [p.slab for p in parts], shared, first_guess(layout, wires, shared, seen)
     )
-    solution = _posterior(arranged, (links, tau), parts, (told, value), sight.opening)
+    solution = _posterior(arranged, (links, tau, shared.mean), parts, (told, value), sight.opening)
     return replace(solution, above=_told_unknown(solution, prior, links))
 
 
@@ -210,12 +212,12 @@ def _links(
 
 def _posterior(
     arranged: Arranged,
-    prior: tuple[_Links, float],
+    prior: tuple[_Links, float, float],
     parts: list[_Part],
     shared: tuple[list[tuple[FloatArray, FloatArray]], tuple[float, float]],
     wire_opening: FloatArray,
 ) -> Solution:
-    links, tau = prior
+    links, tau, stated = prior
     count = links.mean.size
     told, (mean, var) = shared
     evidence, loops = np.zeros(arranged.layout.wire_count.size), np.full(count, np.inf)
@@ -238,7 +240,7 @@ def _posterior(
         [sets for _, _, sets in solved], [given.nets.net.size for given, _, _ in solved], tau
     )
     likely, bad = np.zeros(count), np.zeros(count)
-    estimate, uncertainty = np.zeros(count), np.full(count, np.inf)
+    estimate, uncertainty, measured = np.zeros(count), np.full(count, np.inf), np.zeros(count)
     pieces: list[Mixture] = []
     free: list[Mixture] = []
     for (given, slab, _), sets in zip(solved, weighted, strict=True):
@@ -248,6 +250,8 @@ def _posterior(
         likely[flat] = _judged_bad(result.beyond, result.healthy_above).ravel()
         bad[flat] = result.bad.ravel()
         estimate[flat], uncertainty[flat] = result.estimate.ravel(), result.uncertainty.ravel()
+        corrected = result.estimate + result.lever * (result.told[:, None] - stated)
+        measured[flat] = corrected.ravel()
         for m, told_of in ((result.mixture, pieces), (result.free, free)):
             told_of.append(Mixture(flat[m.link], m.weight, m.mean, m.sd))
     mixture = joined(pieces)
@@ -265,6 +269,7 @@ def _posterior(
         joined(free),
         estimate,
         uncertainty,
+        measured,
         opening,
         loops,
         mixture,

@@ -105,7 +105,8 @@ class Marginal:
 
     `bad`: probability of a bad joint; `beyond`: of one that is beyond what is allowed, by itself or with its
     wire above the limit; `healthy_above`: of a wire above its limit without one. Without a prior on the
-    link's own excess: the mixture `free`, its estimate and uncertainty.
+    link's own excess: the mixture `free`, its estimate and uncertainty. `lever`: by how much that estimate
+    falls for each ohm more of what all other nets say of the shared value, `told` that value.
     """
 
     mixture: Mixture
@@ -115,6 +116,8 @@ class Marginal:
     free: Mixture
     estimate: FloatArray
     uncertainty: FloatArray
+    lever: FloatArray
+    told: FloatArray
 
 
 def marginals(given: Given, slab: Slab, sets: Sets, allowed: FloatArray, limit: FloatArray) -> Marginal:
@@ -170,7 +173,11 @@ def marginals(given: Given, slab: Slab, sets: Sets, allowed: FloatArray, limit: 
     used = mixture.weight > 0
     mixture = Mixture(mixture.link[used], mixture.weight[used], mixture.mean[used], mixture.sd[used])
     free, estimate, uncertainty = _without_own_prior(given, sets)
-    return Marginal(mixture, bad, beyond, healthy_above, free, estimate, uncertainty)
+    q = np.maximum(np.einsum("bii->bi", given.q), 1e-12)
+    rest = np.maximum(1 - given.shared_var * given.nets.aa, 1e-12)
+    told = (given.shared_mean - given.shared_var * given.nets.az) / rest
+    lever = rest[:, None] * given.nets.shared_b / q
+    return Marginal(mixture, bad, beyond, healthy_above, free, estimate, uncertainty, lever, told)
 
 
 def _share_beyond(t: Tilt, allowed: FloatArray) -> FloatArray:

@@ -240,6 +240,7 @@ def _rows(
                 bad,
                 verdict,
                 todo,
+                float(s.measured[link]) if seen[index] and math.isfinite(s.uncertainty[link]) else None,
             )
         )
     return tuple(rows)

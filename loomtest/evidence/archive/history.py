@@ -5,17 +5,19 @@ from __future__ import annotations
 import csv
 import io
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 import numpy as np
 
+from loomtest.diagnosis.numbers.statistics import median
 from loomtest.errors import ArchiveError
 from loomtest.evidence.archive.folder import Archive
 from loomtest.evidence.archive.index import Index, Kept, WireOhms
 from loomtest.evidence.archive.trend import FEWEST_FOR_TREND, Forecast, Trend, forecast, theil_sen
 from loomtest.evidence.formulas import guarded
+from loomtest.harness.model import FloatArray
 
 # The slopes of all pairs grow with the square of the runs; the newest of them tell the present.
 MOST_RUNS_FOR_TREND = 200
@@ -28,7 +30,8 @@ class Course:
     """The resistance of one wire (or of wires that cannot be told apart) over the kept runs.
 
     `days` since 2000-01-01 UTC, ascending, and `ohms`, one each run. `limit_ohms` is that of the last run.
-    `trend` in ohms a day.
+    `trend` in ohms a day: its slope is that of what was measured (the estimates of one run share its leads
+    and offset, and one wire that rises draws them along), its height that of `ohms`.
     """
 
     harness: str
@@ -116,7 +119,7 @@ def _courses(harness: str, rows: Iterable[WireOhms], day_of: dict[int, float]) -
         measured.sort(key=lambda row: day_of[row.sequence])
         days = np.array([day_of[row.sequence] for row in measured])
         ohms = np.array([row.ohms for row in measured])
-        last, trend = measured[-1], theil_sen(days, ohms)
+        last, trend = measured[-1], _trend(days, ohms, measured)
         passes = forecast(days, trend, last.limit_ohms) if trend and last.limit_ohms else None
         courses.append(
             Course(
@@ -131,6 +134,17 @@ def _courses(harness: str, rows: Iterable[WireOhms], day_of: dict[int, float]) -
             )
         )
     return courses
+
+
+def _trend(days: FloatArray, ohms: FloatArray, rows: Sequence[WireOhms]) -> Trend | None:
+    own = [row.measured_ohms for row in rows if row.measured_ohms is not None]
+    level = theil_sen(days, ohms)
+    if level is None or len(own) < len(rows):
+        return level
+    slope = theil_sen(days, np.array(own))
+    assert slope is not None  # there are two different days
+    middle = level.at(median(days))
+    return replace(slope, intercept=middle - slope.slope * median(days))
 
 
 def history_json(history: History) -> dict[str, Any]:

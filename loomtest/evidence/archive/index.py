@@ -32,7 +32,7 @@ CREATE TABLE bag (
 CREATE INDEX bag_of_harness ON bag (harness, sequence);
 CREATE TABLE wire (
     sequence INTEGER NOT NULL, wires TEXT NOT NULL, circuit TEXT NOT NULL, ohms REAL NOT NULL,
-    uncertainty_ohms REAL, limit_ohms REAL
+    uncertainty_ohms REAL, limit_ohms REAL, measured_ohms REAL
 );
 CREATE INDEX wire_of_bag ON wire (sequence);
 """
@@ -63,7 +63,8 @@ class Kept:
 
 @dataclass(frozen=True, slots=True)
 class WireOhms:
-    """The resistance of a wire, or of wires that cannot be told apart, in one kept run."""
+    """The resistance of a wire, or of wires that cannot be told apart, in one kept run. `measured_ohms`: what
+    its own readings gave, whatever the other wires of that run showed; None in runs kept before it was."""
 
     sequence: int
     wires: str
@@ -71,6 +72,7 @@ class WireOhms:
     ohms: float
     uncertainty_ohms: float | None
     limit_ohms: float | None
+    measured_ohms: float | None
 
 
 class Index:
@@ -103,7 +105,7 @@ class Index:
             for entry in entries[len(known) :]:
                 row, wires = _read_bag(self.archive.folder / entry.folder, entry)
                 base.execute(f"INSERT INTO bag VALUES ({','.join('?' * len(row))})", row)
-                base.executemany("INSERT INTO wire VALUES (?,?,?,?,?,?)", wires)
+                base.executemany("INSERT INTO wire VALUES (?,?,?,?,?,?,?)", wires)
                 added += 1
         return added
 
@@ -207,15 +209,16 @@ def _wire_rows(sequence: int, verdict: Mapping[str, Any]) -> list[tuple[Any, ...
             circuit_of[_text(point)] = _text(net.get("net"))
     rows: dict[str, tuple[Any, ...]] = {}
     for wire in _tables(verdict.get("wires")):
-        ohms, uncertainty, limit = (
-            finite_number(wire.get(key)) for key in ("ohms", "uncertainty_ohms", "limit_ohms")
+        ohms, uncertainty, limit, measured = (
+            finite_number(wire.get(key))
+            for key in ("ohms", "uncertainty_ohms", "limit_ohms", "measured_ohms")
         )
         if ohms is None:
             continue
         # Wires that cannot be told apart share one value: it is one line of the history.
         wires = " + ".join(sorted(map(_text, [wire.get("wire"), *_listed(wire.get("with"))])))
         circuit = circuit_of.get(_text(wire.get("from")), "")
-        rows.setdefault(wires, (sequence, wires, circuit, ohms, uncertainty, limit))
+        rows.setdefault(wires, (sequence, wires, circuit, ohms, uncertainty, limit, measured))
     return list(rows.values())
 
 

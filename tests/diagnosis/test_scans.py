@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections import Counter
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from loomtest.harness.load import load_harness
 from loomtest.readings import load
+from loomtest.readings.generic import generic_handheld
 from loomtest.words.verdict import judge
 from tests.speed.scans import FAULTY, HEALTHY, Faults, placed, write_scan
 
@@ -29,7 +31,8 @@ def test_a_scan_tells_what_was_made(
     monkeypatch.setattr(load, "parse_table", None)  # the careful reader is not to be needed
     scan = write_scan(tmp_path, PINS, faults, kind)
     harness = load_harness(scan.harness)
-    verdict = judge(harness, load.load_readings(scan.readings, harness))
+    sockets = replace(generic_handheld(), touch_ohms=0.0)  # nobody holds a probe
+    verdict = judge(harness, load.load_readings(scan.readings, harness), sockets)
     made = {what: wires for what, wires in placed(PINS, faults).items() if what in SHOWN[kind]}
     told = Counter(finding.fault for finding in verdict.findings)
     assert told == Counter({what: len(wires) for what, wires in made.items() if wires})

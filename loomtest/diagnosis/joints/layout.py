@@ -134,8 +134,9 @@ def _rows(
     extra, yes = np.flatnonzero(over), np.flatnonzero(beeps)
     both = np.concatenate([extra, yes])
     beep = np.inf if instrument.beep_below_ohms is None else instrument.beep_below_ohms
-    one_touch = (readings.quantity[extra] == Quantity.RESISTANCE) & (instrument.method != "four-wire")
-    single = np.concatenate([budget.two_wire[used], one_touch])
+    two_wire = (readings.quantity[extra] == Quantity.RESISTANCE) & (instrument.method != "four-wire")
+    one_touch = two_wire & (instrument.touch_ohms > 0)
+    single = np.concatenate([budget.touched[used], one_touch])
     return _Rows(
         np.concatenate([readings.start[index], readings.start[both]]),
         np.concatenate([readings.end[index], readings.end[both]]),

@@ -68,6 +68,7 @@ class Budget:
     (0 or 1, times the temperature factor). `common`: (k, c) further errors that several readings share, as
     columns already multiplied by their standard uncertainty: gains, and offsets of other ranges.
     `group`: readings of one group carry the same common errors. `lead_ohm`: what was subtracted as lead.
+    `touched`: through two probes that a hand put on, so that a poor touch adds to it.
     """
 
     index: IntArray
@@ -78,12 +79,8 @@ class Budget:
     group: IntArray
     prior: Shared
     lead_ohm: float
+    touched: BoolArray
     notes: tuple[str, ...]
-
-    @property
-    def two_wire(self) -> BoolArray:
-        """(k,) readings through two leads that the value includes."""
-        return np.asarray(self.group % 2 == 1, dtype=np.bool_)
 
     def combined(self, shared_sd: float | None = None) -> FloatArray:
         """(k,) combined standard uncertainty of each reading by itself."""
@@ -147,6 +144,7 @@ def budget_of(readings: Readings, instrument: Instrument, temperature_c: float) 
         label,
         prior,
         lead,
+        two_wire & (instrument.touch_ohms > 0),
         notes,
     )
 

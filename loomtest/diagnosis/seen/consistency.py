@@ -64,7 +64,7 @@ def steadiness(
     np.minimum.at(lowest, both, ohm)
     np.maximum.at(highest, both, ohm)
     unsteady = scattered & (highest - lowest > material_ohm) & (lowest < short_below_ohms)
-    surely = _by_more_than_a_touch(ohm, budget.two_wire, both, (lowest + highest) / 2)[unsteady]
+    surely = _by_more_than_a_touch(ohm, budget.touched, both, (lowest + highest) / 2)[unsteady]
     pairs = [unique[unsteady]]
     spans = [np.column_stack([lowest[unsteady], highest[unsteady]])]
 
@@ -100,12 +100,12 @@ def steadiness(
 
 
 def _by_more_than_a_touch(
-    ohm: FloatArray, two_wire: BoolArray, group: IntArray, middle: FloatArray
+    ohm: FloatArray, touched: BoolArray, group: IntArray, middle: FloatArray
 ) -> BoolArray:
     """(groups,) where two touches of two leads lie on either side of the middle, or readings are others."""
     high = ohm > middle[group]
     sides = [np.bincount(group, side, middle.size) for side in (high, ~high)]
-    by_leads = np.bincount(group, two_wire, middle.size) > 0
+    by_leads = np.bincount(group, touched, middle.size) > 0
     return np.asarray((np.minimum(*sides) >= 2) | ~by_leads, dtype=np.bool_)
 
 

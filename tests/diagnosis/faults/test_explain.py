@@ -13,7 +13,7 @@ from loomtest.readings.model import Quantity, Readings
 from loomtest.words.verdict import judge
 from tests.looms.check import score, told_wiring, unexplained, untidy
 from tests.looms.faults import Fault
-from tests.looms.measure import Handheld, Meter, full_scan
+from tests.looms.measure import Handheld, Meter, full_scan, taken
 from tests.looms.tiny import cut, harness_of, joint, leak, loom_of, moved, part_of, scan, short
 
 CAVITIES = {"X1": 8, "X2": 8}
@@ -311,7 +311,10 @@ def test_leads_of_two_tenths_of_an_ohm_are_no_bad_joints() -> None:
 def test_one_bad_joint_among_its_like_is_found_with_an_ordinary_meter() -> None:
     loom = loom_of(PLAIN, joint(PLAIN, "W5", 2.5))
     readings = full_scan(loom, np.random.default_rng(3), Handheld())
-    verdict = judge(PLAIN, readings, readings.instrument)
+    once = judge(PLAIN, readings, readings.instrument)
+    assert once.findings == () and [f.fault for f in once.undecided] == ["high-resistance"]
+    twice = taken(readings, np.concatenate([np.arange(len(readings)), np.arange(len(readings))]))
+    verdict = judge(PLAIN, twice, readings.instrument)
     assert kinds(verdict) == ["high-resistance"]
     assert [s.wire for s in verdict.findings[0].suspects] == ["W5"]
 

@@ -9,6 +9,7 @@ from functools import cached_property
 
 import numpy as np
 
+from loomtest.diagnosis.joints.advice import again_text
 from loomtest.diagnosis.joints.estimate import Prior, Solution
 from loomtest.diagnosis.joints.layout import Arranged
 from loomtest.diagnosis.joints.sparse import OPEN_OHM
@@ -20,7 +21,7 @@ from loomtest.diagnosis.seen.consistency import Steadiness
 from loomtest.diagnosis.verdict import Finding, Suspect, WireRow
 from loomtest.diagnosis.wiring import Wiring
 from loomtest.diagnosis.wording import capital, ohms_text, one_of, point_text, span_text, wire_text
-from loomtest.harness.model import FloatArray, Harness, IntArray, Wire
+from loomtest.harness.model import FloatArray, Harness, IntArray
 from loomtest.readings.model import Readings
 
 SUSPECTED = 0.2  # a fault less likely than this is not worth a finding
@@ -229,13 +230,6 @@ def _next(found: Found, cluster: _Cluster) -> str:
     hidden = [p for p in (first.start, first.end) if p in harness.unreachable]
     near = ends[0] if ends else first.start
     return f"open the wrapping at {hidden[0]}; {near} to {hidden[0]} tells {first.name} from the others"
-
-
-def again_text(harness: Harness, wire: Wire) -> str:
-    """What to do where one touch alone shows a joint."""
-    ends = [p for p in (wire.start, wire.end) if p not in harness.unreachable]
-    where = " to ".join(ends) if len(ends) == 2 else f"a pair of points with {wire.name} between them"
-    return f"touch {where} again: one touch alone may be a probe that sat badly, two that agree decide"
 
 
 def _intermittent(found: Found, steady: Steadiness) -> tuple[list[Finding], list[Finding]]:

@@ -12,6 +12,7 @@ from functools import cached_property
 
 import numpy as np
 
+from loomtest.diagnosis.joints.advice import again_text, drop_text, ring_text
 from loomtest.diagnosis.joints.decide import (
     Precision,
     Told,
@@ -21,7 +22,7 @@ from loomtest.diagnosis.joints.decide import (
     tested,
 )
 from loomtest.diagnosis.joints.estimate import Prior, Solution, prior_of, solve_run
-from loomtest.diagnosis.joints.findings import Found, again_text, joint_findings
+from loomtest.diagnosis.joints.findings import Found, joint_findings
 from loomtest.diagnosis.joints.layout import Arranged, arrange
 from loomtest.diagnosis.joints.limits import JudgedAt, judged_at
 from loomtest.diagnosis.joints.sparse import OPEN_OHM
@@ -215,6 +216,9 @@ def _rows(
         sure = bad >= confidence and agreed([link], s, solved.prior, solved.arranged, solved.steady)
         told = Told(bool(seen[index]), bad, sure, float(within[link]), float(above[link]))
         verdict = "fail" if moved[index] else row_verdict(told, confidence)
+        ringed = verdict == "untested" and math.isfinite(s.loop[link]) and s.opening[link] > 0
+        if ringed:
+            verdict = "undecided"  # it was read, beside another way round
         low, middle, high = (_shown(ohm) for ohm in s.quantiles[:, link].tolist())
         ohms: float | None = middle
         interval: tuple[float, float] | None = (low, high)
@@ -222,10 +226,12 @@ def _rows(
         if not seen[index]:
             ohms = interval = spread = None
         todo = ""
-        if verdict == "undecided" and bad >= confidence:
+        if ringed:
+            todo = ring_text(harness, wire)
+        elif verdict == "undecided" and bad >= confidence:
             todo = again_text(harness, wire)
         elif verdict in ("undecided", "untested"):
-            todo = _next(harness, solved, index, (verdict, limit - (expected or 0.0)))
+            todo = _next(harness, solved, index, (verdict, limit - (expected or 0.0), bool(at.held[index])))
         rows.append(
             WireRow(
                 wire.name,
@@ -250,9 +256,9 @@ def _shown(ohm: float) -> float:
     return math.inf if ohm > OPEN_OHM / 10 else ohm
 
 
-def _next(harness: Harness, solved: _Solved, wire: int, why: tuple[str, float]) -> str:
+def _next(harness: Harness, solved: _Solved, wire: int, why: tuple[str, float, bool]) -> str:
     """The reading that would decide a wire."""
-    verdict, allowed = why
+    verdict, allowed, held = why
     row = harness.wires[wire]
     ends = [p for p in (row.start, row.end) if p not in harness.unreachable]
     where = " to ".join(ends) if len(ends) == 2 else "across it from the nearest points that can be reached"
@@ -263,6 +269,8 @@ def _next(harness: Harness, solved: _Solved, wire: int, why: tuple[str, float]) 
     precision = Precision(
         min(solved.typical, u), s.shared_sd if solved.budget.shared.any() else 0.0, row.amps
     )
+    if held and u * normal_quantile(harness.limits.confidence) > allowed:
+        return drop_text(harness, row)
     if u * normal_quantile(harness.limits.confidence) > allowed:
         advice = instrument_advice(allowed, precision, harness.limits.confidence)
         return (

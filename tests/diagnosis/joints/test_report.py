@@ -371,3 +371,32 @@ def test_the_same_readings_in_another_order_give_the_same_report() -> None:
         assert one.verdict == other.verdict
         assert one.ohms == pytest.approx(other.ohms, rel=1e-9)
         assert one.bad_probability == pytest.approx(other.bad_probability, rel=1e-6, abs=1e-12)
+
+
+def test_a_ground_that_carries_amperes_never_passes_by_an_ordinary_meter() -> None:
+    wires = [wire(f"W{i}", f"X1:{i}", "GND1" if i == 5 else f"X2:{i}") for i in range(1, 13)]
+    wires[4] = replace(wires[4], amps=10.0)  # a tenth of a volt: 10 mohm
+    harness = harness_of(wires)
+    rows = [(w.start, w.end, 0.3) for w in wires]
+    report = report_of(harness, readings_of(harness, rows, quantity=Quantity.RESISTANCE), generic_handheld())
+    ground = report.rows[4]
+    assert ground.verdict == "undecided"
+    assert ground.limit_ohms == pytest.approx(0.0221 + 0.010, abs=0.0005)
+    for words in ("10 A", "fuse", "ten seconds", "battery minus", "red on X1:5", "a tenth of a volt"):
+        assert words in ground.next
+    assert {row.verdict for row in report.rows if row is not ground} == {"pass"}
+    rows.append((wires[4].start, wires[4].end, 0.0225 * 5.0))
+    kind = [Quantity.RESISTANCE] * 12 + [Quantity.VOLTAGE_DROP]
+    amps = np.array([np.nan] * 12 + [5.0])
+    told = readings_of(harness, rows, quantity=kind, current_a=amps)
+    assert report_of(harness, told, generic_handheld()).rows[4].verdict == "pass"
+
+
+def test_a_ring_that_the_meter_cannot_tell_says_what_to_do() -> None:
+    wires = [wire("W1", "X1:1", "GND1"), wire("W2", "X1:1", "GND1"), wire("W3", "X2:1", "X3:1")]
+    harness = harness_of(wires)
+    rows = [(w.start, w.end, 0.3) for w in wires[1:]]
+    report = report_of(harness, readings_of(harness, rows, quantity=Quantity.RESISTANCE), generic_handheld())
+    assert [row.verdict for row in report.rows[:2]] == ["undecided"] * 2
+    assert "unscrew" in report.rows[0].next and "GND1 end of W1" in report.rows[0].next
+    assert report.outcome == "not-proven"

@@ -53,8 +53,10 @@ class Sitting:
         default_factory=dict
     )  # (wire, where its end belongs): where it is
     shorts: tuple[tuple[str, str, float], ...] = ()  # point, point, ohms of the contact
+    lit: tuple[tuple[str, str], ...] = ()  # pairs whose lost volts were read too, with LIT_AMPS flowing
 
 
+LIT_AMPS = 5.0
 TRACTOR, LAUNCH = "orchard_tractor", "fishing_launch"
 CROSSED_LAMP_AND_HORN = {("W14", "X2:3"): "X2:4", ("W16", "X2:4"): "X2:3"}
 CROSSED_LIGHTS = {("W3", "X2:3"): "X2:4", ("W4", "X2:4"): "X2:3"}
@@ -76,7 +78,10 @@ SITTINGS = (
         LAUNCH, "1_first.csv", "handheld", 20.0, _at(4, 2, 18, 0), "first",
         extra_ohms={"W7": 1.7}, moved=CROSSED_LIGHTS,
     ),
-    Sitting(LAUNCH, "2_second.csv", "handheld", 20.0, _at(4, 3, 18, 0), "second"),
+    Sitting(
+        LAUNCH, "2_second.csv", "handheld", 20.0, _at(4, 3, 18, 0), "second",
+        lit=(("X2:6", "PUMP2"), ("X2:6", "NEG")),
+    ),
 )  # fmt: skip
 
 
@@ -237,6 +242,16 @@ def measure(loom: Loom, sitting: Sitting) -> list[list[str]]:
     return rows
 
 
+def lost_volts(loom: Loom, sitting: Sitting) -> list[list[str]]:
+    """Rows of the voltage lost along pairs while a lamp draws its amperes, to the millivolt."""
+    true = between(loom, sitting)
+    index = {point: i for i, point in enumerate(loom.points)}
+    return [
+        [a, b, f"{LIT_AMPS * float(true[index[a], index[b]]):.3f}", "voltage_drop", "V", f"{LIT_AMPS:g}"]
+        for a, b in sitting.lit
+    ]
+
+
 RUN_TOML = """\
 # Invented for the demonstration.
 format = "loomtest-run/1"
@@ -278,7 +293,10 @@ def write(out: Path) -> None:
         loom = Loom(source)
         rows = measure(loom, sitting)
         if sitting.name.endswith(".csv"):
-            save(target / sitting.name, ["from", "to", "value"], [row[:3] for row in rows])
+            volts = lost_volts(loom, sitting)
+            header = ["from", "to", "value", *(("quantity", "unit", "current") if volts else ())]
+            rest = [""] * (len(header) - 3)
+            save(target / sitting.name, header, [row[:3] + rest for row in rows] + volts)
             continue
         run = target / sitting.name
         cells = [dict(zip(("from", "to", "value", "quantity", "time"), row, strict=True)) for row in rows]

@@ -26,8 +26,8 @@ def ring_text(harness: Harness, wire: Wire) -> str:
 def drop_text(harness: Harness, wire: Wire) -> str:
     """The volts lost under the circuit's own load, which any meter shows, with what keeps it safe."""
     load = (
-        f"measure the volts lost: with the circuit's own load of {wire.amps:g} A on, through a fuse that fits "
-        "the thinnest wire and for ten seconds at most"
+        f"measure the volts lost: with the circuit's own load of {wire.amps:g} A on, a fuse that fits "
+        "the thinnest wire before it, for ten seconds at most"
     )
     ground = next((p for p in (wire.end, wire.start) if is_ground(p)), None)
     if ground is None:

@@ -31,13 +31,15 @@ SUSPECT = 0.5  # contract: a wire likelier bad than not never passes
 class Told:
     """What the readings say of one wire or group: whether they test it, the probability that it is `bad`,
     whether two touches (or another kind of reading) agree in that, the probability `within` its limit
-    without a prior on itself, and that of lying `above` it with one."""
+    without a prior on itself, and that of lying `above` it with one. `decidable`: its uncertainty alone lets
+    it be decided there, asked where amperes hold a wire to less than the limit of the run."""
 
     tested: bool
     bad: float
     agreed: bool
     within: float
     above: float
+    decidable: bool = True
 
 
 def row_verdict(told: Told, confidence: float) -> Row:
@@ -47,6 +49,7 @@ def row_verdict(told: Told, confidence: float) -> Row:
     if not told.tested:
         return "untested"
     passes = told.within >= confidence and told.above <= 1 - confidence and told.bad < SUSPECT
+    passes = passes and told.decidable
     return "pass" if passes else "undecided"
 
 

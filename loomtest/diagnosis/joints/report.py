@@ -193,6 +193,7 @@ def _rows(
     moved = (wiring.start != harness.start) | (wiring.end != harness.end)
     within, above = s.within(at.link_limit), s.mixture.above(at.link_limit)
     confidence = harness.limits.confidence
+    z = normal_quantile(confidence)
     rows = []
     for index, wire in enumerate(harness.wires):
         if not wire.conducts:
@@ -214,7 +215,9 @@ def _rows(
             continue
         bad = float(s.above[link])
         sure = bad >= confidence and agreed([link], s, solved.prior, solved.arranged, solved.steady)
-        told = Told(bool(seen[index]), bad, sure, float(within[link]), float(above[link]))
+        spare = limit - (expected or 0.0)
+        decidable = not at.held[index] or float(s.uncertainty[link]) * z <= spare
+        told = Told(bool(seen[index]), bad, sure, float(within[link]), float(above[link]), decidable)
         verdict = "fail" if moved[index] else row_verdict(told, confidence)
         ringed = verdict == "untested" and math.isfinite(s.loop[link]) and s.opening[link] > 0
         if ringed:
@@ -231,7 +234,7 @@ def _rows(
         elif verdict == "undecided" and bad >= confidence:
             todo = again_text(harness, wire)
         elif verdict in ("undecided", "untested"):
-            todo = _next(harness, solved, index, (verdict, limit - (expected or 0.0), bool(at.held[index])))
+            todo = _next(harness, solved, index, (verdict, spare, bool(at.held[index])))
         rows.append(
             WireRow(
                 wire.name,

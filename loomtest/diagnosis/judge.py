@@ -9,6 +9,7 @@ import numpy as np
 
 from loomtest.diagnosis.assembly import Evidence, intermittent_shorts, verdict_of
 from loomtest.diagnosis.doubts.gate import AsFound, doubted
+from loomtest.diagnosis.doubts.removed import held_back
 from loomtest.diagnosis.faults.findings import crossed_or_broken, findings_of
 from loomtest.diagnosis.faults.leakage import FoundLabels, leakage_findings, with_parts_joined
 from loomtest.diagnosis.faults.parts import PART_SLACK_OHM, judge_parts
@@ -16,6 +17,7 @@ from loomtest.diagnosis.faults.scenes import net_codes, scenes_of
 from loomtest.diagnosis.faults.through import explained_by_parts
 from loomtest.diagnosis.faults.unexplained import unexplained
 from loomtest.diagnosis.faults.weighing import MeasuredLoom, nets_as_found, weighed, wiring_found
+from loomtest.diagnosis.joints.estimate import prior_of
 from loomtest.diagnosis.joints.report import estimate
 from loomtest.diagnosis.numbers.network import component_labels
 from loomtest.diagnosis.numbers.statistics import median
@@ -64,6 +66,8 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
     decided = (*found, *parts.findings, *leaks, *touching)
     slack_ohm = _part_slack_ohm(meter)
     as_found = AsFound(harness, wiring, joints, labels, (*decided, *joints.findings), slack_ohm)
+    joints = held_back(as_found, readings, prior_of(harness, expectation))
+    as_found = replace(as_found, joints=joints)
     evidence = Evidence(
         harness,
         decided,

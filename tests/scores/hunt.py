@@ -90,7 +90,13 @@ def small_harness(rng: Rng) -> Harness:
     level: IsolationLevel = "full" if rng.random() < 0.5 else "neighbours"
     worked = frozenset(c for c in ("X1",) if rng.random() < 0.3)
     return Harness(
-        "hunted", tuple(wires), points, hidden, worked, limits=Limits(isolation=level), cavities=cavities
+        "hunted",
+        tuple(wires),
+        points,
+        unreachable=hidden,
+        worked_on=worked,
+        limits=Limits(isolation=level),
+        cavities=cavities,
     )
 
 

@@ -29,7 +29,10 @@ _FLOOR_OHM = 1e-6
 @dataclass(frozen=True)
 class CopperEdges:
     """The wires and shorts that stand, (E,) each: ends, estimated ohms and their standard uncertainty, and
-    the most each may have (a wire that does not pass may have anything)."""
+    the most each may have (a wire that does not pass may have anything). `wire`: index into the wire list,
+    -1 for a short."""
+
+    wire: IntArray
 
     start: IntArray
     end: IntArray
@@ -51,12 +54,13 @@ class CopperReadings:
 def edges_as_found(harness: Harness, wiring: Wiring, joints: JointReport) -> CopperEdges:
     """Every conductor that is joined, where it sits, and every short."""
     rows = {row.wire: row for row in joints.rows}
-    start, end, ohm, spread, most = [], [], [], [], []
+    of_wire, start, end, ohm, spread, most = [], [], [], [], [], []
     for index, wire in enumerate(harness.wires):
         row = rows.get(wire.name)
         if row is None or not wiring.joined[index] or wiring.start[index] == wiring.end[index]:
             continue
         share = 1.0 / (1 + len(row.group))
+        of_wire.append(index)
         start.append(int(wiring.start[index]))
         end.append(int(wiring.end[index]))
         known = row.ohms is not None
@@ -67,11 +71,12 @@ def edges_as_found(harness: Harness, wiring: Wiring, joints: JointReport) -> Cop
         passing = row.verdict == "pass" and row.limit_ohms is not None
         most.append(row.limit_ohms if passing and row.limit_ohms is not None else math.inf)
     for a, b in wiring.shorts.tolist():
-        for column, value in ((start, a), (end, b)):
+        for column, value in ((of_wire, -1), (start, a), (end, b)):
             column.append(value)
         for column_of_floats, number in ((ohm, 0.05), (spread, _FREE_OHM), (most, math.inf)):
             column_of_floats.append(number)
     return CopperEdges(
+        np.array(of_wire, dtype=np.int64),
         np.array(start, dtype=np.int64),
         np.array(end, dtype=np.int64),
         np.array(ohm, dtype=np.float64),

@@ -116,31 +116,38 @@ def _told_by_findings(found: AsFound, readings: Readings) -> BoolArray:
     return np.asarray(np.isin(low * size + high, keys), dtype=np.bool_)
 
 
-def _along(found: AsFound, readings: Readings, which: BoolArray) -> _Off:
-    """Ohms and volts lost along copper."""
+def copper_readings(found: AsFound, readings: Readings, which: BoolArray) -> tuple[IntArray, CopperReadings]:
+    """(index, the readings of ohms and of volts lost along copper among `which`), leads taken off."""
     budget = found.joints.budget
     kept = np.flatnonzero(which[budget.index])
-    empty = np.empty(0)
-    if not len(kept):
-        return _Off("value", np.empty(0, dtype=np.int64), empty, empty)
     index = budget.index[kept]
-    shared_ohm, shared_sd = found.joints.shared_ohm
-    shared_ohm = float(np.clip(shared_ohm - budget.lead_ohm, *budget.prior.bounds))
+    shared_ohm, shared_sd = _shared(found.joints)
     spread = np.sqrt(
         budget.own[kept] ** 2
         + (budget.shared[kept] * shared_sd) ** 2
         + np.sum(budget.common[kept] ** 2, axis=1)
     )
-    told = CopperReadings(
-        readings.start[index],
-        readings.end[index],
-        budget.ohm[kept] - budget.shared[kept] * shared_ohm,
-        np.asarray(spread),
-    )
+    ohm = budget.ohm[kept] - budget.shared[kept] * shared_ohm
+    return index, CopperReadings(readings.start[index], readings.end[index], ohm, np.asarray(spread))
+
+
+def _shared(joints: JointReport) -> tuple[float, float]:
+    """What all readings share beyond what was taken off: no more than leads and offset can be."""
+    mean, sd = joints.shared_ohm
+    return float(np.clip(mean - joints.budget.lead_ohm, *joints.budget.prior.bounds)), sd
+
+
+def _along(found: AsFound, readings: Readings, which: BoolArray) -> _Off:
+    """Ohms and volts lost along copper."""
+    index, told = copper_readings(found, readings, which)
+    if not len(index):
+        return _Off("value", index, np.empty(0), np.empty(0))
     sigmas = normal_quantile(1 - DOUBTED_BELOW / len(readings) / 2)
     edges = edges_as_found(found.harness, found.wiring, found.joints)
     off, given = misfits(edges, found.labels, told, sigmas)
-    shown = given[off] + budget.shared[kept][off] * (shared_ohm + budget.lead_ohm)
+    off_by = found.joints.budget.lead_ohm + _shared(found.joints)[0]
+    two_wire = (readings.quantity[index] == Quantity.RESISTANCE)[off]
+    shown = given[off] + two_wire * off_by
     return _Off("value", index[off], shown, shown)
 
 

@@ -28,12 +28,15 @@ IEC_60757 = {
 # Common practice, not in the standard: other spellings and shortened words without a second meaning.
 _WORDS = {word: code for code, word in IEC_60757.items()} | {
     "gray": "GY",
+    "slate": "GY",
     "purple": "VT",
     "blk": "BK",
     "brn": "BN",
     "org": "OG",
     "orn": "OG",
+    "orng": "OG",
     "yel": "YE",
+    "yell": "YE",
     "grn": "GN",
     "blu": "BU",
     "vio": "VT",

@@ -1,8 +1,7 @@
 """Ditto marks: each stands for what the line above has in the same place.
 
-The place is counted in words where both lines have as many, and the words that are written agree in sort
-with those above; else it is the column, as on a page written by hand. Where neither settles it, the line is
-not read.
+The place is counted in words where both lines have as many; else it is the column, as on a page written by
+hand; marks at the beginning repeat the first end, marks at the end what was said of the wire.
 """
 
 from __future__ import annotations
@@ -10,84 +9,129 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import replace
 
-from loomtest.harness.notes.words import Token
+from loomtest.harness.notes.items import ABOUT, JOINS
+from loomtest.harness.notes.tokens import Token
+
+_PASSED = ("gap", "comma", "note", "semi")
+_NAMES = ("word", "number", "dash", "plus", "hash")
 
 
-def written_out(words: Sequence[Token], above: Sequence[Token]) -> list[Token] | str:
-    """The words with every ditto mark replaced by what it stands for; or why that cannot be told."""
+def written_out(tokens: Sequence[Token], above: Sequence[Token]) -> list[Token] | None:
+    """The tokens with every ditto mark replaced; None where it cannot be told what a mark stands for."""
     if not above:
-        return "found a ditto mark; expected a line above it that could be read, or the words themselves"
-    model = [word for word in above if word.sort not in ("gap", "note")]
-    written = [word for word in words if word.sort != "gap"]
-    line = _with_cavities(written)
-    counted = _counted(written, line, model)
-    if len(counted) == 1:
-        return counted[0]
-    spelled, used = [], list[Token]()
-    for word in line:
-        if word.sort != "ditto" and not _halved(word):
-            spelled.append(word)
-            continue
-        under = [
-            other
-            for other in model
-            if other.start < word.end and word.start < other.end and _agree(word, other)
-        ]
-        if len(under) != 1:
-            return "found a ditto mark that stands below no single word of the line above; expected the words"
-        if word.sort == "ditto" and under[0] in used:
-            continue  # a mark under each word of `light green` is still one colour
-        used.append(under[0])
-        spelled.append(_stands_for(word, under[0]))
-    return spelled
+        return None
+    if all(any(t.sort == "gap" and ("\t" in t.text or "|" in t.text) for t in line) for line in (tokens, above)):
+        return _by_cells(tokens, above)
+    line = [token for token in tokens if token.sort not in ("gap", "comma", "semi")]
+    model = [token for token in above if token.sort not in _PASSED]
+    counted = [token for token in line if token.sort != "note"]
+    if len(counted) == len(model) and all(map(_agree, counted, model)):
+        own = iter(counted)
+        spelled = []
+        for token in above:
+            if token.sort in _PASSED:
+                spelled += [] if token.sort == "note" else [token]
+            else:
+                spelled.append(_stands(next(own), token))
+        return spelled + [token for token in tokens if token.sort == "note"]
+    first = next((i for i, token in enumerate(tokens) if token.sort != "ditto" and token.sort != "gap"), len(tokens))
+    marks = [token for token in tokens[:first] if token.sort == "ditto"]
+    if marks and not any(token.sort == "ditto" for token in tokens[first:]):
+        return _at_the_start(tokens, first, marks, above)
+    last = max(i for i, token in enumerate(tokens) if token.sort not in ("ditto", "gap", "note"))
+    if last >= 0 and not any(token.sort == "ditto" for token in tokens[:last]):
+        tail = [token for token in tokens[last + 1 :] if token.sort == "ditto"]
+        about = [token for token in above if token.sort in (*ABOUT, "decimal")]
+        if len(tail) == 1 and tail[0].text.isalpha() and about:  # `same`: all that was said
+            return [piece for token in tokens for piece in ([replace(a, start=token.start, end=token.end) for a in about] if token.sort == "ditto" else [token])]
+        if len(tail) <= len(about) and any(token.sort in JOINS for token in tokens[:last]):
+            put = iter(about if len(tail) > 1 or len(about) == 1 else about)
+            return [_stands(token, next(put)) if token.sort == "ditto" else token for token in tokens]
+    return _by_columns(tokens, above)
 
 
-def _counted(written: list[Token], joined: list[Token], model: list[Token]) -> list[list[Token]]:
-    """What the line may mean by its count of words: `" 2` as one word or two, the circuit left out or not."""
-    found: list[list[Token]] = []
-    for line in (written, joined):
-        for passed in (("note",), ("note", "circuit")):
-            places = [word for word in line if word.sort not in passed]
-            under = [word for word in model if word.sort not in passed]
-            if len(places) == len(under) and all(map(_agree, places, under)):
-                each = iter(under)
-                spelled = [word if word.sort in passed else _stands_for(word, next(each)) for word in line]
-                if spelled not in found:
-                    found.append(spelled)
+def _at_the_start(
+    tokens: Sequence[Token], first: int, marks: Sequence[Token], above: Sequence[Token]
+) -> list[Token] | None:
+    """`Ditto to ign switch A`, `" " 53a to ...`: the first end of the line above, or its first words."""
+    end = next((i for i, token in enumerate(above) if token.sort not in _NAMES), len(above))
+    name = list(above[:end])
+    rest = list(tokens[first:])
+    while rest and rest[0].sort == "gap":
+        rest = rest[1:]
+    if not name:
+        return None
+    if rest and rest[0].sort in ("number", "word") and not (rest[0].sort == "word" and len(rest[0].text) > 3):
+        words = [token for token in name if token.sort == "word" and not token.text[:1].isdigit()]
+        if len(marks) > len(words):
+            return None
+        return [*words[: len(marks) if len(marks) > 1 else len(words)], *rest]
+    return [*name, *rest]
+
+
+def _by_cells(tokens: Sequence[Token], above: Sequence[Token]) -> list[Token]:
+    """In a table with tabs or strokes: the cell above."""
+    model: list[list[Token]] = [[]]
+    for token in above:
+        if token.sort == "gap":
+            model += [[] for _ in range(max(1, token.text.count("\t") + token.text.count("|")))]
+        else:
+            model[-1].append(token)
+    place, found = 0, list[Token]()
+    for token in tokens:
+        if token.sort == "gap":
+            place += max(1, token.text.count("\t") + token.text.count("|"))
+        if token.sort == "ditto" and place < len(model):
+            found += [replace(piece, start=token.start, end=token.end) for piece in model[place]]
+        else:
+            found.append(token)
     return found
 
 
-def _with_cavities(words: Sequence[Token]) -> list[Token]:
-    """A mark and the cavity behind it are one point: `" 2`, the connector of the line above."""
-    joined: list[Token] = []
-    for word in words:
-        if word.sort == "cavity" and joined and joined[-1].sort == "ditto":
-            mark = joined.pop()
-            joined.append(Token("point", f":{word.value}", mark.start, mark.end))
+def _by_columns(tokens: Sequence[Token], above: Sequence[Token]) -> list[Token] | None:
+    if all(any(t.sort == "gap" and ("\t" in t.text or "|" in t.text) for t in line) for line in (tokens, above)):
+        return _by_cells(tokens, above)
+    cells: list[list[Token]] = [[]]
+    for token in above:
+        if token.sort in ("gap", "note", "comma"):
+            cells.append([])
+        elif token.sort in ABOUT and cells[-1]:
+            cells.append([token])
         else:
-            joined.append(word)
-    return joined
+            if cells[-1] and cells[-1][-1].sort in ABOUT:
+                cells.append([])
+            cells[-1].append(token)
+    cells = [cell for cell in cells if cell]
+    found: list[Token] = []
+    used: list[int] = []
+    for token in tokens:
+        if token.sort != "ditto":
+            found.append(token)
+            continue
+        under = [i for i, cell in enumerate(cells) if cell[0].start - 1 <= token.start < max(cell[-1].end, _next(cells, i) - 2)]
+        if len(under) != 1:
+            return None
+        if under[0] in used:
+            continue
+        used.append(under[0])
+        found += [replace(piece, start=token.start, end=token.end) for piece in cells[under[0]]]
+    return found
 
 
-def _halved(word: Token) -> bool:
-    return word.sort == "point" and word.value.startswith(":")
+def _next(cells: Sequence[Sequence[Token]], index: int) -> int:
+    return cells[index + 1][0].start if index + 1 < len(cells) else 10_000
 
 
-def _agree(word: Token, other: Token) -> bool:
-    if word.sort == "ditto":
+def _agree(token: Token, other: Token) -> bool:
+    if token.sort == "ditto":
         return True
-    if _halved(word):
-        return other.sort == "point"
-    ends = ("point", "name", "cavity")
-    return word.sort == other.sort or (word.sort in ends and other.sort in ends)
+    for sorts in (_NAMES, (*ABOUT, "decimal"), JOINS):
+        if token.sort in sorts:
+            return other.sort in sorts and (sorts is not ABOUT or token.sort == other.sort)
+    return token.sort == other.sort
 
 
-def _stands_for(word: Token, other: Token) -> Token:
-    if word.sort == "ditto":
-        return replace(other, start=word.start, end=max(word.end, word.start + other.end - other.start))
-    if _halved(word):
-        connector = other.value.partition(":")[0]
-        return Token(
-            "point", connector + word.value, word.start, max(word.end, word.start + other.end - other.start)
-        )
-    return word
+def _stands(token: Token, other: Token) -> Token:
+    if token.sort != "ditto":
+        return token
+    return replace(other, start=token.start, end=max(token.end, token.start + other.end - other.start))

@@ -1,0 +1,131 @@
+"""The wires of a page from its joints: one spelling a point, an earth terminal of its own, nothing doubled."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import replace
+
+from loomtest.harness.notes import trade
+from loomtest.harness.notes.names import Names
+from loomtest.harness.notes.notation import NotedWire
+from loomtest.harness.notes.result import Kind, Look, LookAt, NotedLine
+from loomtest.harness.notes.statement import Joint, UnsureError, Why
+from loomtest.harness.points import folded, natural
+
+Made = Callable[[Joint, int, object], NotedWire]
+
+
+def finish(
+    lines: Sequence[NotedLine], joints: Sequence[tuple[int, Joint]], exact: Sequence[tuple[int, NotedWire]],
+    names: Names, made: Made,
+) -> tuple[list[NotedLine], list[NotedWire], list[LookAt]]:
+    """The lines with their wires, all wires in the order of the lines, and what to look at."""
+    earthed = _earthed([joint for _, joint in joints], names)
+    by_line: dict[int, list[NotedWire]] = {}
+    failed: dict[int, UnsureError] = {}
+    for (index, _), joint in zip(joints, earthed, strict=True):
+        try:
+            by_line.setdefault(index, []).append(made(joint, lines[index].number, names))
+        except UnsureError as error:
+            failed[index] = error
+    for index, wire in exact:
+        by_line.setdefault(index, []).append(wire)
+    look: list[LookAt] = []
+    _one_spelling(by_line, lines, look)
+    _twice(by_line, lines, look)
+    found: list[NotedLine] = []
+    wires: list[NotedWire] = []
+    named: dict[str, int] = {}
+    for index, line in enumerate(lines):
+        own = by_line.get(index, [])
+        why: tuple[Why, str] | None = None
+        if index in failed:
+            why = failed[index].why, failed[index].about
+        for wire in own:
+            if folded(wire.start) == folded(wire.end):
+                why = Why.SAME_ENDS, wire.start
+            if wire.wire and named.setdefault(wire.wire, index) != index:
+                why = Why.NAME_TWICE, wire.wire
+        if why is not None:
+            readings = ("; ".join(wire.words for wire in own),) if own and index not in failed else ()
+            found.append(replace(line, kind=Kind.UNREAD, why=why[0], about=why[1], readings=readings))
+            continue
+        kind = line.kind
+        if kind is Kind.WIRES and not own:
+            kind = Kind.AGAIN
+        found.append(replace(line, kind=kind, wires=tuple(own)))
+        wires += own
+    look += _grounds(wires)
+    return found, wires, look
+
+
+def _earthed(joints: Sequence[Joint], names: Names) -> list[Joint]:
+    """A load that has a feed and an earth, both without a terminal, gets one for its earth: they are two
+    points, and as one they would join feed and earth."""
+    fed = set()
+    for joint in joints:
+        for own, other in ((joint.start, joint.end), (joint.end, joint.start)):
+            if not trade.is_ground(other.key):
+                fed.add((names.alias(own.key), own.terminal))
+    found = []
+    for joint in joints:
+        ends = []
+        for own, other in ((joint.start, joint.end), (joint.end, joint.start)):
+            bare = not own.terminal and (names.alias(own.key), "") in fed and not trade.is_ground(own.key)
+            load = own.sort not in ("joint", "contact", "code", "ground")
+            ends.append(replace(own, terminal="E") if bare and load and trade.is_ground(other.key) and own.words else own)
+        found.append(replace(joint, start=ends[0], end=ends[1]))
+    return found
+
+
+def _one_spelling(by_line: dict[int, list[NotedWire]], lines: Sequence[NotedLine], look: list[LookAt]) -> None:
+    spelled: dict[str, str] = {}
+    for index in sorted(by_line):
+        wires = by_line[index]
+        for place, wire in enumerate(wires):
+            ends = []
+            for point in (wire.start, wire.end):
+                name, colon, cavity = point.rpartition(":") if ":" in point else (point, "", "")
+                first = spelled.setdefault(name.casefold(), name)
+                if first != name:
+                    look.append(LookAt(lines[index].number, Look.SPELLED, (name, first)))
+                ends.append(first + colon + cavity)
+            wires[place] = replace(wire, start=ends[0], end=ends[1])
+
+
+def _twice(by_line: dict[int, list[NotedWire]], lines: Sequence[NotedLine], look: list[LookAt]) -> None:
+    """A wire stated again, from its other end or in passing, is one wire: what is new of it is added."""
+    first: dict[frozenset[str], tuple[int, int]] = {}
+    for index in sorted(by_line):
+        kept = []
+        for wire in by_line[index]:
+            pair = frozenset((wire.start, wire.end))
+            if pair not in first:
+                first[pair] = index, len(kept)
+                kept.append(wire)
+                continue
+            there, place = first[pair]
+            other = by_line[there][place] if there != index else kept[place]
+            agrees = all(not a or not b or a == b for a, b in ((wire.colour, other.colour), (wire.size, other.size), (wire.length, other.length), (wire.kind, other.kind)))
+            own_two = wire.wire and other.wire and wire.wire != other.wire
+            if there == index or own_two or not agrees:
+                kept.append(wire)
+                look.append(LookAt(lines[index].number, Look.TWICE, (wire.start, wire.end, str(lines[there].number))))
+                continue
+            merged = replace(other, colour=other.colour or wire.colour, size=other.size or wire.size, length=other.length or wire.length, kind=other.kind or wire.kind)
+            by_line[there][place] = merged
+            look.append(LookAt(lines[index].number, Look.TWICE, (wire.start, wire.end, str(lines[there].number))))
+        by_line[index] = kept
+
+
+def _grounds(wires: Sequence[NotedWire]) -> list[LookAt]:
+    counts: dict[str, int] = {}
+    for wire in wires:
+        for point in {wire.start, wire.end}:
+            counts[point] = counts.get(point, 0) + 1
+    plain = {"gnd", "ground", "earth", "chassis", "mass", "body", "frame"}
+    return [
+        LookAt(0, Look.ONE_GROUND, (point, str(counts[point])))
+        for point in sorted(counts, key=natural)
+        if counts[point] > 1 and point.casefold() in plain
+    ]

@@ -1,0 +1,222 @@
+"""A statement's items: ends, joins, and what is said of the wire; prose apart."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass, replace
+
+from loomtest.harness.notes import trade
+from loomtest.harness.notes.names import Mention, Names, mention_of
+from loomtest.harness.notes.tokens import Token, bare_size, tokens_of
+
+JOINS = ("to", "arrow", "back", "from", "feeds")
+ABOUT = ("colour", "size", "size?", "length", "amps", "letters")
+_SIDE_WORDS = ("all", "both", "each", "also", "too", "again", "then", "straight", "direct", "order", "respectively")
+_GAUGES = range(0, 27, 2)
+_FUSE = re.compile(r"\b(?:fuse|breaker|fusible|inline|in-line)\b", re.IGNORECASE)
+
+
+@dataclass(frozen=True, slots=True)
+class Item:
+    """`end` (a mention), `join`, `via`, `about` (a token), `list`, `note` or `prose` (text)."""
+
+    sort: str
+    value: str
+    start: int
+    mention: Mention | None = None
+    token: Token | None = None
+
+
+def items_of(tokens: Sequence[Token], names: Names, letters: Mapping[str, str]) -> list[Item]:
+    """The items, in order; signs are told apart by what stands around them."""
+    found: list[Item] = []
+    run: list[Token] = []
+
+    def flush() -> None:
+        if run:
+            found.extend(_run_items(list(run), names))
+            run.clear()
+
+    for index, token in enumerate(tokens):
+        before = tokens[index - 1] if index else None
+        after = tokens[index + 1] if index + 1 < len(tokens) else None
+        sort = _role(token, before, after, run, names)
+        if sort == "word":
+            run.append(token)
+            continue
+        if sort == "glue":  # a note between a name and its cavity: X1(3)
+            run.append(replace(token, sort="number" if token.value.isdigit() else "word", text=token.value))
+            continue
+        flush()
+        if sort == "note" and token.sort == "remark":
+            found.append(Item("note", token.value, token.start))
+        elif sort == "note":
+            found += _note_items(token, names, letters)
+        elif sort in ("end", "sign"):
+            continue
+        elif sort == "about":
+            found.append(Item("about", token.sort, token.start, token=token))
+        else:
+            found.append(Item(sort, token.sort, token.start, token=token))
+    flush()
+    return _shared_nouns(found)
+
+
+def _role(token: Token, before: Token | None, after: Token | None, run: list[Token], names: Names) -> str:
+    sort = token.sort
+    if sort == "number" and before is not None and before.sort == "colour" and not run and names.gauge and int(token.text) in _GAUGES:
+        if after is None or after.sort in ("gap", "comma", "stop", "note", "semi"):
+            return "about"
+    if sort in ("word", "number", "hash"):
+        return "word"
+    if sort == "remark":
+        return "note"
+    if sort == "decimal":
+        return "about" if bare_size(token) or not run else "sign"
+    if sort in ABOUT:
+        return "about"
+    if sort == "note":
+        glued = before is not None and before.end == token.start and re.fullmatch(r"[A-Z]?\d{1,3}[a-z]?", token.value)
+        return "glue" if glued and run else "note"
+    if sort == "colon":
+        tight = before is not None and after is not None and before.end == token.start and after.start == token.end
+        return "word" if tight and run else "colon"
+    if sort in JOINS:
+        return "join"
+    if sort == "via":
+        return "via"
+    if sort in ("dash", "plus"):
+        return _sign_role(token, before, after, run, names)
+    if sort in ("comma", "and", "slash", "gap", "semi"):
+        return "list"
+    if sort == "measure":
+        return "prose"
+    return "sign"  # a full stop, a question mark: dealt with before
+
+
+def _sign_role(token: Token, before: Token | None, after: Token | None, run: list[Token], names: Names) -> str:
+    """A dash or plus: a terminal behind a name, a join, or a list."""
+    other = "join" if token.sort == "dash" else "list"
+    if not run:
+        if token.sort == "plus" and after is not None and after.sort not in ("word", "number"):
+            return "word"
+        if token.sort == "plus" and after is not None and before is not None and before.sort not in ("colour", "note", "gap", "comma"):
+            return "list"
+        return other if before is not None else "sign"
+    if after is None:
+        return "word"
+    spaced = before is not None and before.sort == "gap"
+    if after.sort in (*JOINS, "comma", "slash", "and", "via", "stop", "semi", "note") or (after.sort == "gap" and not spaced):
+        return "word"
+    if trade.is_prose(after.text) and after.sort == "word":
+        return "word"
+    if token.sort == "plus":
+        if after.sort in ABOUT or trade.is_filler(after.text) or after.text.casefold() in _SIDE_WORDS:
+            return "word"
+        near = mention_of(run)
+        if near is not None and not near.terminal and names.alias(near.key) in ("battery", "rectifier", "house battery", "starter battery"):
+            return "word"
+        return "list"
+    return "join"
+
+
+def _run_items(run: list[Token], names: Names) -> list[Item]:
+    """A run of words as mentions: `wiper motor 31 cab earth` is two, `dash 9 temp` one and its label."""
+    low = [token.text.casefold() for token in run]
+    if all(word in _SIDE_WORDS or trade.is_filler(word) for word in low):
+        return [Item("side", " ".join(low), run[0].start)]
+    if low[0] in ("its", "their") and len(run) > 1:
+        return [Item("prose", _text(run), run[0].start)]
+    if low[0] in ("also", "then", "and") and len(run) > 1:
+        return _run_items(run[1:], names)
+    for place in range(1, len(run)):
+        token, after = run[place - 1], run[place]
+        ends = token.sort in ("number", "plus", "dash") or re.fullmatch(r"\d+[a-z]|[A-Z]\d?[+-]?|[A-Za-z]+\d*-\d+[a-z]?", token.text)
+        if not ends or after.sort not in ("word",) or after.text == ":" or token.text == ":":
+            continue
+        if place == 1 and token.sort in ("number", "word") and not re.fullmatch(r"[A-Za-z]+\d*-\d+[a-z]?", token.text):
+            continue
+        left, right = mention_of(run[:place]), mention_of(run[place:])
+        if left is None or not left.words or not (left.terminal or left.sort in ("contact", "joint")):
+            continue
+        rest = run[place:]
+        if right is not None and right.words and (names.knows(right) or right.sort in ("ground", "joint", "load", "contact", "code")):
+            if _is_one(left, right, names):
+                continue
+            return [Item("end", "", run[0].start, mention=left), *_run_items(rest, names)]
+        if _is_qualifier(rest) or (place + 1 == len(run) and after.text.casefold() in ("in", "out")):
+            continue
+        return [Item("end", "", run[0].start, mention=left), Item("label", _text(rest), rest[0].start)]
+    mention = mention_of(run)
+    if mention is None:
+        for place in range(1, len(run)):
+            if trade.is_prose(run[place].text):
+                left = mention_of(run[:place])
+                if left is not None and left.words and (left.sort or names.knows(left)):
+                    return [Item("end", "", run[0].start, mention=left), Item("prose", _text(run[place:]), run[place].start)]
+                break
+        return [Item("prose", _text(run), run[0].start)]
+    return [Item("end", _text(run), run[0].start, mention=mention)]
+
+
+def _is_one(left: Mention, right: Mention, names: Names) -> bool:
+    """`horn L -`, `start solenoid S terminal`: what follows only says more of the first."""
+    whole = Mention((*left.words, left.terminal, *right.words))
+    if names.knows(whole):
+        return True
+    return len(right.words) == 1 and right.words[0].casefold() in trade.words("terminals", "sides") | trade.words("terminals", "before")
+
+
+def _is_qualifier(rest: Sequence[Token]) -> bool:
+    return rest[-1].text.casefold() in trade.words("terminals", "sides") | trade.words("terminals", "before")
+
+
+def _text(run: Sequence[Token]) -> str:
+    return " ".join(token.text for token in run)
+
+
+def _note_items(token: Token, names: Names, letters: Mapping[str, str]) -> list[Item]:
+    """What stands in brackets: colours and sizes as such, a fuse in the run, else a note."""
+    inner = tokens_of(" " + token.value + " ", letters)
+    inner = [t for t in tokens_of("  " + token.value + "  ", letters) if t.sort != "gap" or t is not inner]
+    about = [t for t in inner if t.sort in ABOUT or (t.sort == "decimal" and bare_size(t))]
+    others = [t for t in inner if t not in about and t.sort not in ("comma", "gap", "and", "plus", "slash")]
+    if about and all(t.text.casefold() in _SIDE_WORDS for t in others):
+        return [Item("about", t.sort, token.start, token=t) for t in about]
+    if _FUSE.search(token.value) and any(t.sort == "amps" for t in inner):
+        return [Item("via", "via", token.start), Item("prose", token.value, token.start), Item("note", token.value, token.start)]
+    sides = re.fullmatch(r"(L|LH|left)\s*(?:&|\+|and|/)\s*(R|RH|right)", token.value, re.IGNORECASE)
+    return [Item("pair" if sides else "note", token.value, token.start)]
+
+
+def _shared_nouns(items: list[Item]) -> list[Item]:
+    """`LH & RH stop lamps`: two lamps with one noun."""
+    found = list(items)
+    for index in range(len(found) - 2):
+        first, between, second = found[index : index + 3]
+        if first.mention is None or second.mention is None or between.sort != "list":
+            continue
+        if not first.mention.terminal and all(_is_side(w) for w in first.mention.words) and first.mention.words and second.mention.words:
+            if _is_side(second.mention.words[0]) and len(second.mention.words) > len(first.mention.words):
+                noun = second.mention.words[1:]
+                noun = (*noun[:-1], _singular(noun[-1]))
+                terminal = second.mention.terminal
+                found[index] = replace(first, mention=replace(first.mention, words=(*first.mention.words, *noun), terminal=terminal))
+                found[index + 2] = replace(second, mention=replace(second.mention, words=(second.mention.words[0], *noun)))
+        elif not first.mention.words and first.mention.terminal in ("L", "R") and second.mention.words and _is_side(second.mention.words[0]):
+            noun = second.mention.words[1:]
+            if noun:
+                noun = (*noun[:-1], _singular(noun[-1]))
+                found[index] = replace(first, mention=replace(first.mention, words=(first.mention.terminal, *noun), terminal=second.mention.terminal))
+                found[index + 2] = replace(second, mention=replace(second.mention, words=(second.mention.words[0], *noun)))
+    return found
+
+
+def _is_side(word: str) -> bool:
+    return trade.long_form(word) in ("lh", "rh", "ns", "os", "front", "rear", "port", "starboard") or word in ("LF", "RF", "LR", "RR")
+
+
+def _singular(word: str) -> str:
+    plain = word.removesuffix("s")
+    return plain if word.casefold() != "lights" and trade.is_noun(plain) and plain != word else (word[:-1] if word.casefold() == "lights" else word)

@@ -1,0 +1,214 @@
+"""What things are called: the devices of a page, their spellings and their terminals.
+
+A mention is a name with or without a terminal (`light switch 2`, `lt sw 2`). Two mentions are one device
+when their words, written out, are the same. A name is the person's own, cleaned: never a new one.
+"""
+
+from __future__ import annotations
+
+import re
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field, replace
+
+from loomtest.harness.notes import trade
+from loomtest.harness.notes.tokens import Token
+
+MOST_WORDS = 6
+CODE = re.compile(r"[A-Za-z]{1,4}\d{1,3}[A-Za-z]?")
+_HYPHENED = re.compile(r"([A-Za-z][A-Za-z0-9_]*)[-/.](\d{1,3}[A-Za-z]?|[A-Z]\d{0,2}|GND|GRD|COM|IN|OUT|NC|NO)(?![-/])")
+_TERMINAL = re.compile(r"\d{1,3}[A-Za-z]?|[A-Z]\d{0,2}[+-]?|[A-Z]{1,2}[+-]")
+_SHORT = re.compile(r"[A-Z]{2,3}\d?")
+_WHERE = ("under", "behind", "beside", "near", "inside", "beneath", "at", "by", "on", "above", "below", "next", "underneath")
+_NUMBERED = ("splice", "fuse", "joint", "breaker")
+_SIDES = ("lh", "rh", "ns", "os")
+
+
+@dataclass(frozen=True, slots=True)
+class Mention:
+    """A name as written (`words`) with its terminal; `many` is `both`, `all` or `each` before a plural."""
+
+    words: tuple[str, ...]
+    terminal: str = ""
+    many: str = ""
+    weak: bool = False  # stands in a column of its own
+    listed: bool = False  # stands behind a comma, an `and` or a `+`
+    start: int = 0
+
+    @property
+    def key(self) -> str:
+        """The name written out, in lower case."""
+        return " ".join(trade.long_form(word) for word in self.words)
+
+    @property
+    def sort(self) -> str:
+        """What sort of device its last word is; `code` for `X1`; "" where it is none the trade knows."""
+        if not self.words:
+            return ""
+        if trade.long_form(self.words[0]) in ("splice", "joint") and len(self.words) == 2 and len(self.words[1]) <= 3:
+            return "joint"
+        for word in (self.words[-1], *([self.words[-2]] if len(self.words) > 1 and trade.long_form(self.words[-1]) in _SIDES else [])):
+            if sort := trade.noun_sort(word):
+                return sort
+        if len(self.words) == 1 and CODE.fullmatch(self.words[0]):
+            return "code"
+        return "contact" if trade.long_form(self.words[0]) == "fuse" else ""
+
+
+def mention_of(tokens: Sequence[Token]) -> Mention | None:
+    """The mention that a run of words, numbers and signs makes; None where it is prose or nothing."""
+    found = [token for token in tokens if token.sort != "hash"]
+    many = ""
+    while found and (trade.is_filler(found[0].text) or found[0].text.casefold() in ("both", "all", "each", "every", "of", "at", "on", "three", "two", "four")):
+        if found[0].text.casefold() in ("both", "all", "each", "every"):
+            many = "both" if found[0].text.casefold() == "both" else "all"
+        found = found[1:]
+    while found and (found[-1].sort == "word" and trade.is_filler(found[-1].text)):
+        if len(found) > 1 and found[-1].text.casefold() == "in" and (trade.is_noun(found[-2].text) or found[-2].sort == "number"):
+            break
+        found = found[:-1]
+    if not found:
+        return None
+    start = found[0].start
+    for place in range(1, len(found)):  # `earth spade under seat`: where it is is no part of its name
+        if found[place].text.casefold() in _WHERE and place + 1 < len(found):
+            found = found[:place]
+            break
+    words, terminal = _split(found)
+    if not words and not terminal:
+        return None
+    low = [word.casefold() for word in words]
+    if low[:1] == ["other"] and set(low) & {"terminal", "side", "end", "wire", "one"}:
+        return None
+    if low == ["gauge"] and found[0].start != tokens[0].start:
+        return None
+    if low[:2] in (["other", "side"], ["other", "end"], ["other", "one"]):
+        return None
+    if words and words[0].casefold() in ("with", "for", "where", "when", "because", "after", "before", "as", "up", "down"):
+        return None
+    if len(words) > MOST_WORDS or any(word in ("the", "a", "an", "of", "to") for word in words) or any(trade.is_prose(word) for word in words[:-1] + words[-1:]):
+        return None
+    return Mention(tuple(words), terminal, many, start=start)
+
+
+def _split(tokens: Sequence[Token]) -> tuple[list[str], str]:
+    """The words of the name, and the terminal."""
+    texts = [token.text.rstrip(".") for token in tokens]
+    last = texts[-1]
+    sort = tokens[-1].sort
+    if len(texts) >= 3 and texts[-2] == ":" :
+        return texts[:-2], last
+    if len(tokens) == 1 and (match := _HYPHENED.fullmatch(last)) and not trade.is_noun(last):
+        return [match[1]], match[2]
+    texts = [text for text in texts if text != ":"]
+    if len(tokens) == 1:
+        if sort == "word" and last[-1] in "+-" and len(last) > 2 and not _TERMINAL.fullmatch(last):
+            return [last[:-1]], last[-1]
+        if sort in ("number", "plus", "dash") or (len(last) == 1 and last.isalpha()) or re.fullmatch(r"\d{1,3}[a-z]|[A-Z]{1,2}[+-]", last):
+            return [], {"plus": "+", "dash": "-"}.get(sort, last)
+        return texts, ""
+    if len(texts) > 2 and texts[0].casefold() in trade.words("terminals", "before") and texts[2].casefold() in ("of", "on", "in"):
+        return [text for text in texts[3:] if text.casefold() not in ("connector", "plug", "the")] or texts[3:], texts[1]
+    if texts[0].casefold() in ("pin", "terminal", "cavity", "cav") and len(texts) >= 2 and tokens[1].sort in ("number", "word") and _TERMINAL.fullmatch(texts[1]):
+        return texts[2:], texts[1]
+    if sort in ("plus", "dash"):
+        return texts[:-1], "+" if sort == "plus" else "-"
+    if last[-1] in "+-" and len(last) > 1 and not _TERMINAL.fullmatch(last):
+        return [*texts[:-1], last[:-1]], last[-1]
+    return _behind_a_name(texts, last, sort)
+
+
+def _behind_a_name(texts: list[str], last: str, sort: str) -> tuple[list[str], str]:
+    name = texts[:-1]
+    first, before = trade.long_form(name[0]), trade.long_form(name[-1])
+    low = trade.long_form(last)
+    if len(name) > 1 and name[-1].casefold() in trade.words("terminals", "before") and _TERMINAL.fullmatch(last.upper() if len(last) == 1 else last):
+        return name[:-1], last
+    if len(name) == 1 and first in ("connector", "plug", "socket") and CODE.fullmatch(last):
+        return [last], ""
+    if before in _NUMBERED and (sort == "number" or len(last) <= 3) and last.isalnum() and not trade.is_noun(last):
+        return texts, ""
+    if first in ("splice", "joint") and len(name) == 1:
+        return texts, ""
+    if low in ("positive", "negative") and (trade.noun_sort(name[-1]) or len(name[0]) > 2):
+        return name, "+" if low == "positive" else "-"
+    if low in ("earth", "ground") and trade.noun_sort(name[-1]) == "load":
+        return name, "E"
+    if low in _SIDES and (trade.noun_sort(name[-1]) in ("load", "") or len(last) > 1):
+        return texts, ""
+    if sort == "number" or _TERMINAL.fullmatch(last):
+        ground = trade.is_ground(" ".join(name)) and len(name) == 1
+        return (texts, "") if ground else (name, last)
+    if (_SHORT.fullmatch(last) or last.casefold() in trade.words("terminals", "words")) and (trade.noun_sort(name[-1]) or first == "fuse"):
+        if not trade.is_noun(last) or last.isupper() and last.casefold() in trade.words("terminals", "words"):
+            return name, last
+    return texts, ""
+
+
+@dataclass
+class Names:
+    """The devices of a page by their written-out names; `aliases` are those that the page declares."""
+
+    spelled: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    seen: Counter[str] = field(default_factory=Counter)
+    terminals: dict[str, set[str]] = field(default_factory=dict)
+    aliases: dict[str, str] = field(default_factory=dict)
+    headed: set[str] = field(default_factory=set)  # devices of headings: these are nobody's short names
+    points: Counter[str] = field(default_factory=Counter)
+    gauge: bool = False  # the page gives sizes in AWG: `green 14` is one
+    fuses: str = ""  # the fuse block: `fuse 3` is its third
+    taken: dict[str, str] = field(default_factory=dict)  # short name: the longer one it stands for
+
+    def add(self, mention: Mention) -> None:
+        """Count a mention in a place where only an end can stand."""
+        if not mention.words:
+            return
+        key = self.alias(mention.key)
+        self.spelled.setdefault(key, mention.words)
+        self.seen[key] += 1
+        if mention.terminal:
+            self.terminals.setdefault(key, set()).add(mention.terminal.upper())
+            self.points[self.point(mention).casefold()] += 1
+
+    def alias(self, key: str) -> str:
+        """The written-out name that the page says this one stands for."""
+        return self.aliases.get(key, key)
+
+    def knows(self, mention: Mention) -> bool:
+        """Whether the page has this device elsewhere."""
+        return self.alias(mention.key) in self.seen
+
+    def settle(self) -> None:
+        """Give `relay` the one relay of the page, `plug` the one plug: said, and never where two would do."""
+        for key in list(self.seen):
+            if key not in trade.words("short", "words"):
+                continue
+            longer = [other for other in self.seen if other != key and other.split()[-1] == key]
+            longer = [other for other in longer if self.seen[other] > 1 or other in self.terminals]
+            if len(longer) == 1 and key not in self.headed:
+                self.aliases[key] = longer[0]
+                self.taken[key] = longer[0]
+
+    def numbered(self, mention: Mention) -> Mention:
+        """`fuse 3` as the third of the page's fuse block."""
+        if self.fuses and not mention.terminal:
+            match = re.fullmatch(r"(?:fuse (?:number )?f?|f)(\d{1,2})", mention.key)
+            have = self.terminals.get(self.fuses, set())
+            if match and {match[1], f"F{match[1]}"} & have:
+                cavity = match[1] if match[1] in have else f"F{match[1]}"
+                return replace(mention, words=self.spelled[self.fuses], terminal=cavity)
+        return mention
+
+    def point(self, mention: Mention) -> str:
+        """The point's name for a wire list: `light_switch:2`."""
+        mention = self.numbered(mention)
+        key = self.alias(mention.key)
+        words = self.spelled.get(key, mention.words)
+        name = "_".join(clean(trade.spelled(word)) for word in words if clean(word))
+        terminal = clean(mention.terminal) if mention.terminal not in "+-" else mention.terminal
+        return f"{name}:{terminal}" if terminal else name
+
+
+def clean(word: str) -> str:
+    """A word as it can stand in a name: no quotation marks, full stops, commas or colons."""
+    return re.sub(r"[\"'’.,;:#()\[\]\s]+", "", word.strip("-_")) or re.sub(r"[\"'’.,;:#()\[\]\s]+", "", word)

@@ -1,0 +1,107 @@
+"""The trade's words, from the data file that names their sources: what is a device, a ground, a remark."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from functools import cache
+from importlib import resources
+
+from loomtest.harness.colours import SHADES, colour_parts
+
+_SPLIT = re.compile(r"[\s|]+")
+
+
+@cache
+def _file() -> dict[str, dict[str, str]]:
+    text = resources.files("loomtest.data.notes").joinpath("words.toml").read_text("utf-8")
+    return tomllib.loads(text)
+
+
+@cache
+def words(table: str, key: str) -> frozenset[str]:
+    """The single words of an entry."""
+    return frozenset(_SPLIT.split(_file()[table][key].strip()))
+
+
+@cache
+def phrases(table: str, key: str) -> tuple[str, ...]:
+    """The phrases of an entry (`a|b c`), longest first."""
+    found = {" ".join(text.split()) for text in _file()[table][key].split("|")}
+    return tuple(sorted(found - {""}, key=len, reverse=True))
+
+
+@cache
+def pattern(table: str, key: str) -> re.Pattern[str]:
+    """Matches one of the phrases of an entry as whole words, in either case."""
+    either = "|".join(re.escape(text).replace(r"\ ", r"\s+") for text in phrases(table, key))
+    return re.compile(rf"(?<![\w/])(?:{either})(?![\w/])", re.IGNORECASE)
+
+
+@cache
+def long_form(word: str) -> str:
+    """A word written out, in lower case: `sw` is switch, `j.box` junction box; else the word itself."""
+    plain = word.casefold().replace(".", "").replace("'", "").replace("’", "")
+    plain = _file()["spelling"].get(plain, plain)
+    return _file()["long"].get(plain, plain)
+
+
+@cache
+def is_noun(word: str) -> bool:
+    """Whether the word (or its long form) is a device, a ground or a joint."""
+    return noun_sort(word) != ""
+
+
+@cache
+def noun_sort(word: str) -> str:
+    """`load`, `contact`, `ground` or `joint`; "" for a word that is no device."""
+    last = long_form(word).split()[-1:] or [""]
+    for sort in ("joint", "load", "contact", "ground"):
+        for form in (last[0], last[0].removesuffix("s")):
+            if form in words("nouns", sort):
+                return sort
+    return ""
+
+
+def is_ground(name: str) -> bool:
+    """Whether a device of this name is a ground: `scuttle earth bolt`, `neg bus`, `E1`, `gearbox bolt`."""
+    parts = [long_form(part) for part in re.split(r"[\s_]+", name) if part]
+    if any(part in words("ground", "words") for part in parts):
+        return True
+    if re.fullmatch(r"(?:E|GND|G)\d*", name) or name.casefold() in ("negative bus", "neg bus", "neg"):
+        return True
+    return bool(parts) and (parts[-1] in ("bolt", "bracket") or parts[-2:] == ["negative", "bus"])
+
+
+@cache
+def is_colour(text: str) -> bool:
+    """Whether the text is a colour in words or in letters of two (no single letters)."""
+    if len(text) < 2 or text.casefold() in SHADES:
+        return False
+    try:
+        return bool(colour_parts(text))
+    except ValueError:
+        return False
+
+
+@cache
+def is_prose(word: str) -> bool:
+    """Whether the word belongs to a sentence rather than to a name."""
+    return word.casefold() in words("prose", "words")
+
+
+@cache
+def is_filler(word: str) -> bool:
+    """Whether the word says nothing of which ends are joined: `thick`, `the`, `about`."""
+    return word.casefold() in words("prose", "fill") and not (len(word) == 1 and word.isupper())
+
+
+@cache
+def spelled(word: str) -> str:
+    """The word with a slip of the pen put right, and a shortening by strokes (`c/van`) written out."""
+    plain = word.casefold().replace(".", "").replace("'", "")
+    right = _file()["spelling"].get(plain, "")
+    if not right and "/" in plain:
+        right = _file()["long"].get(plain, "")
+        right = "" if len(right) <= 2 else right
+    return right.replace(" ", "_") or word

@@ -10,14 +10,12 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from loomtest.commands.app import app
-from loomtest.commands.terminal.text import WIDTH, counted, paragraph, shown, wrapped
+from loomtest.commands.terminal.text import counted, paragraph, shown
 from loomtest.commands.terminal.verbs import JSON_HELP
 
 if TYPE_CHECKING:
     from loomtest.harness.newfolder import Answers
-    from loomtest.harness.notes.notepad import Notepad
-
-LARGEST_NOTES_BYTES = 5_000_000
+    from loomtest.harness.notes.result import Notes
 
 
 @app.command(
@@ -50,17 +48,17 @@ def new(
 ) -> None:
     """Lay out a folder for a loom: a wire list to fill in, its settings, and a sheet for the readings.
 
-    With --notes the wire list is made from what stands on your notepad, one wire a line. Write it as you
-    are used to: X1 1 red to X4 3, or with arrows, dashes, commas, tabs and ditto marks; with a size
-    (1.5 mm², AWG 16) and a length (0.85 m, 33 in); a heading such as "X1 to X4:" for the lines below it;
-    "SP1: X1 3, X4 2" for a splice; a circuit as "for horn" and a remark in (brackets).
+    With --notes the wire list is made from what stands on your notepad. Write it as you are used to:
+    headings with the pins below them, columns, arrows, dashes, ditto marks, lists behind a splice, names of
+    two words, short words (sw, lt, batt), a key of colour letters; sizes in mm², AWG or strands.
 
-    How each line was read is shown as X1:1 red to X4:3. A line with two meanings is not guessed at: it is
-    shown with its number and the reason, and nothing is written until it is put right or left out with
-    --without-unread.
+    What each line was read as stands in notes.read.txt. A line with two meanings is not guessed at: on a
+    terminal you are asked, and your answers are kept beside the notes (notes.answers.toml), so that reading
+    them again asks only what is new. Otherwise nothing is written until the line is put right or left out
+    with --without-unread.
 
-    The JSON object, "schema": "loomtest-new/1": files; read (line, text, said); unread (line, text, why);
-    wires (how many); look_at (sentences).
+    The JSON object, "schema": "loomtest-new/1": files; read (line, text, said); unread (line, text, why,
+    readings: the ways it can be meant); wires (how many); look_at (sentences).
     """
     from dataclasses import replace
 
@@ -79,20 +77,37 @@ def new(
     refuse_what_is_there(folder, (WIRES, SETTINGS, READINGS, *([NOTES] if notes else [])))
     if asks:
         answers, notes = _asked(answers, notes, name)
-    notepad = None
+    found = None
     if notes is not None:
-        text = _notes_text(notes)
-        notepad = _read(text, notes, as_json, without_unread, asks)
-        answers = replace(answers, wires=notepad.wires, notes=text)
+        from loomtest.commands.notepad import read, refuse_unread
+
+        found, text, more = read(notes, asks=asks, without_unread=without_unread, quiet=as_json)
+        if found.unread and not without_unread and as_json:
+            _print_json(_object([], found))
+        refuse_unread(found, notes, without_unread)
+        counts = {name: _cavity_list(names) for name, names in found.cavities.items()}
+        answers = replace(
+            answers, wires=found.wires, notes=text, more=more, cavities={**counts, **answers.cavities}
+        )
     files = write_new(folder, files_of(answers))
     if answers.wires:
         _read_back(folder)
     if as_json:
-        import json
-
-        typer.echo(json.dumps(_object(files, notepad), ensure_ascii=False, indent=2))
+        _print_json(_object(files, found))
     else:
-        typer.echo("\n".join(_closing(folder, len(answers.wires), notepad)))
+        typer.echo("\n".join(_closing(folder, len(answers.wires), found)))
+
+
+def _print_json(value: dict[str, Any]) -> None:
+    import json
+
+    typer.echo(json.dumps(value, ensure_ascii=False, indent=2))
+
+
+def _cavity_list(names: tuple[str, ...]) -> str:
+    import json
+
+    return "[" + ", ".join(json.dumps(name, ensure_ascii=False) for name in names) + "]"
 
 
 def _read_back(folder: Path) -> None:
@@ -165,102 +180,42 @@ def _ask(question: str) -> str:
     return str(typer.prompt(question, default="", show_default=False, prompt_suffix=" ")).strip()
 
 
-def _notes_text(notes: str) -> str:
-    from loomtest.errors import InputError, Problem
-    from loomtest.harness.table import read_text
-
-    if notes == "-":
-        data = (
-            sys.stdin.buffer.read(LARGEST_NOTES_BYTES)
-            if hasattr(sys.stdin, "buffer")
-            else sys.stdin.read().encode()
-        )
-        return data.decode("utf-8-sig", errors="replace")
-    problems: list[Problem] = []
-    text = read_text(Path(notes), notes, problems, LARGEST_NOTES_BYTES)
-    if text is None:
-        raise InputError(problems)
-    return text
-
-
-def _read(text: str, source: str, as_json: bool, without_unread: bool, asks: bool) -> Notepad:
-    """The notes, shown as they were read; raises InputError where lines were not, and are to be put right."""
-    from loomtest.errors import InputError, Problem
-    from loomtest.harness.notes.notepad import read_notepad
-
-    source = "standard input" if source == "-" else source
-    notepad = read_notepad(text)
-    if not as_json:
-        typer.echo("\n".join(_reading_lines(notepad, source)))
-    if not notepad.wires and not notepad.unread:
-        raise InputError([Problem(source, None, "", "no wire", "lines such as X1 1 red to X4 3")])
-    if notepad.unread and not without_unread:
-        left = counted(len(notepad.unread), "line")
-        if asks and _ask(f"Go on without the {left} not read? (yes or no)").casefold().startswith("y"):
-            return notepad
-        problems = []
-        for line in notepad.unread:
-            found, _, expected = line.why.removeprefix("found ").partition("; expected ")
-            problems.append(Problem(source, line.number, "", found, expected or "one wire a line"))
-        if not as_json:
-            typer.echo(
-                paragraph(
-                    "Nothing is written yet. Put these lines right, or leave them out with --without-unread:"
-                )
-            )
-        raise InputError(problems)
-    return notepad
-
-
-def _reading_lines(notepad: Notepad, source: str) -> list[str]:
-    """Every line as written and as read, beside each other where both fit."""
-    lines = [shown(f"{source}, as it was read")]
-    room = max(12, min(34, max((len(shown(line.text)) for line in notepad.lines), default=0)))
-    for line in notepad.lines:
-        written, said = shown(line.text), shown(line.said) or "NOT READ"
-        head = f"{line.number:>5}  {written}"
-        if len(written) <= room and len(said) <= WIDTH - room - 9:
-            lines.append(f"{line.number:>5}  {written:<{room}}  {said}")
-        else:
-            lines += [
-                wrapped(head.split(" "), 0, 7),
-                wrapped(said.split(" "), 9 + room if room < 20 else 11, 13),
-            ]
-    if notepad.remarks:
-        lines += ["", "Look at these"]
-        lines += [paragraph(shown(remark), 2, 4) for remark in notepad.remarks]
-    return [*lines, ""]
-
-
-def _closing(folder: Path, wires: int, notepad: Notepad | None) -> list[str]:
+def _closing(folder: Path, wires: int, notes: Notes | None) -> list[str]:
     name = shown(str(folder))
     told = f"{counted(wires, 'wire')}; a size and a length tell what a healthy one reads"
-    lines = [f"Written into {name}"]
-    lines.append("  wires.csv     " + (told if wires else "the wire list: fill in a row for each wire"))
-    lines.append("  harness.toml  cavities, places, limits: each key is explained there")
-    lines.append("  readings.csv  what the meter shows goes here")
-    if notepad is not None:
-        lines.append("  notes.txt     your notes as they were")
-        if notepad.unread:
-            numbers = ", ".join(str(line.number) for line in notepad.unread)
-            lines += ["", paragraph(f"Left out, because it could not be read: line {numbers}.")]
+    lines = ["", f"Written into {name}"]
+    lines.append("  wires.csv       " + (told if wires else "the wire list: fill in a row for each wire"))
+    lines.append("  harness.toml    cavities, places, limits: each key is explained there")
+    lines.append("  readings.csv    what the meter shows goes here")
+    if notes is not None:
+        lines.append("  notes.txt       your notes as they were")
+        lines.append("  notes.read.txt  what each line was read as: hold it against the loom")
+        if notes.unread:
+            numbers = ", ".join(str(line.number) for line in notes.unread[:12])
+            more = f" and {len(notes.unread) - 12} more" if notes.unread[12:] else ""
+            lines += ["", paragraph(f"Left out, because it was not read: line {numbers}{more}.")]
     first = (
         "have it read back to you" if wires else "fill in wires.csv, in a spreadsheet or an editor, and then"
     )
     lines += ["", f"Next: {first}", f"  loomtest check {name}"]
     lines += ["what to probe, in which order; the readings; what they say", f"  loomtest plan {name}"]
     lines += [f"  loomtest log {name} --out before --stage before", f"  loomtest judge {name} before"]
-    return lines
+    return lines if notes is not None else lines[1:]
 
 
-def _object(files: list[Path], notepad: Notepad | None) -> dict[str, Any]:
+def _object(files: list[Path], notes: Notes | None) -> dict[str, Any]:
     """The JSON object described in the command's help."""
-    lines = notepad.lines if notepad is not None else ()
+    from loomtest.words.notes import look_at, said, why
+
+    lines = notes.lines if notes is not None else ()
     return {
         "schema": "loomtest-new/1",
         "files": [path.as_posix() for path in files],
-        "read": [{"line": line.number, "text": line.text, "said": line.said} for line in lines if line.said],
-        "unread": [{"line": line.number, "text": line.text, "why": line.why} for line in lines if line.why],
-        "wires": len(notepad.wires) if notepad is not None else 0,
-        "look_at": list(notepad.remarks) if notepad is not None else [],
+        "read": [{"line": one.number, "text": one.text, "said": said(one)} for one in lines if said(one)],
+        "unread": [
+            {"line": one.number, "text": one.text, "why": why(one), "readings": list(one.readings)}
+            for one in (notes.unread if notes is not None else ())
+        ],
+        "wires": len(notes.wires) if notes is not None else 0,
+        "look_at": [look_at(look) for look in notes.look_at] if notes is not None else [],
     }

@@ -16,11 +16,12 @@ from pathlib import Path
 
 from loomtest.errors import InputError, Problem
 from loomtest.harness.model import Expect, Limits
-from loomtest.harness.notes.wire import NotedWire
+from loomtest.harness.notes.notation import NotedWire
 from loomtest.harness.settings import read_settings
 from loomtest.harness.table import quoted, visible
 
 WIRES, SETTINGS, READINGS, NOTES = "wires.csv", "harness.toml", "readings.csv", "notes.txt"
+NOTES_READ, ANSWERS, CHANGES = "notes.read.txt", "notes.answers.toml", "connector_change.csv"
 WIRE_COLUMNS = (
     "from", "to", "wire", "colour", "size", "length", "kind", "amps", "circuit", "note",
     "ohms_min", "ohms_max",
@@ -75,6 +76,7 @@ class Answers:
     worked_on: Sequence[str] = ()
     wires: Sequence[NotedWire] = ()
     notes: str | None = None
+    more: Mapping[str, str] = field(default_factory=dict)  # further files: name to text
     separator: str = ","
 
 
@@ -87,6 +89,7 @@ def files_of(answers: Answers) -> dict[str, str]:
     }
     if answers.notes is not None:
         files[NOTES] = answers.notes
+    files |= answers.more
     return {name: text.replace("\r\n", "\n").replace("\n", "\r\n") for name, text in files.items()}
 
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from loomtest.errors import Problem
+from loomtest.harness.encoding import decode
 
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab"}
 LARGEST_BYTES = 200_000_000  # a million wires need about 60 MB
@@ -56,18 +57,23 @@ def read_text(path: Path, file: str, problems: list[Problem], largest: int = LAR
     except OSError as error:
         refuse(None, f"a file that cannot be read ({error.strerror})", "a text file that you may read")
         return None
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff") or b"\x00" in data[:1000]:
-        refuse(1, "UTF-16 text or a spreadsheet's own format", "plain text: save it as CSV in UTF-8")
-        return None
-    if data[:4] == b"PK\x03\x04":
-        refuse(1, "a spreadsheet's own file", "plain text: save it as CSV in UTF-8")
+    if data[:4] == b"PK\x03\x04" or data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
+        refuse(1, "a spreadsheet's or word processor's own file", "plain text: save it as text in UTF-8")
         return None
     try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data.count(b"\n", 0, error.start) + 1
-        refuse(line, f"byte 0x{data[error.start]:02x}, which is not UTF-8", "UTF-8: save it as CSV in UTF-8")
+        text, assumed = decode(data)
+    except ValueError as error:
+        refuse(1, str(error), "plain text: save it as text in UTF-8")
         return None
+    if assumed:
+        problems.append(assumed_encoding(file, assumed))
+    return text
+
+
+def assumed_encoding(file: str, assumed: str) -> Problem:
+    """What is said of a text that is no UTF-8."""
+    found = f"text that is no UTF-8; it was read as {assumed}"
+    return Problem(file, None, "", found, "UTF-8: look at letters such as é, ² and Ω", "warning")
 
 
 def lines_of(text: str) -> list[str]:

@@ -19,7 +19,7 @@ from loomtest.errors import Problem
 from loomtest.harness.load import load_harness
 from loomtest.harness.model import Expect, Limits
 from loomtest.harness.newfolder import Answers, files_of, write_new
-from loomtest.harness.notes.notepad import read_notepad
+from loomtest.harness.notes.reader import read_notes
 from loomtest.harness.settings import read_settings
 from loomtest.readings.load import load_readings
 from tests.commands.in_process import loomtest
@@ -69,6 +69,7 @@ def test_standard_input_and_the_object(tmp_path: Path) -> None:
         "harness.toml",
         "readings.csv",
         "notes.txt",
+        "notes.read.txt",
     ]
     assert found["read"][2] == {
         "line": 3, "text": "1 red 2.5 mm² 4.2 m to 1 for bilge pump",
@@ -78,14 +79,14 @@ def test_standard_input_and_the_object(tmp_path: Path) -> None:
 
 
 def test_a_line_not_read_stops_it_and_is_named(tmp_path: Path) -> None:
-    (tmp_path / "n.txt").write_text("X1 1 red to X2 1\nX1 2 R to X2 2\n\nand so on\n", "utf-8")
+    (tmp_path / "n.txt").write_text("X1 1 red to X2 1\nX1 2 to X2 2?\n\nX1 3 red\nand so on\n", "utf-8")
     done = loomtest("new", "stern", "--notes", "n.txt", cwd=tmp_path)
     assert done.returncode == 2
-    assert "n.txt, line 2: found 'R' alone; expected RD for red" in done.stderr
+    assert "n.txt, line 2: found “X1 2 to X2 2?”; expected one meaning" in done.stderr
     assert "n.txt, line 4: " in done.stderr
-    assert "NOT READ" in done.stdout and not (tmp_path / "stern").exists()
+    assert "2 lines not read yet" in done.stdout and not (tmp_path / "stern").exists()
     done = loomtest("new", "stern", "--notes", "n.txt", "--without-unread", cwd=tmp_path)
-    assert done.returncode == 0 and "could not be read: line 2, 4." in done.stdout
+    assert done.returncode == 0 and "it was not read: line 2, 4." in done.stdout
     assert wires_of(tmp_path / "stern") == [("X1:1", "X2:1", "red", None, None)]
 
 
@@ -136,7 +137,7 @@ def test_a_spreadsheet_keeps_every_comment_in_one_cell_and_its_letters() -> None
 
 @pytest.mark.parametrize("quoting", [csv.QUOTE_MINIMAL, csv.QUOTE_ALL])
 def test_what_a_spreadsheet_saves_again_is_read_the_same(tmp_path: Path, quoting: int) -> None:
-    wires = read_notepad(NOTES).wires
+    wires = read_notes(NOTES).wires
     text = files_of(Answers("x", wires=wires))["wires.csv"]
     rows = list(csv.reader(io.StringIO(text[1:])))
     width = max(map(len, rows))
@@ -200,7 +201,7 @@ def test_any_wire_of_a_notepad_passes_check(written: tuple[str, tuple[str, ...]]
     import tempfile
 
     with tempfile.TemporaryDirectory() as place:
-        write_new(Path(place) / "a", files_of(Answers("x", wires=read_notepad(written[0]).wires)))
+        write_new(Path(place) / "a", files_of(Answers("x", wires=read_notes(written[0]).wires)))
         harness = load_harness(Path(place) / "a")
         assert [(wire.start, wire.end) for wire in harness.wires] == [written[1][:2]]
 
@@ -209,7 +210,9 @@ def test_any_wire_of_a_notepad_passes_check(written: tuple[str, tuple[str, ...]]
 def test_on_a_terminal_it_asks(tmp_path: Path) -> None:
     import pty
 
-    (tmp_path / "n.txt").write_text("X1 1 red to X2 1\nX1 2 R to X2 2\n", "utf-8")
+    (tmp_path / "n.txt").write_text(
+        "X1 1 red to X2 1\nX1 2 R to X2 2?\nX3 A1 to X2 4?\nX1 3 to X2 3?\n", "utf-8"
+    )
     pid, terminal = pty.fork()
     if pid == 0:
         os.chdir(tmp_path)
@@ -219,7 +222,8 @@ def test_on_a_terminal_it_asks(tmp_path: Path) -> None:
         (b"called? [stern loom]", b"Stern\n"), (b"such as X1 8, X2 4)", b"X1\n"),
         (b"expected a connector", b"X1 2, X3=A1,A2\n"),
         (b"Its name:", b"none.txt\n"), (b"go on without", b"n.txt\n"),
-        (b"1,5?", b"yes\n"), (b"Go on without the 1 line not read?", b"yes\n"),
+        (b"1,5?", b"yes\n"), (b"1 of 3", b"1\n"), (b"2 of 3", b"X3 A1 blue to X2 9\n"),
+        (b"3 of 3", b"\n"), (b"Go on without", b"yes\n"),
     ):  # fmt: skip
         while question not in shown:
             shown += os.read(terminal, 4096)
@@ -228,4 +232,13 @@ def test_on_a_terminal_it_asks(tmp_path: Path) -> None:
     assert os.waitstatus_to_exitcode(os.waitpid(pid, 0)[1]) == 0
     harness = load_harness(tmp_path / "stern_loom")
     assert harness.name == "Stern" and harness.cavities == {"X1": ("1", "2"), "X3": ("A1", "A2")}
+    assert wires_of(tmp_path / "stern_loom") == [
+        ("X1:1", "X2:1", "red", None, None), ("X1:2", "X2:2", "", None, None),
+        ("X3:A1", "X2:9", "blue", None, None)
+    ]  # fmt: skip
+    kept = tomllib.loads((tmp_path / "n.answers.toml").read_text("utf-8"))["line"]
+    assert kept[1] == {"text": "X3 A1 to X2 4?", "meant": "X3:A1 blue to X2:9"}
+    assert (tmp_path / "stern_loom" / "notes.answers.toml").exists()
+    again = loomtest("new", "again", "--notes", "n.txt", "--without-unread", cwd=tmp_path)
+    assert "1 line not read yet" in again.stdout  # only what was left for later
     assert ";" in (tmp_path / "stern_loom" / "wires.csv").read_text("utf-8").splitlines()[-1]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from decimal import Decimal
 
 from loomtest.bench.meter.lines import LineMeter
@@ -192,18 +193,18 @@ NOTEPAD_WORDS = (
 
 def notepad(data: bytes) -> None:
     """Every line is read or told; where its own words are read again, they make the same wire."""
-    from loomtest.harness.notes.notepad import read_notepad
+    from loomtest.harness.notes.notation import read_notation
+    from loomtest.harness.notes.reader import read_notes
 
     try:
         text = data.decode("utf-8")
     except UnicodeDecodeError:
         return
-    found = read_notepad(text)
+    found = read_notes(text)
     lines = text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
     blank = sum(not line.lstrip("\ufeff").strip() for line in lines)
     assert len(found.lines) == len(lines) - blank  # nothing is passed over in silence
     for wire in found.wires:
-        again = read_notepad(wire.words).wires
-        if len(again) == 1 and not wire.note:  # a note may hold anything, brackets too
-            same = (again[0].start, again[0].end, again[0].size, again[0].length, again[0].amps)
-            assert same == (wire.start, wire.end, wire.size, wire.length, wire.amps), (wire, again)
+        again = read_notation(wire.words)
+        assert again is not None, wire
+        assert replace(again, line=wire.line) == wire, (wire, again)

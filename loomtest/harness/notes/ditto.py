@@ -20,7 +20,15 @@ def written_out(tokens: Sequence[Token], above: Sequence[Token]) -> list[Token] 
     """The tokens with every ditto mark replaced; None where it cannot be told what a mark stands for."""
     if not above:
         return None
-    if all(any(t.sort == "gap" and ("\t" in t.text or "|" in t.text) for t in line) for line in (tokens, above)):
+    tail = next((i for i, token in enumerate(tokens) if token.text.casefold() == "for"), len(tokens))
+    if tail < len(tokens):  # `" " 3 for indicator`: what the circuit is for is said anew in each line
+        spelled = written_out(tokens[:tail], above)
+        return None if spelled is None else [*spelled, *tokens[tail:]]
+    cut = next((i for i, token in enumerate(above) if token.text.casefold() == "for"), len(above))
+    above = above[:cut]
+    if all(
+        any(t.sort == "gap" and ("\t" in t.text or "|" in t.text) for t in line) for line in (tokens, above)
+    ):
         return _by_cells(tokens, above)
     line = [token for token in tokens if token.sort not in ("gap", "comma", "semi")]
     model = [token for token in above if token.sort not in _PASSED]
@@ -34,7 +42,9 @@ def written_out(tokens: Sequence[Token], above: Sequence[Token]) -> list[Token] 
             else:
                 spelled.append(_stands(next(own), token))
         return spelled + [token for token in tokens if token.sort == "note"]
-    first = next((i for i, token in enumerate(tokens) if token.sort != "ditto" and token.sort != "gap"), len(tokens))
+    first = next(
+        (i for i, token in enumerate(tokens) if token.sort != "ditto" and token.sort != "gap"), len(tokens)
+    )
     marks = [token for token in tokens[:first] if token.sort == "ditto"]
     if marks and not any(token.sort == "ditto" for token in tokens[first:]):
         return _at_the_start(tokens, first, marks, above)
@@ -43,9 +53,17 @@ def written_out(tokens: Sequence[Token], above: Sequence[Token]) -> list[Token] 
         tail = [token for token in tokens[last + 1 :] if token.sort == "ditto"]
         about = [token for token in above if token.sort in (*ABOUT, "decimal")]
         if len(tail) == 1 and tail[0].text.isalpha() and about:  # `same`: all that was said
-            return [piece for token in tokens for piece in ([replace(a, start=token.start, end=token.end) for a in about] if token.sort == "ditto" else [token])]
+            return [
+                piece
+                for token in tokens
+                for piece in (
+                    [replace(a, start=token.start, end=token.end) for a in about]
+                    if token.sort == "ditto"
+                    else [token]
+                )
+            ]
         if len(tail) <= len(about) and any(token.sort in JOINS for token in tokens[:last]):
-            put = iter(about if len(tail) > 1 or len(about) == 1 else about)
+            put = iter(about)
             return [_stands(token, next(put)) if token.sort == "ditto" else token for token in tokens]
     return _by_columns(tokens, above)
 
@@ -89,7 +107,9 @@ def _by_cells(tokens: Sequence[Token], above: Sequence[Token]) -> list[Token]:
 
 
 def _by_columns(tokens: Sequence[Token], above: Sequence[Token]) -> list[Token] | None:
-    if all(any(t.sort == "gap" and ("\t" in t.text or "|" in t.text) for t in line) for line in (tokens, above)):
+    if all(
+        any(t.sort == "gap" and ("\t" in t.text or "|" in t.text) for t in line) for line in (tokens, above)
+    ):
         return _by_cells(tokens, above)
     cells: list[list[Token]] = [[]]
     for token in above:
@@ -104,17 +124,28 @@ def _by_columns(tokens: Sequence[Token], above: Sequence[Token]) -> list[Token] 
     cells = [cell for cell in cells if cell]
     found: list[Token] = []
     used: list[int] = []
+    glue = False
     for token in tokens:
         if token.sort != "ditto":
-            found.append(token)
+            if not (glue and token.sort == "gap"):
+                found.append(token)
+            glue = False
             continue
-        under = [i for i, cell in enumerate(cells) if cell[0].start - 1 <= token.start < max(cell[-1].end, _next(cells, i) - 2)]
+        under = [
+            i
+            for i, cell in enumerate(cells)
+            if cell[0].start - 1 <= token.start < max(cell[-1].end, _next(cells, i) - 2)
+        ]
         if len(under) != 1:
             return None
         if under[0] in used:
             continue
         used.append(under[0])
-        found += [replace(piece, start=token.start, end=token.end) for piece in cells[under[0]]]
+        cell = cells[under[0]]
+        behind = next((other for other in tokens if other.start >= token.end and other.sort != "gap"), None)
+        if behind is not None and behind.sort == "number" and cell[-1].sort == "number" and len(cell) > 1:
+            cell, glue = cell[:-1], True  # `"  13`: the connector of the line above, with a cavity of its own
+        found += [replace(piece, start=token.start, end=token.end) for piece in cell]
     return found
 
 
@@ -127,7 +158,7 @@ def _agree(token: Token, other: Token) -> bool:
         return True
     for sorts in (_NAMES, (*ABOUT, "decimal"), JOINS):
         if token.sort in sorts:
-            return other.sort in sorts and (sorts is not ABOUT or token.sort == other.sort)
+            return other.sort in sorts and ("size" not in sorts or token.sort == other.sort)
     return token.sort == other.sort
 
 

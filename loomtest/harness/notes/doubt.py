@@ -16,7 +16,9 @@ if TYPE_CHECKING:
     from loomtest.harness.notes.statement import Joint
 
 _OR = re.compile(r"(?<![\w/])or(?![\w/])", re.IGNORECASE)
-_SEE = re.compile(r"\bsee\s+(?!above|below|pin)\w+.*\b(?:sheet|page|drawing|diagram|book|list)\b", re.IGNORECASE)
+_SEE = re.compile(
+    r"\bsee\s+(?!above|below|pin)\w+.*\b(?:sheet|page|drawing|diagram|book|list)\b", re.IGNORECASE
+)
 
 
 def doubtful(text: str, tokens: Sequence[Token]) -> str:

@@ -1,4 +1,4 @@
-"""The wires of a page from its joints: one spelling a point, an earth terminal of its own, nothing doubled."""
+"""The wires of a page from its joints: one spelling a point, an earth of its own, nothing doubled."""
 
 from __future__ import annotations
 
@@ -16,8 +16,11 @@ Made = Callable[[Joint, int, object], NotedWire]
 
 
 def finish(
-    lines: Sequence[NotedLine], joints: Sequence[tuple[int, Joint]], exact: Sequence[tuple[int, NotedWire]],
-    names: Names, made: Made,
+    lines: Sequence[NotedLine],
+    joints: Sequence[tuple[int, Joint]],
+    exact: Sequence[tuple[int, NotedWire]],
+    names: Names,
+    made: Made,
 ) -> tuple[list[NotedLine], list[NotedWire], list[LookAt]]:
     """The lines with their wires, all wires in the order of the lines, and what to look at."""
     earthed = _earthed([joint for _, joint in joints], names)
@@ -73,12 +76,18 @@ def _earthed(joints: Sequence[Joint], names: Names) -> list[Joint]:
         for own, other in ((joint.start, joint.end), (joint.end, joint.start)):
             bare = not own.terminal and (names.alias(own.key), "") in fed and not trade.is_ground(own.key)
             load = own.sort not in ("joint", "contact", "code", "ground")
-            ends.append(replace(own, terminal="E") if bare and load and trade.is_ground(other.key) and own.words else own)
+            ends.append(
+                replace(own, terminal="E")
+                if bare and load and trade.is_ground(other.key) and own.words
+                else own
+            )
         found.append(replace(joint, start=ends[0], end=ends[1]))
     return found
 
 
-def _one_spelling(by_line: dict[int, list[NotedWire]], lines: Sequence[NotedLine], look: list[LookAt]) -> None:
+def _one_spelling(
+    by_line: dict[int, list[NotedWire]], lines: Sequence[NotedLine], look: list[LookAt]
+) -> None:
     spelled: dict[str, str] = {}
     for index in sorted(by_line):
         wires = by_line[index]
@@ -97,7 +106,7 @@ def _twice(by_line: dict[int, list[NotedWire]], lines: Sequence[NotedLine], look
     """A wire stated again, from its other end or in passing, is one wire: what is new of it is added."""
     first: dict[frozenset[str], tuple[int, int]] = {}
     for index in sorted(by_line):
-        kept = []
+        kept: list[NotedWire] = []
         for wire in by_line[index]:
             pair = frozenset((wire.start, wire.end))
             if pair not in first:
@@ -106,15 +115,33 @@ def _twice(by_line: dict[int, list[NotedWire]], lines: Sequence[NotedLine], look
                 continue
             there, place = first[pair]
             other = by_line[there][place] if there != index else kept[place]
-            agrees = all(not a or not b or a == b for a, b in ((wire.colour, other.colour), (wire.size, other.size), (wire.length, other.length), (wire.kind, other.kind)))
+            agrees = all(
+                not a or not b or a == b
+                for a, b in (
+                    (wire.colour, other.colour),
+                    (wire.size, other.size),
+                    (wire.length, other.length),
+                    (wire.kind, other.kind),
+                )
+            )
             own_two = wire.wire and other.wire and wire.wire != other.wire
             if there == index or own_two or not agrees:
                 kept.append(wire)
-                look.append(LookAt(lines[index].number, Look.TWICE, (wire.start, wire.end, str(lines[there].number))))
+                look.append(
+                    LookAt(lines[index].number, Look.TWICE, (wire.start, wire.end, str(lines[there].number)))
+                )
                 continue
-            merged = replace(other, colour=other.colour or wire.colour, size=other.size or wire.size, length=other.length or wire.length, kind=other.kind or wire.kind)
+            merged = replace(
+                other,
+                colour=other.colour or wire.colour,
+                size=other.size or wire.size,
+                length=other.length or wire.length,
+                kind=other.kind or wire.kind,
+            )
             by_line[there][place] = merged
-            look.append(LookAt(lines[index].number, Look.TWICE, (wire.start, wire.end, str(lines[there].number))))
+            look.append(
+                LookAt(lines[index].number, Look.TWICE, (wire.start, wire.end, str(lines[there].number)))
+            )
         by_line[index] = kept
 
 

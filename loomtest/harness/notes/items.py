@@ -12,7 +12,21 @@ from loomtest.harness.notes.tokens import Token, bare_size, tokens_of
 
 JOINS = ("to", "arrow", "back", "from", "feeds")
 ABOUT = ("colour", "size", "size?", "length", "amps", "letters")
-_SIDE_WORDS = ("all", "both", "each", "also", "too", "again", "then", "straight", "direct", "order", "respectively")
+_SIDE_WORDS = (
+    "all",
+    "both",
+    "each",
+    "also",
+    "too",
+    "again",
+    "then",
+    "straight",
+    "direct",
+    "order",
+    "respectively",
+)
+KINDS = {kind: kind for kind in ("fuse", "diode", "coil", "lamp", "resistor")} | {"bulb": "lamp"}
+_CODE = re.compile(r"[A-Za-z]{1,4}_?\d{1,3}")
 _GAUGES = range(0, 27, 2)
 _FUSE = re.compile(r"\b(?:fuse|breaker|fusible|inline|in-line)\b", re.IGNORECASE)
 
@@ -65,9 +79,16 @@ def items_of(tokens: Sequence[Token], names: Names, letters: Mapping[str, str]) 
 
 def _role(token: Token, before: Token | None, after: Token | None, run: list[Token], names: Names) -> str:
     sort = token.sort
-    if sort == "number" and before is not None and before.sort == "colour" and not run and names.gauge and int(token.text) in _GAUGES:
-        if after is None or after.sort in ("gap", "comma", "stop", "note", "semi"):
-            return "about"
+    if (
+        sort == "number"
+        and before is not None
+        and before.sort == "colour"
+        and not run
+        and names.gauge
+        and int(token.text) in _GAUGES
+        and (after is None or after.sort in ("gap", "comma", "stop", "note", "semi"))
+    ):
+        return "about"
     if sort in ("word", "number", "hash"):
         return "word"
     if sort == "remark":
@@ -77,10 +98,19 @@ def _role(token: Token, before: Token | None, after: Token | None, run: list[Tok
     if sort in ABOUT:
         return "about"
     if sort == "note":
-        glued = before is not None and before.end == token.start and re.fullmatch(r"[A-Z]?\d{1,3}[a-z]?", token.value)
+        glued = (
+            before is not None
+            and before.end == token.start
+            and re.fullmatch(r"[A-Z]?\d{1,3}[a-z]?", token.value)
+        )
         return "glue" if glued and run else "note"
     if sort == "colon":
-        tight = before is not None and after is not None and before.end == token.start and after.start == token.end
+        tight = (
+            before is not None
+            and after is not None
+            and before.end == token.start
+            and after.start == token.end
+        )
         return "word" if tight and run else "colon"
     if sort in JOINS:
         return "join"
@@ -95,19 +125,28 @@ def _role(token: Token, before: Token | None, after: Token | None, run: list[Tok
     return "sign"  # a full stop, a question mark: dealt with before
 
 
-def _sign_role(token: Token, before: Token | None, after: Token | None, run: list[Token], names: Names) -> str:
+def _sign_role(
+    token: Token, before: Token | None, after: Token | None, run: list[Token], names: Names
+) -> str:
     """A dash or plus: a terminal behind a name, a join, or a list."""
     other = "join" if token.sort == "dash" else "list"
     if not run:
         if token.sort == "plus" and after is not None and after.sort not in ("word", "number"):
             return "word"
-        if token.sort == "plus" and after is not None and before is not None and before.sort not in ("colour", "note", "gap", "comma"):
+        if (
+            token.sort == "plus"
+            and after is not None
+            and before is not None
+            and before.sort not in ("colour", "note", "gap", "comma")
+        ):
             return "list"
         return other if before is not None else "sign"
     if after is None:
         return "word"
     spaced = before is not None and before.sort == "gap"
-    if after.sort in (*JOINS, "comma", "slash", "and", "via", "stop", "semi", "note") or (after.sort == "gap" and not spaced):
+    if after.sort in (*JOINS, "comma", "slash", "and", "via", "stop", "semi", "note") or (
+        after.sort == "gap" and not spaced
+    ):
         return "word"
     if trade.is_prose(after.text) and after.sort == "word":
         return "word"
@@ -115,7 +154,11 @@ def _sign_role(token: Token, before: Token | None, after: Token | None, run: lis
         if after.sort in ABOUT or trade.is_filler(after.text) or after.text.casefold() in _SIDE_WORDS:
             return "word"
         near = mention_of(run)
-        if near is not None and not near.terminal and names.alias(near.key) in ("battery", "rectifier", "house battery", "starter battery"):
+        if (
+            near is not None
+            and not near.terminal
+            and names.alias(near.key) in ("battery", "rectifier", "house battery", "starter battery")
+        ):
             return "word"
         return "list"
     return "join"
@@ -124,37 +167,64 @@ def _sign_role(token: Token, before: Token | None, after: Token | None, run: lis
 def _run_items(run: list[Token], names: Names) -> list[Item]:
     """A run of words as mentions: `wiper motor 31 cab earth` is two, `dash 9 temp` one and its label."""
     low = [token.text.casefold() for token in run]
+    if "for" in low[1:]:
+        place = low.index("for", 1)
+        return [*_run_items(run[:place], names), Item("prose", _text(run[place:]), run[place].start)]
     if all(word in _SIDE_WORDS or trade.is_filler(word) for word in low):
         return [Item("side", " ".join(low), run[0].start)]
     if low[0] in ("its", "their") and len(run) > 1:
         return [Item("prose", _text(run), run[0].start)]
     if low[0] in ("also", "then", "and") and len(run) > 1:
         return _run_items(run[1:], names)
+    if low[0] in KINDS and len(run) > 1 and low[0] != "fuse" and _CODE.fullmatch(run[1].text):
+        return [Item("kind", KINDS[low[0]], run[0].start), *_run_items(run[1:], names)]
     for place in range(1, len(run)):
         token, after = run[place - 1], run[place]
-        ends = token.sort in ("number", "plus", "dash") or re.fullmatch(r"\d+[a-z]|[A-Z]\d?[+-]?|[A-Za-z]+\d*-\d+[a-z]?", token.text)
+        ends = token.sort in ("number", "plus", "dash") or re.fullmatch(
+            r"\d+[a-z]|[A-Z]\d?[+-]?|[A-Za-z]+\d*-\d+[a-z]?", token.text
+        )
         if not ends or after.sort not in ("word",) or after.text == ":" or token.text == ":":
             continue
-        if place == 1 and token.sort in ("number", "word") and not re.fullmatch(r"[A-Za-z]+\d*-\d+[a-z]?", token.text):
+        if (
+            place == 1
+            and token.sort in ("number", "word")
+            and not re.fullmatch(r"[A-Za-z]+\d*-\d+[a-z]?", token.text)
+        ):
             continue
         left, right = mention_of(run[:place]), mention_of(run[place:])
         if left is None or not left.words or not (left.terminal or left.sort in ("contact", "joint")):
             continue
         rest = run[place:]
-        if right is not None and right.words and (names.knows(right) or right.sort in ("ground", "joint", "load", "contact", "code")):
+        if (
+            right is not None
+            and right.words
+            and (names.knows(right) or right.sort in ("ground", "joint", "load", "contact", "code"))
+        ):
             if _is_one(left, right, names):
                 continue
             return [Item("end", "", run[0].start, mention=left), *_run_items(rest, names)]
+        if len(rest) > 2 and rest[0].text.casefold() in KINDS and _CODE.fullmatch(rest[1].text):
+            kind = Item("kind", KINDS[rest[0].text.casefold()], rest[0].start)
+            return [Item("end", "", run[0].start, mention=left), kind, *_run_items(rest[1:], names)]
+        if len(rest) == 1 and rest[0].text.casefold() in KINDS:
+            kind = Item("kind", KINDS[rest[0].text.casefold()], rest[0].start)
+            return [Item("end", "", run[0].start, mention=left), kind]
         if _is_qualifier(rest) or (place + 1 == len(run) and after.text.casefold() in ("in", "out")):
             continue
         return [Item("end", "", run[0].start, mention=left), Item("label", _text(rest), rest[0].start)]
+    match = re.fullmatch(r"([A-Za-z]+\d+)-([A-Za-z]\d+)", run[0].text) if len(run) == 1 else None
+    if names.hyphens and match:
+        return [Item("end", "", run[0].start, mention=Mention((match[1],), match[2], start=run[0].start))]
     mention = mention_of(run)
     if mention is None:
         for place in range(1, len(run)):
             if trade.is_prose(run[place].text):
                 left = mention_of(run[:place])
                 if left is not None and left.words and (left.sort or names.knows(left)):
-                    return [Item("end", "", run[0].start, mention=left), Item("prose", _text(run[place:]), run[place].start)]
+                    return [
+                        Item("end", "", run[0].start, mention=left),
+                        Item("prose", _text(run[place:]), run[place].start),
+                    ]
                 break
         return [Item("prose", _text(run), run[0].start)]
     return [Item("end", _text(run), run[0].start, mention=mention)]
@@ -165,7 +235,9 @@ def _is_one(left: Mention, right: Mention, names: Names) -> bool:
     whole = Mention((*left.words, left.terminal, *right.words))
     if names.knows(whole):
         return True
-    return len(right.words) == 1 and right.words[0].casefold() in trade.words("terminals", "sides") | trade.words("terminals", "before")
+    return len(right.words) == 1 and right.words[0].casefold() in trade.words(
+        "terminals", "sides"
+    ) | trade.words("terminals", "before")
 
 
 def _is_qualifier(rest: Sequence[Token]) -> bool:
@@ -178,14 +250,17 @@ def _text(run: Sequence[Token]) -> str:
 
 def _note_items(token: Token, names: Names, letters: Mapping[str, str]) -> list[Item]:
     """What stands in brackets: colours and sizes as such, a fuse in the run, else a note."""
-    inner = tokens_of(" " + token.value + " ", letters)
-    inner = [t for t in tokens_of("  " + token.value + "  ", letters) if t.sort != "gap" or t is not inner]
+    inner = tokens_of("  " + token.value + "  ", letters)
     about = [t for t in inner if t.sort in ABOUT or (t.sort == "decimal" and bare_size(t))]
     others = [t for t in inner if t not in about and t.sort not in ("comma", "gap", "and", "plus", "slash")]
     if about and all(t.text.casefold() in _SIDE_WORDS for t in others):
         return [Item("about", t.sort, token.start, token=t) for t in about]
     if _FUSE.search(token.value) and any(t.sort == "amps" for t in inner):
-        return [Item("via", "via", token.start), Item("prose", token.value, token.start), Item("note", token.value, token.start)]
+        return [
+            Item("via", "via", token.start),
+            Item("prose", token.value, token.start),
+            Item("note", token.value, token.start),
+        ]
     sides = re.fullmatch(r"(L|LH|left)\s*(?:&|\+|and|/)\s*(R|RH|right)", token.value, re.IGNORECASE)
     return [Item("pair" if sides else "note", token.value, token.start)]
 
@@ -197,26 +272,61 @@ def _shared_nouns(items: list[Item]) -> list[Item]:
         first, between, second = found[index : index + 3]
         if first.mention is None or second.mention is None or between.sort != "list":
             continue
-        if not first.mention.terminal and all(_is_side(w) for w in first.mention.words) and first.mention.words and second.mention.words:
+        if (
+            not first.mention.terminal
+            and all(_is_side(w) for w in first.mention.words)
+            and first.mention.words
+            and second.mention.words
+        ):
             if _is_side(second.mention.words[0]) and len(second.mention.words) > len(first.mention.words):
                 noun = second.mention.words[1:]
                 noun = (*noun[:-1], _singular(noun[-1]))
                 terminal = second.mention.terminal
-                found[index] = replace(first, mention=replace(first.mention, words=(*first.mention.words, *noun), terminal=terminal))
-                found[index + 2] = replace(second, mention=replace(second.mention, words=(second.mention.words[0], *noun)))
-        elif not first.mention.words and first.mention.terminal in ("L", "R") and second.mention.words and _is_side(second.mention.words[0]):
+                found[index] = replace(
+                    first,
+                    mention=replace(first.mention, words=(*first.mention.words, *noun), terminal=terminal),
+                )
+                found[index + 2] = replace(
+                    second, mention=replace(second.mention, words=(second.mention.words[0], *noun))
+                )
+        elif (
+            not first.mention.words
+            and first.mention.terminal in ("L", "R")
+            and second.mention.words
+            and _is_side(second.mention.words[0])
+        ):
             noun = second.mention.words[1:]
             if noun:
                 noun = (*noun[:-1], _singular(noun[-1]))
-                found[index] = replace(first, mention=replace(first.mention, words=(first.mention.terminal, *noun), terminal=second.mention.terminal))
-                found[index + 2] = replace(second, mention=replace(second.mention, words=(second.mention.words[0], *noun)))
+                found[index] = replace(
+                    first,
+                    mention=replace(
+                        first.mention, words=(first.mention.terminal, *noun), terminal=second.mention.terminal
+                    ),
+                )
+                found[index + 2] = replace(
+                    second, mention=replace(second.mention, words=(second.mention.words[0], *noun))
+                )
     return found
 
 
 def _is_side(word: str) -> bool:
-    return trade.long_form(word) in ("lh", "rh", "ns", "os", "front", "rear", "port", "starboard") or word in ("LF", "RF", "LR", "RR")
+    return trade.long_form(word) in (
+        "lh",
+        "rh",
+        "ns",
+        "os",
+        "front",
+        "rear",
+        "port",
+        "starboard",
+    ) or word in ("LF", "RF", "LR", "RR")
 
 
 def _singular(word: str) -> str:
     plain = word.removesuffix("s")
-    return plain if word.casefold() != "lights" and trade.is_noun(plain) and plain != word else (word[:-1] if word.casefold() == "lights" else word)
+    return (
+        plain
+        if word.casefold() != "lights" and trade.is_noun(plain) and plain != word
+        else (word[:-1] if word.casefold() == "lights" else word)
+    )

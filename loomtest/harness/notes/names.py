@@ -16,12 +16,34 @@ from loomtest.harness.notes.tokens import Token
 
 MOST_WORDS = 6
 CODE = re.compile(r"[A-Za-z]{1,4}\d{1,3}[A-Za-z]?")
-_HYPHENED = re.compile(r"([A-Za-z][A-Za-z0-9_]*)[-/.](\d{1,3}[A-Za-z]?|[A-Z]\d{0,2}|GND|GRD|COM|IN|OUT|NC|NO)(?![-/])")
+_HYPHENED = re.compile(
+    r"([A-Za-z][A-Za-z0-9_]*)[-/.](\d{1,3}[A-Za-z]?|[A-Z]|GND|GRD|COM|IN|OUT|NC|NO)(?![-/])"
+)
 _TERMINAL = re.compile(r"\d{1,3}[A-Za-z]?|[A-Z]\d{0,2}[+-]?|[A-Z]{1,2}[+-]")
 _SHORT = re.compile(r"[A-Z]{2,3}\d?")
-_WHERE = ("under", "behind", "beside", "near", "inside", "beneath", "at", "by", "on", "above", "below", "next", "underneath")
+_WHERE = (
+    "under",
+    "behind",
+    "beside",
+    "near",
+    "inside",
+    "beneath",
+    "at",
+    "by",
+    "on",
+    "above",
+    "below",
+    "next",
+    "underneath",
+)
 _NUMBERED = ("splice", "fuse", "joint", "breaker")
 _SIDES = ("lh", "rh", "ns", "os")
+
+
+def _parted(word: str) -> str:
+    """`sp10` as `splice 10`, `gnd2` as `ground 2`: the same as in two words."""
+    match = re.fullmatch(r"(spl?|splice|gnd|ground)(\d{1,3})", word)
+    return f"{trade.long_form(match[1])} {match[2]}" if match else word
 
 
 @dataclass(frozen=True, slots=True)
@@ -38,16 +60,29 @@ class Mention:
     @property
     def key(self) -> str:
         """The name written out, in lower case."""
-        return " ".join(trade.long_form(word) for word in self.words)
+        return " ".join(_parted(trade.long_form(word)) for word in self.words)
 
     @property
     def sort(self) -> str:
         """What sort of device its last word is; `code` for `X1`; "" where it is none the trade knows."""
         if not self.words:
             return ""
-        if trade.long_form(self.words[0]) in ("splice", "joint") and len(self.words) == 2 and len(self.words[1]) <= 3:
+        if (
+            trade.long_form(self.words[0]) in ("splice", "joint")
+            and len(self.words) == 2
+            and len(self.words[1]) <= 3
+        ):
             return "joint"
-        for word in (self.words[-1], *([self.words[-2]] if len(self.words) > 1 and trade.long_form(self.words[-1]) in _SIDES else [])):
+        if (
+            len(self.words) == 2
+            and self.words[1].isdigit()
+            and trade.noun_sort(self.words[0]) in ("ground", "joint")
+        ):
+            return trade.noun_sort(self.words[0])
+        for word in (
+            self.words[-1],
+            *([self.words[-2]] if len(self.words) > 1 and trade.long_form(self.words[-1]) in _SIDES else []),
+        ):
             if sort := trade.noun_sort(word):
                 return sort
         if len(self.words) == 1 and CODE.fullmatch(self.words[0]):
@@ -59,12 +94,20 @@ def mention_of(tokens: Sequence[Token]) -> Mention | None:
     """The mention that a run of words, numbers and signs makes; None where it is prose or nothing."""
     found = [token for token in tokens if token.sort != "hash"]
     many = ""
-    while found and (trade.is_filler(found[0].text) or found[0].text.casefold() in ("both", "all", "each", "every", "of", "at", "on", "three", "two", "four")):
+    while found and (
+        trade.is_filler(found[0].text)
+        or found[0].text.casefold()
+        in ("both", "all", "each", "every", "of", "at", "on", "three", "two", "four")
+    ):
         if found[0].text.casefold() in ("both", "all", "each", "every"):
             many = "both" if found[0].text.casefold() == "both" else "all"
         found = found[1:]
     while found and (found[-1].sort == "word" and trade.is_filler(found[-1].text)):
-        if len(found) > 1 and found[-1].text.casefold() == "in" and (trade.is_noun(found[-2].text) or found[-2].sort == "number"):
+        if (
+            len(found) > 1
+            and found[-1].text.casefold() == "in"
+            and (trade.is_noun(found[-2].text) or found[-2].sort == "number")
+        ):
             break
         found = found[:-1]
     if not found:
@@ -84,9 +127,24 @@ def mention_of(tokens: Sequence[Token]) -> Mention | None:
         return None
     if low[:2] in (["other", "side"], ["other", "end"], ["other", "one"]):
         return None
-    if words and words[0].casefold() in ("with", "for", "where", "when", "because", "after", "before", "as", "up", "down"):
+    if words and words[0].casefold() in (
+        "with",
+        "for",
+        "where",
+        "when",
+        "because",
+        "after",
+        "before",
+        "as",
+        "up",
+        "down",
+    ):
         return None
-    if len(words) > MOST_WORDS or any(word in ("the", "a", "an", "of", "to") for word in words) or any(trade.is_prose(word) for word in words[:-1] + words[-1:]):
+    if (
+        len(words) > MOST_WORDS
+        or any(word in ("the", "a", "an", "of", "to") for word in words)
+        or any(trade.is_prose(word) for word in words[:-1] + words[-1:])
+    ):
         return None
     return Mention(tuple(words), terminal, many, start=start)
 
@@ -96,20 +154,39 @@ def _split(tokens: Sequence[Token]) -> tuple[list[str], str]:
     texts = [token.text.rstrip(".") for token in tokens]
     last = texts[-1]
     sort = tokens[-1].sort
-    if len(texts) >= 3 and texts[-2] == ":" :
+    if len(texts) >= 3 and texts[-2] == ":":
         return texts[:-2], last
     if len(tokens) == 1 and (match := _HYPHENED.fullmatch(last)) and not trade.is_noun(last):
         return [match[1]], match[2]
-    texts = [text for text in texts if text != ":"]
+    kept = [(text, token) for text, token in zip(texts, tokens, strict=True) if text != ":"]
+    if not kept:
+        return [], ""
+    texts, tokens = [text for text, _ in kept], [token for _, token in kept]
+    last, sort = texts[-1], tokens[-1].sort
     if len(tokens) == 1:
         if sort == "word" and last[-1] in "+-" and len(last) > 2 and not _TERMINAL.fullmatch(last):
             return [last[:-1]], last[-1]
-        if sort in ("number", "plus", "dash") or (len(last) == 1 and last.isalpha()) or re.fullmatch(r"\d{1,3}[a-z]|[A-Z]{1,2}[+-]", last):
+        if (
+            sort in ("number", "plus", "dash")
+            or (len(last) == 1 and last.isalpha())
+            or re.fullmatch(r"\d{1,3}[a-z]|[A-Z]{1,2}[+-]", last)
+        ):
             return [], {"plus": "+", "dash": "-"}.get(sort, last)
         return texts, ""
-    if len(texts) > 2 and texts[0].casefold() in trade.words("terminals", "before") and texts[2].casefold() in ("of", "on", "in"):
-        return [text for text in texts[3:] if text.casefold() not in ("connector", "plug", "the")] or texts[3:], texts[1]
-    if texts[0].casefold() in ("pin", "terminal", "cavity", "cav") and len(texts) >= 2 and tokens[1].sort in ("number", "word") and _TERMINAL.fullmatch(texts[1]):
+    if (
+        len(texts) > 2
+        and texts[0].casefold() in trade.words("terminals", "before")
+        and texts[2].casefold() in ("of", "on", "in")
+    ):
+        return [text for text in texts[3:] if text.casefold() not in ("connector", "plug", "the")] or texts[
+            3:
+        ], texts[1]
+    if (
+        texts[0].casefold() in ("pin", "terminal", "cavity", "cav")
+        and len(texts) >= 2
+        and tokens[1].sort in ("number", "word")
+        and _TERMINAL.fullmatch(texts[1])
+    ):
         return texts[2:], texts[1]
     if sort in ("plus", "dash"):
         return texts[:-1], "+" if sort == "plus" else "-"
@@ -122,11 +199,20 @@ def _behind_a_name(texts: list[str], last: str, sort: str) -> tuple[list[str], s
     name = texts[:-1]
     first, before = trade.long_form(name[0]), trade.long_form(name[-1])
     low = trade.long_form(last)
-    if len(name) > 1 and name[-1].casefold() in trade.words("terminals", "before") and _TERMINAL.fullmatch(last.upper() if len(last) == 1 else last):
+    if (
+        len(name) > 1
+        and name[-1].casefold() in trade.words("terminals", "before")
+        and _TERMINAL.fullmatch(last.upper() if len(last) == 1 else last)
+    ):
         return name[:-1], last
     if len(name) == 1 and first in ("connector", "plug", "socket") and CODE.fullmatch(last):
         return [last], ""
-    if before in _NUMBERED and (sort == "number" or len(last) <= 3) and last.isalnum() and not trade.is_noun(last):
+    if (
+        before in _NUMBERED
+        and (sort == "number" or len(last) <= 3)
+        and last.isalnum()
+        and not trade.is_noun(last)
+    ):
         return texts, ""
     if first in ("splice", "joint") and len(name) == 1:
         return texts, ""
@@ -139,9 +225,11 @@ def _behind_a_name(texts: list[str], last: str, sort: str) -> tuple[list[str], s
     if sort == "number" or _TERMINAL.fullmatch(last):
         ground = trade.is_ground(" ".join(name)) and len(name) == 1
         return (texts, "") if ground else (name, last)
-    if (_SHORT.fullmatch(last) or last.casefold() in trade.words("terminals", "words")) and (trade.noun_sort(name[-1]) or first == "fuse"):
-        if not trade.is_noun(last) or last.isupper() and last.casefold() in trade.words("terminals", "words"):
-            return name, last
+    words = trade.words("terminals", "words")
+    short = _SHORT.fullmatch(last) or last.casefold() in words
+    device = not trade.is_noun(last) or (last.isupper() and last.casefold() in words)
+    if short and device and (trade.noun_sort(name[-1]) or first == "fuse"):
+        return name, last
     return texts, ""
 
 
@@ -156,6 +244,7 @@ class Names:
     headed: set[str] = field(default_factory=set)  # devices of headings: these are nobody's short names
     points: Counter[str] = field(default_factory=Counter)
     gauge: bool = False  # the page gives sizes in AWG: `green 14` is one
+    hyphens: bool = False  # `C1-A4` is a cavity throughout the page
     fuses: str = ""  # the fuse block: `fuse 3` is its third
     taken: dict[str, str] = field(default_factory=dict)  # short name: the longer one it stands for
 
@@ -204,8 +293,18 @@ class Names:
         mention = self.numbered(mention)
         key = self.alias(mention.key)
         words = self.spelled.get(key, mention.words)
-        name = "_".join(clean(trade.spelled(word)) for word in words if clean(word))
+        cleaned = [clean(trade.spelled(word)) for word in words]
+        if (
+            len(cleaned) == 2
+            and cleaned[1].isdigit()
+            and mention.sort in ("ground", "joint")
+            and len(cleaned) == 2
+        ):
+            cleaned = ["".join(cleaned)]
+        name = "_".join(word for word in cleaned if word)
         terminal = clean(mention.terminal) if mention.terminal not in "+-" else mention.terminal
+        if terminal in ("+", "-") and key.split()[-1] == "battery":
+            return name + terminal  # a battery's clamp is one point, as the wire list has it
         return f"{name}:{terminal}" if terminal else name
 
 

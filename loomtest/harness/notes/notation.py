@@ -1,7 +1,7 @@
 """A wire of the notes, and our own one-line notation for it: what is written down is read back the same.
 
-    wire.words              # "light_switch:2 grey, 1.5 mm² to SP1, for horn  # crimped twice"
-    read_notation(words)    # the same wire
+wire.words              # "light_switch:2 grey, 1.5 mm² to SP1, for horn  # crimped twice"
+read_notation(words)    # the same wire
 """
 
 from __future__ import annotations

@@ -15,21 +15,36 @@ from loomtest.harness.notes.items import ABOUT, JOINS, items_of
 from loomtest.harness.notes.names import Mention, Names
 from loomtest.harness.notes.tokens import Token, colour_letters, tokens_of
 
-_COUNT = re.compile(r"\b\d{1,3}[\s-]*(?:pins?|ways?|pos|positions?|terminals?|tags?|cores?|flat|cavit\w+)\b", re.IGNORECASE)
-_VEHICLE = frozenset("caravan trailer tractor lorry truck boat launch genset generator motorcycle bike scooter car van mower".split())
-_PLACE = re.compile(r"\s(?:behind|under|in the|in|on|at|by|near|left to right|to|from|into|seen|counting|thro'?|through)\s|,|;|\s[-–]\s|:|=", re.IGNORECASE)
+_COUNT = re.compile(
+    r"\b\d{1,3}[\s-]*(?:pins?|ways?|pos|positions?|terminals?|tags?|cores?|flat|cavit\w+)\b", re.IGNORECASE
+)
+_VEHICLE = {
+    "caravan", "trailer", "tractor", "lorry", "truck", "boat", "launch", "genset",
+    "generator", "motorcycle", "bike", "scooter", "car", "van", "mower",
+}  # fmt: skip
+_PLACE = re.compile(
+    r"\s(?:behind|under|in the|in|on|at|by|near|left to right|to|from|into|seen|counting|thro'?|through)\s"
+    r"|,|;|\s[-–]\s|:|=",
+    re.IGNORECASE,
+)
 _BULLET = re.compile(r"\s*(?:>>|[*•·‣▪☐☑✓]|-(?=\s)|\[[ xX]?\]|\d{1,3}\)(?=\s))\s*")
 _RULE = re.compile(r"[\s\-=_*~#.+|:]*")
 _COMMENT = re.compile(r"\s*(?:#(?!\d)|//)")
-_CROSSED = re.compile(r"XX[^X]+XX|~~[^~]+~~|--[^-]+--\s*\(crossed out\)|XX\w+(?:\s+\w+)?|(?<=\s)\w+XX", re.IGNORECASE)
+_CROSSED = re.compile(
+    r"XX[^X]+XX|~~[^~]+~~|--[^-]+--\s*\(crossed out\)|XX\w+(?:\s+\w+)?|(?<=\s)\w+XX", re.IGNORECASE
+)
 _ALIASES = re.compile(r"(?<![\w])([A-Z][A-Z0-9]{0,5})\s*=\s*([a-z][a-z ]{2,40}?)(?=[,;.)]|$)")
 HEADER = {
-    "pin": "pin", "cavity": "pin", "cav": "pin", "way": "pin", "terminal": "pin", "term": "pin", "position": "pin",
-    "from": "from", "start": "from", "to": "to", "goes to": "to", "destination": "to", "dest": "to", "end": "to",
+    "pin": "pin", "cavity": "pin", "cav": "pin", "way": "pin",
+    "terminal": "pin", "term": "pin", "position": "pin",
+    "from": "from", "start": "from", "to": "to", "goes to": "to", "destination": "to",
+    "dest": "to", "end": "to",
     "colour": "colour", "color": "colour", "col": "colour", "wire colour": "colour", "wire color": "colour",
     "size": "size", "gauge": "size", "awg": "size", "mm2": "size", "csa": "size", "length": "length",
-    "remarks": "note", "remark": "note", "note": "note", "notes": "note", "function": "note", "circuit": "note",
-    "use": "note", "fuse": "note", "amps": "amps", "wire": "wire", "no": "wire", "connects to": "to", "where to": "to",
+    "remarks": "note", "remark": "note", "note": "note",
+    "notes": "note", "function": "note", "circuit": "note",
+    "use": "note", "fuse": "note", "amps": "amps", "wire": "wire", "no": "wire", "connects to": "to",
+    "where to": "to",
     "where it goes": "to", "for": "note", "what": "note", "comment": "note", "comments": "note",
 }  # fmt: skip
 
@@ -92,8 +107,12 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
         if bullet and bullet.end() < len(bare):
             kept = bullet[0].replace(")", ".") if bullet[0].strip()[0].isdigit() else " " * bullet.end()
             bare = kept + bare[bullet.end() :]
-        page.lines.append(PageLine(number, line, tokens_of(bare.rstrip(), letters)))
+        tokens = tokens_of(bare.rstrip(), letters)
+        while tokens and tokens[0].sort == "gap":
+            tokens = tokens[1:]
+        page.lines.append(PageLine(number, line, tokens))
     names.gauge = page.gauge
+    names.hyphens = len(re.findall(r"\b[A-Za-z]+\d+-[A-Za-z]\d+\b", text)) >= 6
     _roles(page)
     _collect(page)
     names.settle()
@@ -110,14 +129,16 @@ def _roles(page: Page) -> None:
             line.role = Role.RULE
         elif _COMMENT.match(line.text):
             line.role = Role.COMMENT
-        elif colour_letters(text) and not any(t.sort in JOINS for t in line.tokens if t.text not in ("=",)):
-            line.role = Role.KEY
-        elif _ALIASES.search(text) and len(_ALIASES.findall(text)) >= 2:
+        elif (
+            colour_letters(text) and not any(t.sort in JOINS for t in line.tokens if t.text not in ("=",))
+        ) or (_ALIASES.search(text) and len(_ALIASES.findall(text)) >= 2):
             line.role = Role.KEY
         elif columns := _columns(line):
             line.role, line.columns = Role.TABLE, columns
             line.device = _title_device(lines[:index])
-        elif re.search(r"(?i)\bold\b.*\b(?:new|to)\b", text) and (text.endswith(":") and not re.search(r"\d\s*(?:->|=)", text)):
+        elif re.search(r"(?i)\bold\b.*\b(?:new|to)\b", text) and (
+            text.endswith(":") and not re.search(r"\d\s*(?:->|=)", text)
+        ):
             line.role = Role.CHANGE_HEADING
         else:
             _heading(page, index)
@@ -126,7 +147,11 @@ def _roles(page: Page) -> None:
 def _columns(line: PageLine) -> list[tuple[str, int, int]]:
     """The columns of a table's header row: what each is, and from where to where it stands."""
     bare = re.sub(r"\([^()]*\)", lambda m: " " * len(m[0]), line.text)
-    cells = [(m[0].strip(), m.start(), m.end()) for m in re.finditer(r"[^\t|]+", bare)] if re.search(r"[\t|]", bare) else [(m[0], m.start(), m.end()) for m in re.finditer(r"\S+(?: \S+)*", bare)]
+    cells = (
+        [(m[0].strip(), m.start(), m.end()) for m in re.finditer(r"[^\t|]+", bare)]
+        if re.search(r"[\t|]", bare)
+        else [(m[0], m.start(), m.end()) for m in re.finditer(r"\S+(?: \S+)*", bare)]
+    )
     named = [(HEADER.get(text.casefold().rstrip(".:"), ""), start, end) for text, start, end in cells if text]
     known = [sort for sort, *_ in named if sort]
     ends = sum(sort in ("from", "to", "pin") for sort in known)
@@ -136,10 +161,10 @@ def _columns(line: PageLine) -> list[tuple[str, int, int]]:
 def _title_device(lines: Sequence[PageLine]) -> Mention | None:
     """The connector that a table without a heading belongs to: the last plug that stands above it."""
     for line in reversed(lines):
-        if line.role in (Role.HEADING, Role.LINE) and re.search(r"(?i)\b(?:plug|connector|socket|strip|box|block)\b", line.text):
-            if (device := _device(line.text)) is not None:
-                line.role = Role.HEADING
-                return device
+        named = re.search(r"(?i)\b(?:plug|connector|socket|strip|box|block)\b", line.text)
+        if named and line.role in (Role.HEADING, Role.LINE) and (device := _device(line.text)) is not None:
+            line.role = Role.HEADING
+            return device
     return None
 
 
@@ -156,25 +181,46 @@ def _heading(page: Page, index: int) -> None:
     if two is not None:
         line.role, line.device, line.other = Role.HEADING, two[0], two[1]
         return
-    if any(token.sort in ABOUT for token in tokens) and not _COUNT.search(text) or "?" in text:
+    if (any(token.sort in ABOUT for token in tokens) and not _COUNT.search(text)) or "?" in text:
         return
     inner = [token for token in tokens[:-1] if token.sort == "colon"]
     joins = [token for token in tokens if token.sort in ("arrow", "back", "feeds", "via")]
-    if inner or joins and not (len(joins) == 1 and joins[0].text == "="):
+    if inner or (joins and not (len(joins) == 1 and joins[0].text == "=")):
         return
-    first = next((token for token in line.tokens if token.sort not in ("dash", "hash", "gap")), line.tokens[0])
-    if (is_row(line.tokens) and _is_pin(first, strict=True) and not marked) or any(t.sort == "ditto" for t in tokens):
+    first = next(
+        (token for token in line.tokens if token.sort not in ("dash", "hash", "gap")), line.tokens[0]
+    )
+    if (is_row(line.tokens) and _is_pin(first, strict=True) and not marked) or any(
+        t.sort == "ditto" for t in tokens
+    ):
         return
     above = page.lines[index - 1] if index else None
-    if above is not None and is_row(line.tokens) and (above.device is not None or (above.role is Role.LINE and is_row(above.tokens))):
+    if (
+        above is not None
+        and is_row(line.tokens)
+        and (above.device is not None or (above.role is Role.LINE and is_row(above.tokens)))
+    ):
         return
     inside = [i for i, token in enumerate(line.tokens) if token.sort == "gap"]
-    if inside and not marked and not _COUNT.search(text) and any(t.sort in ("word", "number") for t in line.tokens[inside[0] + 1 :]):
+    if (
+        inside
+        and not marked
+        and not _COUNT.search(text)
+        and any(t.sort in ("word", "number") for t in line.tokens[inside[0] + 1 :])
+    ):
         return
-    if below is None or not is_row(below.tokens) or page.names.alias(trade.long_form(below.tokens[0].text)) != trade.long_form(below.tokens[0].text):
+    if (
+        below is None
+        or not is_row(below.tokens)
+        or page.names.alias(trade.long_form(below.tokens[0].text)) != trade.long_form(below.tokens[0].text)
+    ):
         if marked and len(tokens) <= 8 and text.endswith(":"):
             line.role, line.device = Role.HEADING, _device(text)
-        elif text.isupper() and len(tokens) <= 4 and not any(t.sort in (*JOINS, "comma", "number") for t in tokens):
+        elif (
+            text.isupper()
+            and len(tokens) <= 4
+            and not any(t.sort in (*JOINS, "comma", "semi", "number") for t in tokens)
+        ):
             line.role = Role.HEADING
         return
     device = _device(text)
@@ -210,7 +256,11 @@ def _device(text: str) -> Mention | None:
         if before and before[0].casefold() in _VEHICLE and after:
             words = [*count[0].split(), *after]
         else:
-            words = before if before and (trade.is_noun(before[-1]) or not after) else [*before, *after] or count[0].split()
+            words = (
+                before
+                if before and (trade.is_noun(before[-1]) or not after)
+                else [*before, *after] or count[0].split()
+            )
     words = [word.strip(",.;") for word in words if word.strip(",.;")]
     if not words or len(words) > 5 or any(trade.is_prose(word) for word in words):
         return None
@@ -228,10 +278,10 @@ def _is_pin(token: Token, strict: bool = False) -> bool:
 
 
 def is_row(tokens: Sequence[Token]) -> bool:
-    """Whether the tokens begin like a row below a heading: a cavity, and then a colour, a column or a sign."""
+    """Whether the tokens begin like a row below a heading: a cavity, then a colour, column or sign."""
     if not tokens:
         return False
-    rest = [token for token in tokens]
+    rest = list(tokens)
     if rest[0].sort in ("dash", "hash") and len(rest) > 1 and rest[1].start == rest[0].end:
         rest = rest[1:]
     first = rest[0]
@@ -243,7 +293,22 @@ def is_row(tokens: Sequence[Token]) -> bool:
     if not _is_pin(first):
         return bool(re.fullmatch(r"[A-Za-z]+\d*-\d+", first.text)) and after.sort == "gap"
     if _is_pin(first, strict=True):
-        return after.sort in (*ABOUT, "gap", "arrow", "back", "dash", "stop", "colon", "word", "note", "comma", "from", "to", "and", "ditto")
+        return after.sort in (
+            *ABOUT,
+            "gap",
+            "arrow",
+            "back",
+            "dash",
+            "stop",
+            "colon",
+            "word",
+            "note",
+            "comma",
+            "from",
+            "to",
+            "and",
+            "ditto",
+        )
     return after.sort in (*ABOUT, "gap", "arrow", "back", "dash", "stop", "colon")
 
 
@@ -268,7 +333,11 @@ def _collect(page: Page) -> None:
             for pin in pins:
                 names.add(Mention(device.words, pin))
         for item in items_of(tokens, names, page.letters):
-            if item.mention is not None and (item.mention.sort or item.mention.terminal) and item.mention.words:
+            if (
+                item.mention is not None
+                and (item.mention.sort or item.mention.terminal)
+                and item.mention.words
+            ):
                 names.add(item.mention)
     for line in page.lines:  # names that only the joins beside them show
         if line.role is Role.LINE:
@@ -288,7 +357,7 @@ def _beside_joins(line: PageLine, names: Names, page: Page) -> None:
 
 def pins_of(tokens: Sequence[Token]) -> tuple[list[str], list[Token]]:
     """The cavities with which a row begins (`4`, `-7 .. -12`, `8, 9`), and the rest of it."""
-    rest = [token for token in tokens]
+    rest = list(tokens)
     if rest[0].sort in ("dash", "hash") and len(rest) > 1:
         rest = rest[1:]
     first = rest[0]
@@ -299,13 +368,25 @@ def pins_of(tokens: Sequence[Token]) -> tuple[list[str], list[Token]]:
         if rest[index].sort == "dash" and len(rest) > index + 1:
             index += 1
         number = rest[index]
-        if rest[0].sort in ("arrow", "to", "via", "dash") and re.fullmatch(r"\.\.+|…|to|thru|through|-|–|--", rest[0].text.strip()) and number.sort == "number" and first.sort == "number" and int(number.text) > int(first.text) and (len(rest) == index + 1 or rest[index + 1].sort != "number"):
+        if (
+            rest[0].sort in ("arrow", "to", "via", "dash")
+            and re.fullmatch(r"\.\.+|…|to|thru|through|-|–|--", rest[0].text.strip())
+            and number.sort == "number"
+            and first.sort == "number"
+            and int(number.text) > int(first.text)
+            and (len(rest) == index + 1 or rest[index + 1].sort != "number")
+        ):
             tight = rest[0].sort != "dash" or (rest[0].end == number.start and rest[0].start == first.end)
             if tight and _range_end(rest, index):
                 pins = [str(n) for n in range(int(first.text), int(number.text) + 1)]
                 rest = rest[index + 1 :]
             break
-        if rest[0].sort in ("comma", "and", "plus", "slash") and _is_pin(number, strict=True) and len(rest) > 2 and rest[2].sort != "word":
+        if (
+            rest[0].sort in ("comma", "and", "plus", "slash")
+            and _is_pin(number, strict=True)
+            and len(rest) > 2
+            and rest[2].sort != "word"
+        ):
             pins.append(number.text)
             rest = rest[index + 1 :]
             continue
@@ -315,6 +396,6 @@ def pins_of(tokens: Sequence[Token]) -> tuple[list[str], list[Token]]:
 
 def _range_end(rest: Sequence[Token], index: int) -> bool:
     """A range of cavities, and no wire from one to the other: `1 to 4` alone joins two where it may."""
-    return rest[0].sort != "to" or (index + 1 < len(rest) and rest[index + 1].sort in ("colon", "gap", "word", "dash"))
-
-
+    return rest[0].sort != "to" or (
+        index + 1 < len(rest) and rest[index + 1].sort in ("colon", "gap", "word", "dash")
+    )

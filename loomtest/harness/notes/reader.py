@@ -15,7 +15,11 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
+from difflib import get_close_matches
+from itertools import pairwise
+from typing import Any
 
+from loomtest.harness.colours import IEC_60757
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.ditto import written_out
 from loomtest.harness.notes.doubt import doubtful, readings_of, undoubted
@@ -72,11 +76,11 @@ def read_notes(text: str, answers: Mapping[str, str] | None = None) -> Notes:
     short = [(n, line if len(line) <= LONGEST_LINE and n <= MOST_LINES else "") for n, line in numbered]
     page = read_page(short)
     state = _State(page, answers or {}, Scene(page.names, page.letters, gauge=page.gauge))
-    for line, (number, whole) in zip(page.lines, numbered, strict=True):
+    for page_line, (number, whole) in zip(page.lines, numbered, strict=True):
         if len(whole) > LONGEST_LINE or number > MOST_LINES:
             state.lines.append(NotedLine(number, whole.strip()[:LONGEST_LINE], Kind.UNREAD, why=Why.TOO_LONG))
         elif whole.strip():
-            _line(state, line)
+            _line(state, page_line)
         else:
             state.soft, state.columns = True, []
             state.above = []
@@ -103,12 +107,15 @@ def _line(state: _State, line: PageLine) -> None:
         scene.columns = line.role is Role.HEADING and _has_end_columns(state.page, line)
         state.columns = line.columns
         state.above = []
-        name = state.page.names.point(line.device) if line.device else ""
+        name = " to ".join(state.page.names.point(m) for m in (line.device, line.other) if m)
         kind = Kind.TABLE if line.role is Role.TABLE else Kind.HEADING
         state.lines.append(NotedLine(line.number, text, kind, device=name))
         return
-    wire = None if scene.device and is_row(line.tokens) and not state.soft else read_notation(text, line.number)
-    if wire is not None and (":" in text or "_" in text or re.search(r"\d|^\S+ to \S+$", text)):
+    wire = (
+        None if scene.device and is_row(line.tokens) and not state.soft else read_notation(text, line.number)
+    )
+    glued = re.search(r"\b[A-Za-z]+\d+-[A-Za-z]\d+\b", text)
+    if wire is not None and not glued and (":" in text or "_" in text or re.search(r"\d|^\S+ to \S+$", text)):
         state.exact.append((len(state.lines), wire))
         state.lines.append(NotedLine(line.number, text, Kind.WIRES))
         state.above = line.tokens
@@ -148,7 +155,9 @@ def _has_end_columns(page: Page, heading: PageLine) -> bool:
             elif item.sort == "end" and item.mention:
                 if gap and ends:
                     all_of += 1
-                    sure += bool(item.mention.terminal) or bool(item.mention.sort and trade.is_ground(item.mention.key))
+                    sure += bool(item.mention.terminal) or bool(
+                        item.mention.sort and trade.is_ground(item.mention.key)
+                    )
                 ends, gap = ends + 1, False
             elif item.sort != "about":
                 gap = False
@@ -164,6 +173,7 @@ def _statements(state: _State, line: PageLine) -> None:
             state.lines.append(NotedLine(line.number, text, Kind.UNREAD, why=Why.DITTO))
             return
         tokens = spelled
+    wire, tokens = _wire_name(tokens)
     asked = doubtful(text, tokens)
     try:
         found = _read(state, line, undoubted(tokens) if asked else tokens)
@@ -180,15 +190,21 @@ def _statements(state: _State, line: PageLine) -> None:
     state.above = tokens
     if asked and found.kind is not Kind.REMARK:
         readings = readings_of(found.joints, line, state.page.names, _made)
-        state.lines.append(NotedLine(line.number, text, Kind.UNREAD, why=Why.WRITER_UNSURE, about=asked, readings=readings))
+        state.lines.append(
+            NotedLine(line.number, text, Kind.UNREAD, why=Why.WRITER_UNSURE, about=asked, readings=readings)
+        )
         return
     if re.search(r"(?i)\bsee (?:above|below)\b", text) and scene_pins_known(state, tokens):
         state.lines.append(NotedLine(line.number, text, Kind.AGAIN))
         return
+    if wire and len(found.joints) == 1:
+        found.joints = [replace(found.joints[0], said={**found.joints[0].said, "wire": wire})]
     state.empty += found.empty
     state.joints += [(len(state.lines), joint) for joint in found.joints]
     state.look += found.look
-    state.lines.append(NotedLine(line.number, text, found.kind, empty=tuple(found.empty), changes=tuple(found.changes)))
+    state.lines.append(
+        NotedLine(line.number, text, found.kind, empty=tuple(found.empty), changes=tuple(found.changes))
+    )
 
 
 def scene_pins_known(state: _State, tokens: list[Token]) -> bool:
@@ -197,6 +213,19 @@ def scene_pins_known(state: _State, tokens: list[Token]) -> bool:
     if pinned is None:
         return False
     return all(state.page.names.points[state.page.names.point(pin).casefold()] > 1 for pin in pinned[0])
+
+
+def _wire_name(tokens: list[Token]) -> tuple[str, list[Token]]:
+    """`W12: X1 10 to X4 10`, `W3 X1 1 to X4 3`: the wire's own name, and the rest."""
+    first = 1 if tokens and tokens[0].text.casefold() == "wire" and len(tokens) > 3 else 0
+    if len(tokens) < first + 4 or not re.fullmatch(r"[Ww]\d{1,4}[a-z]?", tokens[first].text):
+        return "", tokens
+    after = tokens[first + 1]
+    if after.sort in ("colon", "stop"):
+        return tokens[first].text, tokens[first + 2 :]
+    if after.sort == "word" and re.fullmatch(r"[A-Za-z]{1,4}\d{1,3}(?:-\d+)?", after.text):
+        return tokens[first].text, tokens[first + 1 :]
+    return "", tokens
 
 
 @dataclass
@@ -208,7 +237,10 @@ class _Found:
     look: list[LookAt] = field(default_factory=list)
 
 
-_CHANGE = re.compile(r"(?:old\s+)?([A-Za-z]?\d{1,3}|[A-Z])\s*(?:[-=]*>|=|→|to)\s*(?:new\s+)?([A-Za-z]?\d{1,3}|[A-Z])(?!\w)", re.IGNORECASE)
+_CHANGE = re.compile(
+    r"(?:old\s+)?([A-Za-z]?\d{1,3}|[A-Z])\s*(?:[-=]*>|=|→|to)\s*(?:new\s+)?([A-Za-z]?\d{1,3}|[A-Z])(?!\w)",
+    re.IGNORECASE,
+)
 
 
 def _read(state: _State, line: PageLine, tokens: list[Token]) -> _Found:
@@ -238,7 +270,7 @@ def _read(state: _State, line: PageLine, tokens: list[Token]) -> _Found:
     if state.columns and len(rest) > 1:
         rest = _table_row(state, rest, line)
     read = 0
-    statements = _through_a_fuse(_sentences(rest))
+    statements = _through_a_fuse(_sentences(rest, bool(pinned)))
     for index, statement in enumerate(statements):
         also = statement[0].text.casefold() == "also"
         scene.pins = tuple(pinned[0]) if pinned is not None and (not index or also) else ()
@@ -255,9 +287,19 @@ def _read(state: _State, line: PageLine, tokens: list[Token]) -> _Found:
             found.look.append(LookAt(line.number, Look.SIZE, (token.text, token.value)))
         elif token.sort == "letters":
             found.look.append(LookAt(line.number, Look.COLOUR, (token.text,)))
+    for joint in found.joints[:1]:
+        odd = [note for note in joint.notes if (len(note) == 1 and note.isalpha()) or _like_a_colour(note)]
+        found.look += [LookAt(line.number, Look.COLOUR, (note,)) for note in odd]
     if re.search(r"\d\s*\?", line.text):
         found.look.append(LookAt(line.number, Look.SIZE, ("?", "")))
     return found
+
+
+def _like_a_colour(word: str) -> bool:
+    """Whether an unknown word is likely a misspelt colour (`rde`)."""
+    if not word.isalpha() or len(word) > 8 or trade.is_noun(word) or trade.long_form(word) != word.casefold():
+        return False
+    return bool(get_close_matches(word.casefold(), list(IEC_60757.values()), 1, 0.6))
 
 
 def _changes(state: _State, line: PageLine) -> list[tuple[str, str]]:
@@ -279,18 +321,24 @@ def _row(state: _State, tokens: list[Token]) -> tuple[list[Mention], list[Token]
         return None
     first = tokens[0]
     hyphen = re.fullmatch(r"([A-Za-z]+\d*)-(\d{1,3})", first.text)
-    if hyphen and first.sort == "word" and len(tokens) > 1 and tokens[1].sort in ("gap", "arrow") and not trade.is_noun(first.text):
+    if (
+        hyphen
+        and first.sort == "word"
+        and len(tokens) > 1
+        and tokens[1].sort in ("gap", "arrow")
+        and not trade.is_noun(first.text)
+    ):
         scene.device, scene.other, state.soft = Mention((hyphen[1],)), None, False
         scene.columns = False
         pins, rest = pins_of([replace(first, text=hyphen[2], sort="number"), *tokens[1:]])
-        return [Mention(scene.device.words, pin) for pin in pins], rest
+        return [Mention(scene.device.words, pin) for pin in pins], _behind_the_pin(rest)
     span = _named_range(tokens)
     if span is not None:
         return span
     device = scene.device
     if device is None or not is_row(tokens):
         return None
-    if state.soft and not (first.sort in ("number", "dash", "hash")):
+    if state.soft and first.sort not in ("number", "dash", "hash"):
         return None
     if first.sort == "colour":
         return [Mention(device.words, first.text.replace(" ", "_").replace("/", "_"))], list(tokens)
@@ -299,13 +347,23 @@ def _row(state: _State, tokens: list[Token]) -> tuple[list[Mention], list[Token]
     if long_word and state.style in ("number", "letter"):
         return None
     state.style = state.style or ("word" if long_word else "number" if first.sort != "word" else "letter")
-    if first.sort == "word" and len(first.text) > 1 and first.text.isalpha() and _names_a_device(state, tokens):
+    if (
+        first.sort == "word"
+        and len(first.text) > 1
+        and first.text.isalpha()
+        and _names_a_device(state, tokens)
+    ):
         return None
+    return [Mention(device.words, pin) for pin in pins], _behind_the_pin(rest)
+
+
+def _behind_the_pin(rest: list[Token]) -> list[Token]:
+    """A row without the sign behind its cavity; a dash alone, which says that it is empty, stays."""
     while rest and rest[0].sort in ("stop", "gap", "colon", "dash", "arrow", "back", "to", "from"):
         if rest[0].sort == "dash" and (len(rest) == 1 or rest[1].sort == "gap"):
             break
         rest = rest[1:]
-    return [Mention(device.words, pin) for pin in pins], rest
+    return rest
 
 
 def _named_range(tokens: list[Token]) -> tuple[list[Mention], list[Token]] | None:
@@ -313,7 +371,13 @@ def _named_range(tokens: list[Token]) -> tuple[list[Mention], list[Token]] | Non
     if len(tokens) < 4 or tokens[1].sort not in ("via", "arrow", "to", "dash"):
         return None
     first, last = (re.fullmatch(r"([A-Za-z]+\d*)-(\d{1,3})", tokens[i].text) for i in (0, 2))
-    if not first or not last or first[1] != last[1] or int(first[2]) >= int(last[2]) or tokens[3].sort != "word":
+    if (
+        not first
+        or not last
+        or first[1] != last[1]
+        or int(first[2]) >= int(last[2])
+        or tokens[3].sort != "word"
+    ):
         return None
     return [Mention((first[1],), str(n)) for n in range(int(first[2]), int(last[2]) + 1)], tokens[3:]
 
@@ -343,7 +407,14 @@ def _says_empty(text: str, rest: list[Token]) -> bool:
         return True
     phrases = trade.phrases("empty", "whole")
     first = re.split(r"[,;.]\s|\s[-–]\s", said)[0].strip()
-    return first in phrases or said in phrases or any(first.startswith(p + " ") for p in ("not used", "nothing in", "no wire", "is empty", "blank plug", "not fitted", "blank"))
+    return (
+        first in phrases
+        or said in phrases
+        or any(
+            first.startswith(p + " ")
+            for p in ("not used", "nothing in", "no wire", "is empty", "blank plug", "not fitted", "blank")
+        )
+    )
 
 
 def _empty_end(state: _State, tokens: list[Token], line: PageLine) -> str:
@@ -357,7 +428,7 @@ def _empty_end(state: _State, tokens: list[Token], line: PageLine) -> str:
 
 
 def _table_row(state: _State, rest: list[Token], line: PageLine) -> list[Token]:
-    """The cells of a table's row as a statement: from, to, what is said; remarks and unknown columns apart."""
+    """The cells of a table's row as a statement: from, to, what is said; remarks apart."""
     sorts = [sort for sort, *_ in state.columns]
     if "pin" in sorts and not state.scene.pins:
         return rest
@@ -384,7 +455,12 @@ def _table_row(state: _State, rest: list[Token], line: PageLine) -> list[Token]:
             found.append(Token("remark", text, text, start, cell[-1].end))
             continue
         elif role in ("colour", "size", "length", "amps"):
-            numbers = [replace(t, sort="size", value=t.text) if role == "size" and t.sort in ("number", "decimal") else t for t in cell]
+            numbers = [
+                replace(t, sort="size", value=t.text)
+                if role == "size" and t.sort in ("number", "decimal")
+                else t
+                for t in cell
+            ]
             found.append(Token("gap", "  ", "  ", end, start))
             found += [t for t in numbers if t.sort not in ("word", "dash", "number") or role == "colour"]
             continue
@@ -395,11 +471,16 @@ def _table_row(state: _State, rest: list[Token], line: PageLine) -> list[Token]:
     return found
 
 
-def _sentences(tokens: list[Token]) -> list[list[Token]]:
+def _sentences(tokens: list[Token], pinned: bool) -> list[list[Token]]:
     """The statements of a line: parted by full stops and semicolons."""
     found: list[list[Token]] = [[]]
+    joins = pinned or any(token.sort in JOINS for token in tokens)
+    joins = joins or any(a.sort == "colon" and b.start > a.end for a, b in pairwise(tokens))
+    joins = joins or any(a.sort == "dash" and b.start > a.end for a, b in pairwise(tokens[1:]))
     for token in tokens:
-        if token.sort in ("stop", "semi") and found[-1]:
+        if token.sort == "semi" and not joins:  # `X1:1; X4:3; red`: a list, as a spreadsheet saves it
+            found[-1].append(replace(token, sort="comma"))
+        elif token.sort in ("stop", "semi") and found[-1]:
             found.append([])
         else:
             found[-1].append(token)
@@ -412,7 +493,11 @@ def _through_a_fuse(statements: list[list[Token]]) -> list[list[Token]]:
         first, second = statements[index : index + 2]
         low = [token.text.casefold() for token in second[:3]]
         if first[-1].text.casefold() == "fuse" and low[1:] == ["other", "side"] and low[0] == "fuse":
-            joined = [*first, Token("to", "to", "to", first[-1].end, first[-1].end), *[t for t in second[3:] if t.sort != "to"]]
+            joined = [
+                *first,
+                Token("to", "to", "to", first[-1].end, first[-1].end),
+                *[t for t in second[3:] if t.sort != "to"],
+            ]
             return [*statements[:index], joined, *statements[index + 2 :]]
     return statements
 
@@ -429,10 +514,18 @@ def _made(joint: Joint, number: int, state_names: object) -> NotedWire:
             raise UnsureError(Why.UNKNOWN_WORDS, point) from None
     if folded(start) == folded(end):
         raise UnsureError(Why.SAME_ENDS, start)
-    said = {sort: value for sort, value in joint.said.items() if sort in ("colour", "kind", "circuit") or sound(sort, value)}
+    said: dict[str, Any] = {
+        sort: value
+        for sort, value in joint.said.items()
+        if sort in ("colour", "kind", "circuit", "wire") or sound(sort, value)
+    }
     if "circuit" in said:
         said["circuit"] = re.sub(r"[#,]", "", said["circuit"]).strip()
-    note = "; ".join(dict.fromkeys(re.sub(r"\s+", " ", note.replace("#", "")).strip() for note in joint.notes if note.strip()))
+    note = "; ".join(
+        dict.fromkeys(
+            re.sub(r"\s+", " ", note.replace("#", "")).strip() for note in joint.notes if note.strip()
+        )
+    )
     return replace(NotedWire(number, start, end, note=note), **said)
 
 
@@ -442,9 +535,11 @@ def _finished(state: _State) -> Notes:
     cavities = _cavities(state, wires)
     changes = tuple(change for line in lines for change in line.changes)
     for short, long in state.page.names.taken.items():
-        first = next((line.number for line in lines if re.search(rf"(?i)\b{re.escape(short)}\b", line.text)), 0)
+        first = next(
+            (line.number for line in lines if re.search(rf"(?i)\b{re.escape(short)}\b", line.text)), 0
+        )
         state.look.append(LookAt(first, Look.TAKEN_FOR, (short, long)))
-    return Notes(tuple(lines), tuple(wires), cavities, changes, tuple([*state.look, *look]))
+    return Notes(tuple(lines), tuple(wires), cavities, changes, (*state.look, *look))
 
 
 def _cavities(state: _State, wires: list[NotedWire]) -> dict[str, tuple[str, ...]]:
@@ -460,5 +555,3 @@ def _cavities(state: _State, wires: list[NotedWire]) -> dict[str, tuple[str, ...
             if colon and name in found:
                 found[name][cavity] = None
     return {name: tuple(sorted(cavities, key=natural)) for name, cavities in found.items()}
-
-

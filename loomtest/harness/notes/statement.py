@@ -37,6 +37,7 @@ class Why(StrEnum):
     SAME_ENDS = "same ends"
     TOO_LONG = "too long"
     CAVITY = "cavity"
+    CAVITY_LACKS = "cavity lacks"
     NAME_TWICE = "name twice"
     GLUED = "glued"
 
@@ -89,6 +90,8 @@ class _Reading:
     each: bool = False
     label: str = ""
     polarity: str = ""
+    kind: str = ""
+    anded: bool = False  # two colours with an `and` between them
     equals: bool = False
     odd: list[str] = field(default_factory=list)
 
@@ -113,18 +116,31 @@ def _two_sides(tokens: list[Token]) -> list[list[Token]] | None:
     low = [token.text.casefold() for token in tokens]
     sides = ("side", "end", "terminal", "wire")
     first = next((i for i in range(1, len(low) - 1) if low[i] == "one" and low[i + 1] in sides), 0)
-    other = next((i for i in range(first + 2, len(low) - 1) if low[i] in ("other", "the") and low[i + 1] in (*sides, "other")), 0)
+    other = next(
+        (
+            i
+            for i in range(first + 2, len(low) - 1)
+            if low[i] in ("other", "the") and low[i + 1] in (*sides, "other")
+        ),
+        0,
+    )
     if not first or not other:
         return None
     head = [token for token in tokens[:first] if token.sort in ("word", "number")]
     skip = other + (3 if low[other] == "the" else 2)
     halves = []
     for number, part in (("1", tokens[first + 2 : other]), ("2", tokens[skip:])):
-        part = [token for token in part if token.sort not in ("colon",) and token.text.casefold() not in ("is", "to", "goes")]
+        part = [
+            token
+            for token in part
+            if token.sort not in ("colon",) and token.text.casefold() not in ("is", "to", "goes")
+        ]
         while part and part[-1].sort in ("comma", "and", "semi"):
             part = part[:-1]
         at = part[0].start if part else 0
-        halves.append([*head, Token("number", number, number, at, at), Token("to", "to", "to", at, at), *part])
+        halves.append(
+            [*head, Token("number", number, number, at, at), Token("to", "to", "to", at, at), *part]
+        )
     return halves
 
 
@@ -142,12 +158,22 @@ def _read_items(items: list[Item], scene: Scene) -> list[Joint]:
 
 def _refuse(items: list[Item], reading: _Reading, groups: list[list[Mention]], scene_pins: bool) -> None:
     """A line with fewer than two ends is a remark, unless it begins like a wire."""
-    if any(m.terminal or m.sort for group in groups for m in group) and not scene_pins and any(i.sort == "join" for i in items):
+    if (
+        any(m.terminal or m.sort for group in groups for m in group)
+        and not scene_pins
+        and any(i.sort == "join" for i in items)
+    ):
         raise UnsureError(Why.ONE_END, " ".join(groups[0][0].words))
     prose = sum(len(item.value.split()) for item in items if item.sort in ("prose", "label"))
     joins = any(item.sort in ("join", "via") for item in items)
     ends = [m for group in groups for m in group]
     strong = [m for m in ends if m.terminal or m.sort]
+    if not joins and sum(bool(m.terminal and m.words) for m in ends) >= 2:
+        raise UnsureError(Why.SEVERAL_MEANINGS)
+    if strong and any(
+        item.sort in ("label", "prose") and re.search(r"\b[A-Z]{1,3}\d{1,2}\b", item.value) for item in items
+    ):
+        raise UnsureError(Why.SEVERAL_MEANINGS)
     if not strong or (prose and not joins) or (prose >= 3 and len(strong) < 2):
         raise RemarkError
     if len(strong) == 1 and not joins and not reading.about and not strong[0].terminal:
@@ -166,12 +192,20 @@ def _headed(items: list[Item], reading: _Reading, scene: Scene) -> list[Item]:
     ends = [item for item in before if item.sort == "end"]
     reading.notes += [item.value for item in before if item.sort == "note"]
     about = [item for item in before if item.sort == "about"]
-    text = " ".join(item.value or " ".join(item.mention.words if item.mention else ()) for item in before if item.sort in ("end", "prose", "label", "side"))
+    text = " ".join(
+        item.value or " ".join(item.mention.words if item.mention else ())
+        for item in before
+        if item.sort in ("end", "prose", "label", "side")
+    )
     if re.search(r"\b(?:negs?|negatives|grounds|earths|returns)\b", text, re.IGNORECASE):
         reading.polarity = "-"
         return about + rest
     if scene.pins or len(ends) != 1 or not ends[0].mention:
-        if ends and not scene.pins and all(e.mention and (e.mention.terminal or e.mention.sort) for e in ends):
+        if (
+            ends
+            and not scene.pins
+            and all(e.mention and (e.mention.terminal or e.mention.sort) for e in ends)
+        ):
             reading.groups = [[e.mention for e in ends if e.mention]]
             return [*about, Item("join", "to", 0), *rest]
         if ends and not scene.pins and len(ends) > 1:
@@ -189,7 +223,13 @@ def _headed(items: list[Item], reading: _Reading, scene: Scene) -> list[Item]:
     if not mention.terminal and not mention.sort and not scene.names.knows(mention):
         reading.label = text
         return about + rest
-    if not mention.terminal and mention.words[-1].casefold().endswith("s") and not scene.names.terminals.get(scene.names.alias(mention.key)) and trade.noun_sort(mention.words[-1]) == "load" and len(mention.words[-1]) > 3:
+    if (
+        not mention.terminal
+        and mention.words[-1].casefold().endswith("s")
+        and not scene.names.terminals.get(scene.names.alias(mention.key))
+        and trade.noun_sort(mention.words[-1]) == "load"
+        and len(mention.words[-1]) > 3
+    ):
         mention = replace(mention, many="all")
     reading.groups = [[mention]]
     return [*about, Item("join", "to", 0), *rest]
@@ -206,9 +246,8 @@ def _gather(items: list[Item], reading: _Reading, scene: Scene) -> None:
         if item.sort == "join":
             if item.value in ("from",) and not any(reading.groups):
                 continue
-            if reading.groups[-1] or not reading.joins:
-                if reading.groups[-1]:
-                    reading.groups.append([])
+            if reading.groups[-1]:
+                reading.groups.append([])
             reading.joins.append(item.value)
             reading.equals = reading.equals or (item.token is not None and set(item.token.text) == {"="})
             if index and items[index - 1].sort == "side" and "also" in items[index - 1].value:
@@ -218,6 +257,8 @@ def _gather(items: list[Item], reading: _Reading, scene: Scene) -> None:
             via = True
         elif item.sort == "about":
             _add_about(item, reading, ends)
+            last = [other.value for other in items[max(0, index - 2) : index]]
+            reading.anded = reading.anded or (item.value == "colour" and last == ["colour", "and"])
         elif item.sort == "list":
             gap, listed = gap or item.value == "gap", listed or item.value != "gap"
         elif item.sort == "end" and item.mention is not None:
@@ -228,6 +269,8 @@ def _gather(items: list[Item], reading: _Reading, scene: Scene) -> None:
             mention = replace(item.mention, weak=gap and not listed, listed=listed)
             _add_end(mention, item, reading, scene, complete, items[index + 1 :])
             gap = listed = False
+        elif item.sort == "kind":
+            reading.kind = item.value
         elif item.sort == "pair":
             _pair(reading)
         elif item.sort == "note":
@@ -241,8 +284,15 @@ def _gather(items: list[Item], reading: _Reading, scene: Scene) -> None:
                 continue
             if item.sort == "prose" and not complete and any(reading.groups) and not scene.pins:
                 reading.odd.append(item.value)
+            if item.value.startswith("for ") and any(reading.groups):
+                reading.label = re.sub(r"^for (?:the )?", "", item.value)
+                continue
             reading.notes.append(item.value)
-            if complete and any(later.sort == "join" for later in items[index + 1 :]) and item.sort == "prose":
+            if (
+                complete
+                and any(later.sort == "join" for later in items[index + 1 :])
+                and item.sort == "prose"
+            ):
                 raise UnsureError(Why.SEVERAL_MEANINGS, item.value)
     if via and any(item.sort == "about" and item.value == "amps" for item in items):
         reading.fuses[_place(reading, [])] = "fuse"
@@ -279,15 +329,25 @@ def _add_about(item: Item, reading: _Reading, ends: int) -> None:
 
 def _passed_through(mention: Mention, rest: list[Item], reading: _Reading, scene: Scene) -> bool:
     """A fuse or breaker without a name of its own between two ends."""
-    plain = trade.long_form(mention.words[-1]) in ("fuse", "breaker") and not mention.terminal if mention.words else False
-    return plain and len(mention.words) == 1 and any(reading.groups[0]) and any(i.sort == "join" for i in rest)
+    plain = (
+        trade.long_form(mention.words[-1]) in ("fuse", "breaker") and not mention.terminal
+        if mention.words
+        else False
+    )
+    return (
+        plain and len(mention.words) == 1 and any(reading.groups[0]) and any(i.sort == "join" for i in rest)
+    )
 
 
 def _fuse(mention: Mention, reading: _Reading, items: list[Item], index: int) -> None:
     key = mention.key
     amps = any(item.sort == "about" and item.value == "amps" for item in items)
     known = mention.sort or mention.terminal
-    if not re.search(r"fuse|breaker|fusible", key) and sum(bool(group) for group in reading.groups) >= 2 and not known:
+    if (
+        not re.search(r"fuse|breaker|fusible", key)
+        and sum(bool(group) for group in reading.groups) >= 2
+        and not known
+    ):
         reading.notes.append("via " + " ".join(mention.words))
         return
     if not re.search(r"fuse|breaker|fusible", key) and not amps:
@@ -304,24 +364,40 @@ def _add_end(
     sure = bool(mention.terminal) or bool(mention.sort) or scene.names.knows(mention)
     if mention.listed and not sure and group:  # `LH lamp fog and RH lamp fog`
         like = group[-1].words
-        sure = len(mention.words) > 1 and len(like) > 1 and (mention.words[-1] == like[-1] or mention.words[1:] == like[1:])
+        sure = (
+            len(mention.words) > 1
+            and len(like) > 1
+            and (mention.words[-1] == like[-1] or mention.words[1:] == like[1:])
+        )
     next_join = next((later for later in rest if later.sort in ("join", "list", "end", "prose")), None)
     if pinned:
         column = [later.sort if later.value != "gap" else "gap" for later in rest[:2]] == ["gap", "join"]
         if column and not mention.terminal and mention.sort in ("", "load") and not scene.star:
             reading.label = item.value
             return
-        labelled = not mention.terminal and (scene.fuse_row or not sure) and next_join is not None and next_join.sort == "join"
+        labelled = (
+            not mention.terminal
+            and (scene.fuse_row or not sure)
+            and next_join is not None
+            and next_join.sort == "join"
+        )
         if labelled:
             reading.label = item.value
             return
-        if not sure and next_join is not None and next_join.sort == "list":
+        twice = scene.names.seen.get(scene.names.alias(mention.key), 0) > 1
+        known = mention.terminal or mention.sort or twice
+        if not known and next_join is not None and next_join.sort == "list":
             later = [other.mention for other in rest if other.mention is not None]
             if later and later[0].terminal:
                 raise UnsureError(Why.UNKNOWN_WORDS, item.value)
         reading.groups.append([mention])
         return
-    if scene.fuse_row and not mention.terminal and len(reading.groups) == 1 and any(i.sort == "join" for i in rest):
+    if (
+        scene.fuse_row
+        and not mention.terminal
+        and len(reading.groups) == 1
+        and any(i.sort == "join" for i in rest)
+    ):
         reading.label = item.value
         return
     if mention.weak and complete and not (reading.joins and not group):
@@ -340,7 +416,12 @@ def _add_end(
         return
     elif group and not mention.listed and not mention.weak:
         before = group[-1]
-        beside = sure and (before.terminal or mention.terminal) and mention.words and (before.words or scene.device)
+        beside = (
+            sure
+            and (before.terminal or mention.terminal)
+            and mention.words
+            and (before.words or scene.device)
+        )
         if len(reading.groups) == 1 and beside:  # two ends side by side: `wiper motor 31 cab earth`
             reading.groups.append([mention])
             return
@@ -365,9 +446,11 @@ def _is_label(mention: Mention, scene: Scene, sure: bool) -> bool:
 def _qualifies(mention: Mention) -> bool:
     """`battery side`, `left post`: says which terminal of the end before."""
     last = mention.words[-1].casefold() if mention.words else ""
-    return last in trade.words("terminals", "sides") and not trade.is_ground(" ".join(mention.words)) and last not in ("lug", "eyelet", "stud") or (
-        len(mention.words) == 1 and trade.long_form(last) in ("lh", "rh")
-    )
+    return (
+        last in trade.words("terminals", "sides")
+        and not trade.is_ground(" ".join(mention.words))
+        and last not in ("lug", "eyelet", "stud")
+    ) or (len(mention.words) == 1 and trade.long_form(last) in ("lh", "rh"))
 
 
 def _side_by_side(reading: _Reading, groups: list[list[Mention]], scene: Scene) -> list[list[Mention]]:
@@ -386,7 +469,10 @@ def _joints(reading: _Reading, groups: list[list[Mention]], scene: Scene) -> lis
     if reading.odd:
         raise UnsureError(Why.UNKNOWN_WORDS, reading.odd[0])
     if reading.polarity:
-        groups = [[m if m.terminal or trade.is_ground(m.key) else replace(m, terminal=reading.polarity) for m in g] for g in groups]
+        groups = [
+            [m if m.terminal or trade.is_ground(m.key) else replace(m, terminal=reading.polarity) for m in g]
+            for g in groups
+        ]
     groups = _minus(reading, groups, scene)
     _check_sure(reading, groups, scene)
     pairs: list[tuple[Mention, Mention, bool]] = []
@@ -396,8 +482,17 @@ def _joints(reading: _Reading, groups: list[list[Mention]], scene: Scene) -> lis
         pairs = [(groups[0][0], m, False) for g in groups[1:] for m in g]
     else:
         dashes = all(join in ("dash", "arrow") for join in reading.joins)
-        if len(groups) > 2 and dashes and (groups[0][0].sort == "joint" or any(m.terminal not in ("", "+", "-") for g in groups[1:-1] for m in g)):
-            raise UnsureError(Why.SEVERAL_MEANINGS, " - ".join(" ".join(m.words) for g in groups for m in g[:1]))
+        if (
+            len(groups) > 2
+            and dashes
+            and (
+                groups[0][0].sort == "joint"
+                or any(m.terminal not in ("", "+", "-") for g in groups[1:-1] for m in g)
+            )
+        ):
+            raise UnsureError(
+                Why.SEVERAL_MEANINGS, " - ".join(" ".join(m.words) for g in groups for m in g[:1])
+            )
         if len(groups) > 2 and any(len(group) > 1 for group in groups[1:-1]):
             raise UnsureError(Why.SEVERAL_MEANINGS)
         for index, (left, right) in enumerate(pairwise(groups)):
@@ -439,6 +534,11 @@ def _named(group: list[Mention], scene: Scene, index: int) -> list[Mention]:
     """Bare terminals get the name that stands before them, or the heading's."""
     found: list[Mention] = []
     for mention in group:
+        if len(mention.words) == 1 and re.fullmatch(r"[A-Za-z]+\d+-[A-Za-z]\d+", mention.words[0]):
+            raise UnsureError(Why.GLUED, mention.words[0])
+        have = scene.names.terminals.get(scene.names.alias(mention.key))
+        if mention.sort == "code" and not mention.terminal and have:
+            raise UnsureError(Why.CAVITY_LACKS, mention.words[0])
         if mention.words:
             found.append(mention)
             continue
@@ -476,28 +576,71 @@ def _expanded(group: list[Mention], scene: Scene) -> list[Mention]:
 def which(mention: Mention, names: Names) -> list[tuple[str, ...]]:
     """The devices of the page that a plural may mean: `indis`, `reverse lamps`."""
     last = mention.words[-1]
-    singular = trade.long_form(last) if trade.long_form(last) != last.casefold() else last.casefold().removesuffix("s")
+    singular = (
+        trade.long_form(last)
+        if trade.long_form(last) != last.casefold()
+        else last.casefold().removesuffix("s")
+    )
     tail = [*(trade.long_form(word) for word in mention.words[:-1]), trade.long_form(singular)]
     have: dict[str, tuple[str, ...]] = {}
     for key, words in names.spelled.items():
         parts = key.split()
         for end in range(len(tail), len(parts) + 1):
-            if parts[end - len(tail) : end] == tail and end > len(tail) and (end == len(parts) or trade.noun_sort(parts[end]) == ""):
+            if (
+                parts[end - len(tail) : end] == tail
+                and end > len(tail)
+                and (end == len(parts) or trade.noun_sort(parts[end]) == "")
+            ):
                 have.setdefault(" ".join(parts[:end]), tuple(words[: end - (len(parts) - len(words))]))
     return list(have.values())
 
 
-def _described(pairs: list[tuple[Mention, Mention, bool]], reading: _Reading, groups: list[list[Mention]], scene: Scene) -> list[Joint]:
+def _of_one_item(reading: _Reading, groups: list[list[Mention]], sort: str) -> list[str] | None:
+    """`SP1: X1 3 red, X4 2`: what stands inside a list is said of the item before it; else None."""
+    if len(groups) != 2 or len(groups[0]) != 1 or len(groups[1]) < 2:
+        return None
+    if sum(map(len, reading.groups)) != 1 + len(groups[1]):  # `both lamps` is one word and two ends
+        return None
+    many = len(groups[1])
+    placed = [(value, ends - 2) for kind, value, ends in reading.about if kind == sort]
+    inside = any(0 <= ends - 2 < many - 1 for _, _, ends in reading.about)
+    if (
+        not inside
+        or any(not 0 <= at < many for _, at in placed)
+        or len({at for _, at in placed}) < len(placed)
+    ):
+        return None
+    own = [""] * many
+    for value, at in placed:
+        own[at] = value
+    return own
+
+
+def _described(
+    pairs: list[tuple[Mention, Mention, bool]], reading: _Reading, groups: list[list[Mention]], scene: Scene
+) -> list[Joint]:
     """Each pair with its colour, size and the rest."""
     said: list[dict[str, str]] = [{} for _ in pairs]
     notes = [note for note in reading.notes if note]
     for sort in ("colour", "size", "length", "amps"):
         values = [value for kind, value, _ in reading.about if kind == sort]
-        fuse = any(fused for *_, fused in pairs) or scene.fuse_row or any("fuse" in m.key or "breaker" in m.key for g in groups for m in g)
+        fuse = (
+            any(fused for *_, fused in pairs)
+            or scene.fuse_row
+            or any("fuse" in m.key or "breaker" in m.key for g in groups for m in g)
+        )
         if sort == "amps" and values and fuse:
-            notes.append(" ".join([*reading.fuses.values()][:1] + values) if reading.fuses else f"fuse of {values[0]}")
+            notes.append(
+                " ".join([*reading.fuses.values()][:1] + values) if reading.fuses else f"fuse of {values[0]}"
+            )
             continue
         if not values:
+            continue
+        own = _of_one_item(reading, groups, sort)
+        if own is not None:
+            for row, value in zip(said, own, strict=True):
+                if value:
+                    row[sort] = value
             continue
         if len(set(values)) == 1:
             if sort == "length" and len(pairs) > 1 and not reading.each:
@@ -508,6 +651,8 @@ def _described(pairs: list[tuple[Mention, Mention, bool]], reading: _Reading, gr
         elif len(values) == len(pairs):
             for row, value in zip(said, values, strict=True):
                 row[sort] = value
+        elif sort == "colour" and len(pairs) == 1 and len(values) == 2 and reading.anded:
+            said[0][sort] = "/".join(values)
         elif sort == "colour" and len(pairs) == 1 and len(values) == 2:
             raise UnsureError(Why.COLOURS, " ".join(values))
         else:
@@ -517,7 +662,9 @@ def _described(pairs: list[tuple[Mention, Mention, bool]], reading: _Reading, gr
             row["circuit"] = reading.label
     found = []
     for (start, end, fused), row in zip(pairs, said, strict=True):
-        if fused:
-            row["kind"] = "fuse"
+        if fused or reading.kind:
+            row["kind"] = "fuse" if fused else reading.kind
+        if reading.joins[:1] == ["back"]:
+            start, end = end, start
         found.append(Joint(start, end, row, tuple(notes)))
     return found

@@ -26,7 +26,9 @@ class Token:
 
 
 _N = r"\d{1,5}(?:[.,]\d{1,3})?"
-_DIN = "|".join(sorted(word for word in trade.words("terminals", "din") if word != "15a" and not word.isdigit()))
+_DIN = "|".join(
+    sorted(word for word in trade.words("terminals", "din") if word != "15a" and not word.isdigit())
+)
 _END = r"(?![\w²^/])"
 # Strands: 14/0.30 is fourteen of 0.30 mm; 7/.036 seven of 0.036 inch (British Standard practice before
 # metrication; a diameter below 0.1 written with a bare point is inches).
@@ -36,31 +38,44 @@ _MASTER = re.compile(
   | (?P<space>\s)
   | (?P<note>\([^()]*\)|\[[^\[\]]*\]|\{{[^{{}}]*\}})
   | (?P<strands>(?<![\w./])\d{{1,3}}/(?:0?\.\d{{1,4}}|[12]\.\d{{1,2}})(?![\w/]))
-  | (?P<awg>(?<![\w.])(?:awg\s*\#?\s*(?:\d/0|0{{1,4}}|\d{{1,2}})(?!\w)|\#?(?:\d/0|0{{1,4}}|\d{{1,2}})(?:\s*|-)(?:awg|ga|gauge)(?:\.(?=\s|$))?(?!\w)|[1-4]/0(?!\w)))
-  | (?P<mm2>(?<![\w.])(?:\d{{1,3}}(?:[.,]\d{{1,3}})?)\s*(?:mm2|mm²|mm\^2|sq\.?\s*mm|sqmm|qmm|mm\s*sq|sq|squares?)(?!\w))
+  | (?P<awg>(?<![\w.])(?:awg\s*\#?\s*(?:\d/0|0{{1,4}}|\d{{1,2}})(?!\w)
+      |\#?(?:\d/0|0{{1,4}}|\d{{1,2}})(?:\s*|-)(?:awg|ga|gauge)(?:\.(?=\s|$))?(?!\w)(?!\s*\#?\s*\d{{1,2}}(?![\d.,\'\"/]|\s*(?:m|mm|cm|in|ft|feet|foot|inch|sq|a|amps?)\b))
+      |[1-4]/0(?!\w)))
+  | (?P<mm2>(?<![\w.])(?:\d{{1,3}}(?:[.,]\d{{1,3}})?)\s*
+      (?:mm2|mm²|mm\^2|sq\.?\s*mm|sqmm|qmm|mm\s*sq|sq|squares?)(?!\w))
   | (?P<feetinch>(?<![\w.])\d{{1,3}}\s*(?:ft|'|′)\s*\d{{1,2}}(?:\.\d+)?\s*(?:in|\"|''|″)(?!\w))
-  | (?P<length>(?<![\w.])(?:{_N})(?:\ ?(?:metres?|meters?|mtrs?|inches|inch|feet|foot|mm|cm|ft|in|m)\.?(?![\w²^/+'-])(?!\s+line)|(?:\"|''|″|'|′|”)(?![\w\"'])))
+  | (?P<length>(?<![\w.])(?:{_N})
+      (?:\ ?(?:metres?|meters?|mtrs?|inches|inch|feet|foot|mm|cm|ft|in|m)\.?(?![\w²^/+'])(?!-\w)(?!\s+line)
+      |(?:\"|''|″|'|′|”)(?![\w\"'])))
   | (?P<din>(?<![\w.])(?:{_DIN})(?!\w)(?!\s*fuse))
   | (?P<amps>(?<![\w.])(?:{_N})\ ?(?:milliamps?|ma|amperes?|amps?|a)(?!\w))
   | (?P<measure>(?<![\w.])(?:{_N})\ ?(?:volts?|v|kw|w|watts?|k?\ ?ohms?|Ω|kΩ|°|deg|rpm|ft-lb|lb|nm|%)(?!\w))
   | (?P<count>(?<![\w.])\d{{1,3}}[\s-]?(?:pins?|ways?|cores?)(?=\s+[a-z]))
   | (?P<back><[-=~–—]+(?!>)|←|⇐|⟵)
-  | (?P<arrow><[-=~–—]*>|↔|⇔|[-=~–—―·]*(?:[>»→⇒⟶➔➜➝⇨►▶])+|-{{2,20}}|={{1,20}}|~+|(?<!\d)\.{{2,40}}|…+|—+|–{{2,}}|―+|<(?=\s))
+  | (?P<arrow><[-=~–—]*>|↔|⇔|[-=~–—―·]*(?:[>»→⇒⟶➔➜➝⇨►▶])+|-{{2,20}}|={{1,20}}|~+|(?<!\d)\.{{2,40}}
+      |…+|—+|–{{2,}}|―+|<(?=\s))
   | (?P<ditto>-+\s?[“”"〃]\s?-+|[“”〃״]|(?<!\S)"(?=\s|$|[-.,)])|(?<!\S)''(?=\s|$)|(?<!\S),,(?!\S))
   | (?P<quest>\?+)
-  | (?P<word>\d+(?:\.\d+)+(?=\s|$|[,;)])|[^\W_](?:[\w]|(?<=[\w])[/'’&](?=\w)|(?<=\w)\.(?=[A-Za-z]\w*\b)|(?<=\w)-(?=\w))*(?:[+](?![\w\s]*\w)|[+-](?=[\s,;)]|$)(?<=[A-Za-z][+-]|[A-Z0-9][+-]))?)
+  | (?P<dotted>[A-Za-z][A-Za-z_]*\d*[./]\d{{1,3}}(?![\w./]))
+  | (?P<word>\d+(?:\.\d+)+(?=\s|$|[,;)])
+      |[^\W_](?:[\w]|(?<=[\w])[/'’&](?=\w)|(?<=\w)\.(?=[A-Za-z]\w*\b)|(?<=\w)-(?=\w))*
+      (?:[+](?![\w\s]*\w)|[+-](?=[\s,;)]|$)(?<=[A-Za-z][+-]|[A-Z0-9][+-]))?)
   | (?P<sign>.)
     """,
     re.VERBOSE | re.IGNORECASE | re.DOTALL,
 )
 _SIGNS = {
     ",": "comma", ";": "semi", ".": "stop", ":": "colon", "/": "slash", "&": "and", "+": "plus",
-    "-": "dash", "–": "dash", "#": "hash", "_": "space", "!": "space", '"': "space", "*": "space", "'": "space",
+    "-": "dash", "–": "dash", "#": "hash",
+    "_": "space", "!": "space", '"': "space", "*": "space", "'": "space",
 }  # fmt: skip
 _NUMBER = re.compile(r"\d{1,4}")
 _DECIMAL = re.compile(r"\d{1,3}\.\d{1,2}")
 # Conductor sizes sold for vehicles, mm²: ISO 6722-1 table 3 and common practice; the others stay numbers.
-_SIZES = frozenset("0.22 0.35 0.5 0.50 0.75 0.85 1.0 1 1.25 1.5 2.0 2 2.5 3.0 3 4.0 4 5.0 6.0 8.0 8.5 10.0 16.0".split())
+_SIZES = {
+    "0.22", "0.35", "0.5", "0.50", "0.75", "0.85", "1.0", "1", "1.25", "1.5", "2.0", "2",
+    "2.5", "3.0", "3", "4.0", "4", "5.0", "6.0", "8.0", "8.5", "10.0", "16.0",
+}  # fmt: skip
 _CONNECTORS = (("feeds", "feeds"), ("from", "from"), ("via", "via"), ("to", "to"))
 
 
@@ -101,6 +116,8 @@ def _token(match: re.Match[str]) -> Token | None:
         value = f"{number[0].replace(',', '.') if number else ''} {'mA' if small else 'A'}"
     elif sort == "note":
         value = text[1:-1].strip()
+    elif sort == "dotted":
+        sort, text = "word", re.sub(r"[./]", "-", text)
     elif sort == "din":
         sort = "word"
     elif sort == "count":
@@ -123,7 +140,7 @@ def _length(text: str) -> tuple[str, str]:
     if unit == "mm" and float(number) <= 70:
         return "size?", number
     for short, spelled in (("mm", "mm"), ("cm", "cm"), ("m", "m"), ("in", 'in"”″'), ("ft", "f'′")):
-        if unit == short or unit[:1] in spelled and not (short in ("mm", "cm", "m")):
+        if unit == short or (unit[:1] in spelled and short not in ("mm", "cm", "m")):
             return ("length", f"{number} {short}") if unit != "''" else ("length", f"{number} in")
     return "length", f"{number} m"
 
@@ -197,11 +214,23 @@ def _colour_run(tokens: list[Token], index: int) -> int:
     while place < len(tokens) and place - index < 7:
         token = tokens[place]
         word = token.text.casefold().rstrip(".")
-        if token.sort == "word" and (word.endswith(("+", "-")) or (not pieces and word in ("light", "lt") and _is_lamp(tokens, place))):
+        if token.sort == "word" and (
+            word.endswith(("+", "-")) or (not pieces and word in ("light", "lt") and _is_lamp(tokens, place))
+        ):
             break
         closes = best and word in ("stripe", "striped", "tracer", "trace", "stripes")
-        if token.sort == "word" and (trade.is_colour(token.text) or closes or _ends_in_shade(word)) and word not in FILLERS - {"tracer", "trace", "stripe", "striped"}:
-            if best and pieces and pieces[-1] not in ("/", "and", "with", "on") and not closes and "/" in token.text:
+        if (
+            token.sort == "word"
+            and (trade.is_colour(token.text) or closes or _ends_in_shade(word))
+            and word not in FILLERS - {"tracer", "trace", "stripe", "striped"}
+        ):
+            if (
+                best
+                and pieces
+                and pieces[-1] not in ("/", "and", "with", "on")
+                and not closes
+                and "/" in token.text
+            ):
                 break
             pieces.append(token.text)
             best = place - index + 1
@@ -211,7 +240,7 @@ def _colour_run(tokens: list[Token], index: int) -> int:
             if word == "a" and (not pieces or pieces[-1] not in ("with", "on", "and")):
                 break
             pieces.append(word)
-        elif pieces and (token.sort in ("slash", "and", "dash") or (token.sort == "plus" and False)):
+        elif pieces and token.sort in ("slash", "and", "dash"):
             if token.sort == "dash" and token.start != tokens[place - 1].end:
                 break
             if token.sort == "and" and not _tracer_follows(tokens, place):
@@ -231,7 +260,12 @@ def _ends_in_shade(word: str) -> bool:
 def _is_lamp(tokens: list[Token], place: int) -> bool:
     """Whether `light` is a lamp and no shade: `rear light green`, and not `relay 2 light green`."""
     before = tokens[place - 1] if place else None
-    return before is not None and before.sort == "word" and len(before.text) > 2 and not trade.is_noun(before.text)
+    return (
+        before is not None
+        and before.sort == "word"
+        and len(before.text) > 2
+        and not trade.is_noun(before.text)
+    )
 
 
 def _tracer_follows(tokens: list[Token], place: int) -> bool:
@@ -239,7 +273,9 @@ def _tracer_follows(tokens: list[Token], place: int) -> bool:
     for token in tokens[place + 1 : place + 5]:
         if token.text.casefold() in ("tracer", "trace", "stripe", "striped"):
             return True
-        if token.sort != "word" or not (trade.is_colour(token.text) or token.text.casefold() in SHADES | {"a"}):
+        if token.sort != "word" or not (
+            trade.is_colour(token.text) or token.text.casefold() in SHADES | {"a"}
+        ):
             return False
     return False
 
@@ -252,13 +288,21 @@ def _lettered(tokens: list[Token], index: int, letters: Mapping[str, str]) -> To
     """A colour in single letters (`G/Y`): by the page's key where it has one, else of unknown meaning."""
     token = tokens[index]
     parts = token.text.split("/")
-    if token.sort != "word" or not all(len(part) == 1 and part.isalpha() and part.isupper() for part in parts):
+    if token.sort != "word" or not all(
+        len(part) == 1 and part.isalpha() and part.isupper() for part in parts
+    ):
         return None
     before = tokens[index - 1] if index else None
     after = tokens[index + 1] if index + 1 < len(tokens) else None
-    apart = (before is not None and before.sort in _SEPARATE) or (before is not None and (before.text == "of" or trade.is_filler(before.text)))
+    apart = (before is not None and before.sort in _SEPARATE) or (
+        before is not None and (before.text == "of" or trade.is_filler(before.text))
+    )
     apart = apart and (after is None or after.sort in _SEPARATE)
-    if letters and all(part in letters for part in parts) and (apart or (len(parts) > 1 and before is not None and after is None)):
+    if (
+        letters
+        and all(part in letters for part in parts)
+        and (apart or (len(parts) > 1 and before is not None and after is None))
+    ):
         if before is not None and before.sort in ("to", "from", "arrow", "back") and len(parts) == 1:
             return None
         value = colour_words("/".join(letters[part] for part in parts)).replace("-", "/")
@@ -278,5 +322,3 @@ def colour_letters(text: str) -> dict[str, str]:
     pairs = re.findall(r"(?<![\w/])([A-Z])\s*(?:=|:|-|is|for)?\s*([a-z]{3,9})(?![\w/])", text, re.I)
     found = {letter.upper(): word for letter, word in pairs if trade.is_colour(word) and letter.isupper()}
     return found if len(found) >= 3 else {}
-
-

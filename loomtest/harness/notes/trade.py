@@ -14,7 +14,7 @@ _SPLIT = re.compile(r"[\s|]+")
 
 @cache
 def _file() -> dict[str, dict[str, str]]:
-    text = resources.files("loomtest.data.notes").joinpath("words.toml").read_text("utf-8")
+    text = resources.files("loomtest.data").joinpath("notes", "words.toml").read_text("utf-8")
     return tomllib.loads(text)
 
 

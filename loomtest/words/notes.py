@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from loomtest.harness.notes.result import Kind, Look, LookAt, NotedLine, Notes
-from loomtest.harness.notes.statement import Why
+from loomtest.harness.notes.meaning import Why
+from loomtest.harness.notes.result import Kind, LookAt, NotedLine, Notes, ToLookAt
 from loomtest.words.lines import Line, all_of, wrapped
 from loomtest.words.numbers import counted
 
@@ -67,19 +67,19 @@ def look_at(look: LookAt) -> str:
     at = f"line {look.line}: " if look.line else ""
     a = look.about
     match look.what:
-        case Look.TAKEN_FOR:
+        case ToLookAt.TAKEN_FOR:
             return f"{at}{a[0]} is taken for {a[1]}, the only one of these notes"
-        case Look.SPELLED:
+        case ToLookAt.SPELLED:
             return f"{at}{a[0]} is taken for {a[1]}: one thing with one spelling"
-        case Look.SIZE if a[0] == "?":
+        case ToLookAt.SIZE if a[0] == "?":
             return f"{at}the size has a question mark: look at the wire"
-        case Look.SIZE:
+        case ToLookAt.SIZE:
             return f"{at}{a[0]} is taken for a wire of {a[1]} mm², not for a diameter"
-        case Look.COLOUR:
+        case ToLookAt.COLOUR:
             return f"{at}the colour {a[0]} is not taken over: these letters have no key here"
-        case Look.TWICE:
+        case ToLookAt.TWICE:
             return f"{at}{a[0]} and {a[1]} are joined by line {a[2]} too"
-        case Look.ONE_GROUND:
+        case ToLookAt.ONE_GROUND:
             more = f"number them ({a[0]}1, {a[0]}2) if there are several"
             return f"{a[1]} wires end at {a[0]}, which is one point then: {more}"
         case _:
@@ -135,7 +135,7 @@ def look_lines(notes: Notes, most: int = 6) -> list[Line]:
     told = list(dict.fromkeys(look_at(look) for look in notes.look_at))
     if not told:
         return []
-    lines = [Line(""), Line("Look at these", "head")]
+    lines = [Line(""), Line("ToLookAt at these", "head")]
     for text in told[:most]:
         lines += wrapped(text, indent=2)
     if told[most:]:

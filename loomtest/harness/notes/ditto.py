@@ -20,10 +20,10 @@ def written_out(tokens: Sequence[Token], above: Sequence[Token]) -> list[Token] 
     """The tokens with every ditto mark replaced; None where it cannot be told what a mark stands for."""
     if not above:
         return None
-    tail = next((i for i, token in enumerate(tokens) if token.text.casefold() == "for"), len(tokens))
-    if tail < len(tokens):  # `" " 3 for indicator`: what the circuit is for is said anew in each line
-        spelled = written_out(tokens[:tail], above)
-        return None if spelled is None else [*spelled, *tokens[tail:]]
+    part = next((i for i, token in enumerate(tokens) if token.text.casefold() == "for"), len(tokens))
+    if part < len(tokens):  # `" " 3 for indicator`: what the circuit is for is said anew in each line
+        spelled = written_out(tokens[:part], above)
+        return None if spelled is None else [*spelled, *tokens[part:]]
     cut = next((i for i, token in enumerate(above) if token.text.casefold() == "for"), len(above))
     above = above[:cut]
     if all(

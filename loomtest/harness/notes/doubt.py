@@ -10,10 +10,10 @@ from loomtest.harness.notes import trade
 from loomtest.harness.notes.tokens import Token
 
 if TYPE_CHECKING:
+    from loomtest.harness.notes.meaning import Joint
     from loomtest.harness.notes.names import Names
     from loomtest.harness.notes.notation import NotedWire
     from loomtest.harness.notes.page import PageLine
-    from loomtest.harness.notes.statement import Joint
 
 _OR = re.compile(r"(?<![\w/])or(?![\w/])", re.IGNORECASE)
 _SEE = re.compile(
@@ -65,7 +65,7 @@ def readings_of(
     joints: Sequence[Joint], line: PageLine, names: Names, made: Callable[[Joint, int, object], NotedWire]
 ) -> tuple[str, ...]:
     """The ways the line can be meant, in our notation; none where it makes no wire."""
-    from loomtest.harness.notes.statement import UnsureError
+    from loomtest.harness.notes.meaning import UnsureError
 
     try:
         words = "; ".join(made(joint, line.number, names).words for joint in joints)

@@ -6,10 +6,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from loomtest.harness.notes import trade
+from loomtest.harness.notes.meaning import Joint, UnsureError, Why
 from loomtest.harness.notes.names import Names
 from loomtest.harness.notes.notation import NotedWire
-from loomtest.harness.notes.result import Kind, Look, LookAt, NotedLine
-from loomtest.harness.notes.statement import Joint, UnsureError, Why
+from loomtest.harness.notes.result import Kind, LookAt, NotedLine, ToLookAt
 from loomtest.harness.points import folded, natural
 
 Made = Callable[[Joint, int, object], NotedWire]
@@ -97,7 +97,7 @@ def _one_spelling(
                 name, colon, cavity = point.rpartition(":") if ":" in point else (point, "", "")
                 first = spelled.setdefault(name.casefold(), name)
                 if first != name:
-                    look.append(LookAt(lines[index].number, Look.SPELLED, (name, first)))
+                    look.append(LookAt(lines[index].number, ToLookAt.SPELLED, (name, first)))
                 ends.append(first + colon + cavity)
             wires[place] = replace(wire, start=ends[0], end=ends[1])
 
@@ -128,7 +128,9 @@ def _twice(by_line: dict[int, list[NotedWire]], lines: Sequence[NotedLine], look
             if there == index or own_two or not agrees:
                 kept.append(wire)
                 look.append(
-                    LookAt(lines[index].number, Look.TWICE, (wire.start, wire.end, str(lines[there].number)))
+                    LookAt(
+                        lines[index].number, ToLookAt.TWICE, (wire.start, wire.end, str(lines[there].number))
+                    )
                 )
                 continue
             merged = replace(
@@ -140,7 +142,7 @@ def _twice(by_line: dict[int, list[NotedWire]], lines: Sequence[NotedLine], look
             )
             by_line[there][place] = merged
             look.append(
-                LookAt(lines[index].number, Look.TWICE, (wire.start, wire.end, str(lines[there].number)))
+                LookAt(lines[index].number, ToLookAt.TWICE, (wire.start, wire.end, str(lines[there].number)))
             )
         by_line[index] = kept
 
@@ -152,7 +154,7 @@ def _grounds(wires: Sequence[NotedWire]) -> list[LookAt]:
             counts[point] = counts.get(point, 0) + 1
     plain = {"gnd", "ground", "earth", "chassis", "mass", "body", "frame"}
     return [
-        LookAt(0, Look.ONE_GROUND, (point, str(counts[point])))
+        LookAt(0, ToLookAt.ONE_GROUND, (point, str(counts[point])))
         for point in sorted(counts, key=natural)
         if counts[point] > 1 and point.casefold() in plain
     ]

@@ -5,8 +5,8 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from loomtest.harness.notes.meaning import Joint
 from loomtest.harness.notes.names import Mention, Names
-from loomtest.harness.notes.statement import Joint
 from loomtest.harness.notes.tokens import Token
 
 _LEFT_IN = re.compile(r"\bleft\s+(?:in|plugged)\b|\bstill (?:in|plugged in)\b", re.IGNORECASE)

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
+from loomtest.harness.notes.meaning import Why
 from loomtest.harness.notes.notation import NotedWire
-from loomtest.harness.notes.statement import Why
 
 
 class Kind(StrEnum):
@@ -27,7 +27,7 @@ class Kind(StrEnum):
     UNREAD = "unread"
 
 
-class Look(StrEnum):
+class ToLookAt(StrEnum):
     """What a person should look at, though it was read."""
 
     TAKEN_FOR = "taken for"  # a short name: what it was taken for
@@ -62,7 +62,7 @@ class LookAt:
     """Something to look at: in which line (0: the page), what, and the words it is about."""
 
     line: int
-    what: Look
+    what: ToLookAt
     about: tuple[str, ...]
 
 

@@ -11,92 +11,17 @@ kind of its wire. What the grammar cannot settle is a doubt, with its reason, an
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
-from dataclasses import dataclass, field, replace
-from enum import StrEnum
-from itertools import pairwise
+from dataclasses import replace
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.items import Item, items_of
-from loomtest.harness.notes.names import Mention, Names
+from loomtest.harness.notes.joining import EndsFound, joints_of, side_by_side
+from loomtest.harness.notes.meaning import Joint, RemarkError, Surroundings, UnsureError, Why
+from loomtest.harness.notes.names import Mention
 from loomtest.harness.notes.tokens import Token, bare_size
 
 
-class Why(StrEnum):
-    """Why a line was not read."""
-
-    WRITER_UNSURE = "writer unsure"
-    SEVERAL_MEANINGS = "several meanings"
-    ONE_END = "one end"
-    NO_END = "no end"
-    LIST_TO_LIST = "list to list"
-    COLOURS = "colours"
-    WHICH_OF_THEM = "which of them"
-    UNKNOWN_WORDS = "unknown words"
-    DITTO = "ditto"
-    SAME_ENDS = "same ends"
-    TOO_LONG = "too long"
-    CAVITY = "cavity"
-    CAVITY_LACKS = "cavity lacks"
-    NAME_TWICE = "name twice"
-    GLUED = "glued"
-
-
-class UnsureError(Exception):
-    """A line that has no one meaning: `why`, and the words it is about."""
-
-    def __init__(self, why: Why, about: str = "") -> None:
-        self.why, self.about = why, about
-        super().__init__(why)
-
-
-class RemarkError(Exception):
-    """Words that say nothing of a wire."""
-
-
-@dataclass(frozen=True, slots=True)
-class Joint:
-    """Two mentions that a wire joins, and what was said of it."""
-
-    start: Mention
-    end: Mention
-    said: Mapping[str, str] = field(default_factory=dict)
-    notes: tuple[str, ...] = ()
-
-
-@dataclass
-class Scene:
-    """What the page gives to a statement: names, the heading's device, the row's pins, colour letters."""
-
-    names: Names
-    letters: Mapping[str, str] = field(default_factory=dict)
-    device: Mention | None = None
-    other: Mention | None = None
-    pins: tuple[Mention, ...] = ()
-    star: bool = False  # a plug with wires on both its halves
-    columns: bool = False  # further columns of this block's rows are ends too
-    gauge: bool = False  # a bare number is a gauge here
-    fuse_row: bool = False
-
-
-@dataclass
-class _Reading:
-    groups: list[list[Mention]]
-    joins: list[str] = field(default_factory=list)
-    about: list[tuple[str, str, int]] = field(default_factory=list)  # sort, value, how many ends stood before
-    notes: list[str] = field(default_factory=list)
-    fuses: dict[int, str] = field(default_factory=dict)  # after which group a fuse stands
-    also: set[int] = field(default_factory=set)  # groups that the first one joins too
-    each: bool = False
-    label: str = ""
-    polarity: str = ""
-    kind: str = ""
-    anded: bool = False  # two colours with an `and` between them
-    equals: bool = False
-    odd: list[str] = field(default_factory=list)
-
-
-def read_statement(tokens: list[Token], scene: Scene) -> list[Joint]:
+def read_statement(tokens: list[Token], scene: Surroundings) -> list[Joint]:
     """The wires of one statement. Raises UnsureError, or RemarkError for what is no statement."""
     if (both := _two_sides(tokens)) is not None:
         return [joint for half in both for joint in read_statement(half, scene)]
@@ -144,19 +69,19 @@ def _two_sides(tokens: list[Token]) -> list[list[Token]] | None:
     return halves
 
 
-def _read_items(items: list[Item], scene: Scene) -> list[Joint]:
-    reading = _Reading([list(scene.pins)] if scene.pins else [[]])
+def _read_items(items: list[Item], scene: Surroundings) -> list[Joint]:
+    reading = EndsFound([list(scene.pins)] if scene.pins else [[]])
     items = _headed(items, reading, scene)
     _gather(items, reading, scene)
     groups = [group for group in reading.groups if group]
     if len(groups) < 2:
-        groups = _side_by_side(reading, groups, scene)
+        groups = side_by_side(reading, groups, scene)
     if len(groups) < 2:
         _refuse(items, reading, groups, bool(scene.pins))
-    return _joints(reading, groups, scene)
+    return joints_of(reading, groups, scene)
 
 
-def _refuse(items: list[Item], reading: _Reading, groups: list[list[Mention]], scene_pins: bool) -> None:
+def _refuse(items: list[Item], reading: EndsFound, groups: list[list[Mention]], scene_pins: bool) -> None:
     """A line with fewer than two ends is a remark, unless it begins like a wire."""
     if (
         any(m.terminal or m.sort for group in groups for m in group)
@@ -181,7 +106,7 @@ def _refuse(items: list[Item], reading: _Reading, groups: list[list[Mention]], s
     raise UnsureError(Why.ONE_END, " ".join(strong[0].words))
 
 
-def _headed(items: list[Item], reading: _Reading, scene: Scene) -> list[Item]:
+def _headed(items: list[Item], reading: EndsFound, scene: Surroundings) -> list[Item]:
     """What stands before a colon: the end that all of the rest joins, or what the line is about."""
     place = next((i for i, item in enumerate(items) if item.sort == "colon"), -1)
     if place < 0:
@@ -235,7 +160,7 @@ def _headed(items: list[Item], reading: _Reading, scene: Scene) -> list[Item]:
     return [*about, Item("join", "to", 0), *rest]
 
 
-def _gather(items: list[Item], reading: _Reading, scene: Scene) -> None:
+def _gather(items: list[Item], reading: EndsFound, scene: Surroundings) -> None:
     """Go through the items from left to right and put ends into groups."""
     complete = False
     gap = listed = False
@@ -298,14 +223,14 @@ def _gather(items: list[Item], reading: _Reading, scene: Scene) -> None:
         reading.fuses[_place(reading, [])] = "fuse"
 
 
-def _place(reading: _Reading, rest: list[Item]) -> int:
+def _place(reading: EndsFound, rest: list[Item]) -> int:
     """Between which two groups a fuse stands: before the next join, or in the wire just read."""
     groups = sum(bool(group) for group in reading.groups)
     later = any(item.sort == "join" for item in rest) or groups < 2
     return max(0, groups - (1 if later else 2))
 
 
-def _pair(reading: _Reading) -> None:
+def _pair(reading: EndsFound) -> None:
     """`headlights (L&R)`: both of them."""
     if not reading.groups[-1]:
         return
@@ -314,7 +239,7 @@ def _pair(reading: _Reading) -> None:
     reading.groups[-1] += [replace(last, words=("L", *words)), replace(last, words=("R", *words))]
 
 
-def _add_about(item: Item, reading: _Reading, ends: int) -> None:
+def _add_about(item: Item, reading: EndsFound, ends: int) -> None:
     assert item.token is not None
     sort, value = item.token.sort, item.token.value
     if sort == "decimal":
@@ -327,7 +252,7 @@ def _add_about(item: Item, reading: _Reading, ends: int) -> None:
     reading.about.append(("size" if sort == "size?" else sort, value, ends))
 
 
-def _passed_through(mention: Mention, rest: list[Item], reading: _Reading, scene: Scene) -> bool:
+def _passed_through(mention: Mention, rest: list[Item], reading: EndsFound, scene: Surroundings) -> bool:
     """A fuse or breaker without a name of its own between two ends."""
     plain = (
         trade.long_form(mention.words[-1]) in ("fuse", "breaker") and not mention.terminal
@@ -339,7 +264,7 @@ def _passed_through(mention: Mention, rest: list[Item], reading: _Reading, scene
     )
 
 
-def _fuse(mention: Mention, reading: _Reading, items: list[Item], index: int) -> None:
+def _fuse(mention: Mention, reading: EndsFound, items: list[Item], index: int) -> None:
     key = mention.key
     amps = any(item.sort == "about" and item.value == "amps" for item in items)
     known = mention.sort or mention.terminal
@@ -356,7 +281,7 @@ def _fuse(mention: Mention, reading: _Reading, items: list[Item], index: int) ->
 
 
 def _add_end(
-    mention: Mention, item: Item, reading: _Reading, scene: Scene, complete: bool, rest: list[Item]
+    mention: Mention, item: Item, reading: EndsFound, scene: Surroundings, complete: bool, rest: list[Item]
 ) -> None:
     """Take the mention for an end, or for the label or remark that it is."""
     group = reading.groups[-1]
@@ -434,7 +359,7 @@ def _add_end(
     group.append(mention)
 
 
-def _is_label(mention: Mention, scene: Scene, sure: bool) -> bool:
+def _is_label(mention: Mention, scene: Surroundings, sure: bool) -> bool:
     """Whether a further column says what a circuit is for rather than where it goes."""
     if scene.columns:
         return not sure
@@ -451,220 +376,3 @@ def _qualifies(mention: Mention) -> bool:
         and not trade.is_ground(" ".join(mention.words))
         and last not in ("lug", "eyelet", "stud")
     ) or (len(mention.words) == 1 and trade.long_form(last) in ("lh", "rh"))
-
-
-def _side_by_side(reading: _Reading, groups: list[list[Mention]], scene: Scene) -> list[list[Mention]]:
-    """Ends without a join between them: two of them are a wire; a terminal each makes them sure."""
-    if len(groups) != 1 or len(groups[0]) != 2 or reading.joins or scene.pins:
-        return groups
-    first, second = groups[0]
-    sure = [bool(m.terminal and m.words) or (bool(m.sort) and scene.names.knows(m)) for m in (first, second)]
-    if all(sure) and (first.terminal or second.terminal) and second.words:
-        return [[first], [second]]
-    return groups
-
-
-def _joints(reading: _Reading, groups: list[list[Mention]], scene: Scene) -> list[Joint]:
-    groups = [_expanded(_named(group, scene, index), scene) for index, group in enumerate(groups)]
-    if reading.odd:
-        raise UnsureError(Why.UNKNOWN_WORDS, reading.odd[0])
-    if reading.polarity:
-        groups = [
-            [m if m.terminal or trade.is_ground(m.key) else replace(m, terminal=reading.polarity) for m in g]
-            for g in groups
-        ]
-    groups = _minus(reading, groups, scene)
-    _check_sure(reading, groups, scene)
-    pairs: list[tuple[Mention, Mention, bool]] = []
-    weak = [m for g in groups[2:] for m in g if m.weak]
-    star = len(groups[0]) == 1 and bool(scene.pins) and (scene.star or bool(weak)) and len(groups) > 2
-    if star:
-        pairs = [(groups[0][0], m, False) for g in groups[1:] for m in g]
-    else:
-        dashes = all(join in ("dash", "arrow") for join in reading.joins)
-        if (
-            len(groups) > 2
-            and dashes
-            and (
-                groups[0][0].sort == "joint"
-                or any(m.terminal not in ("", "+", "-") for g in groups[1:-1] for m in g)
-            )
-        ):
-            raise UnsureError(
-                Why.SEVERAL_MEANINGS, " - ".join(" ".join(m.words) for g in groups for m in g[:1])
-            )
-        if len(groups) > 2 and any(len(group) > 1 for group in groups[1:-1]):
-            raise UnsureError(Why.SEVERAL_MEANINGS)
-        for index, (left, right) in enumerate(pairwise(groups)):
-            left = groups[0] if index + 1 in reading.also else left
-            fused = index in reading.fuses
-            if len(left) == 1 or len(right) == 1:
-                pairs += [(a, b, fused) for a in left for b in right]
-            elif len(left) == len(right):
-                pairs += [(a, b, fused) for a, b in zip(left, right, strict=True)]
-            else:
-                raise UnsureError(Why.LIST_TO_LIST)
-    return _described(pairs, reading, groups, scene)
-
-
-def _check_sure(reading: _Reading, groups: list[list[Mention]], scene: Scene) -> None:
-    """Two names that nothing shows to be devices, with no more than a dash or a `to` between them."""
-    ends = [m for group in groups for m in group]
-    sure = [m for m in ends if m.terminal or m.sort or scene.names.seen.get(scene.names.alias(m.key), 0) > 1]
-    if not sure and "arrow" not in reading.joins:
-        if reading.about:
-            raise UnsureError(Why.UNKNOWN_WORDS, " ".join(ends[0].words))
-        raise RemarkError
-    if reading.equals and not any(m.terminal for m in ends):
-        raise UnsureError(Why.SEVERAL_MEANINGS, "=")
-
-
-def _minus(reading: _Reading, groups: list[list[Mention]], scene: Scene) -> list[list[Mention]]:
-    """`VHF - neg bus`: the dash is the terminal too, where the page gives the device a plus."""
-    if len(groups) != 2 or len(groups[0]) != 1 or "dash" not in reading.joins:
-        return groups
-    first, second = groups[0][0], groups[1][0]
-    have = scene.names.terminals.get(scene.names.alias(first.key), set())
-    if not first.terminal and "+" in have and trade.is_ground(second.key):
-        return [[replace(first, terminal="-")], groups[1]]
-    return groups
-
-
-def _named(group: list[Mention], scene: Scene, index: int) -> list[Mention]:
-    """Bare terminals get the name that stands before them, or the heading's."""
-    found: list[Mention] = []
-    for mention in group:
-        if len(mention.words) == 1 and re.fullmatch(r"[A-Za-z]+\d+-[A-Za-z]\d+", mention.words[0]):
-            raise UnsureError(Why.GLUED, mention.words[0])
-        have = scene.names.terminals.get(scene.names.alias(mention.key))
-        if mention.sort == "code" and not mention.terminal and have:
-            raise UnsureError(Why.CAVITY_LACKS, mention.words[0])
-        if mention.words:
-            found.append(mention)
-            continue
-        if found and (mention.terminal not in "+-" or len(found[-1].words) > 0):
-            words = found[-1].words
-        elif index and scene.other is not None:
-            words = scene.other.words
-        elif scene.device is not None and (not index or scene.pins):
-            words = scene.device.words
-            if index and mention.terminal in "+-":
-                raise UnsureError(Why.CAVITY, mention.terminal)
-        else:
-            raise UnsureError(Why.CAVITY, mention.terminal)
-        found.append(replace(mention, words=words))
-    return found
-
-
-def _expanded(group: list[Mention], scene: Scene) -> list[Mention]:
-    """`both headlamps`, `all indicators`: those of the page, where their number is plain."""
-    found: list[Mention] = []
-    for mention in group:
-        plural = mention.words and mention.words[-1].casefold().endswith("s") and len(mention.words[-1]) > 3
-        if not mention.many or not (plural or mention.many == "all"):
-            if mention.many == "both":
-                raise UnsureError(Why.WHICH_OF_THEM, " ".join(mention.words))
-            found.append(mention)
-            continue
-        have = which(mention, scene.names)
-        if len(have) < 2 or (mention.many == "both" and len(have) != 2):
-            raise UnsureError(Why.WHICH_OF_THEM, " ".join(mention.words))
-        found += [replace(mention, words=words, many="") for words in have]
-    return found
-
-
-def which(mention: Mention, names: Names) -> list[tuple[str, ...]]:
-    """The devices of the page that a plural may mean: `indis`, `reverse lamps`."""
-    last = mention.words[-1]
-    singular = (
-        trade.long_form(last)
-        if trade.long_form(last) != last.casefold()
-        else last.casefold().removesuffix("s")
-    )
-    tail = [*(trade.long_form(word) for word in mention.words[:-1]), trade.long_form(singular)]
-    have: dict[str, tuple[str, ...]] = {}
-    for key, words in names.spelled.items():
-        parts = key.split()
-        for end in range(len(tail), len(parts) + 1):
-            if (
-                parts[end - len(tail) : end] == tail
-                and end > len(tail)
-                and (end == len(parts) or trade.noun_sort(parts[end]) == "")
-            ):
-                have.setdefault(" ".join(parts[:end]), tuple(words[: end - (len(parts) - len(words))]))
-    return list(have.values())
-
-
-def _of_one_item(reading: _Reading, groups: list[list[Mention]], sort: str) -> list[str] | None:
-    """`SP1: X1 3 red, X4 2`: what stands inside a list is said of the item before it; else None."""
-    if len(groups) != 2 or len(groups[0]) != 1 or len(groups[1]) < 2:
-        return None
-    if sum(map(len, reading.groups)) != 1 + len(groups[1]):  # `both lamps` is one word and two ends
-        return None
-    many = len(groups[1])
-    placed = [(value, ends - 2) for kind, value, ends in reading.about if kind == sort]
-    inside = any(0 <= ends - 2 < many - 1 for _, _, ends in reading.about)
-    if (
-        not inside
-        or any(not 0 <= at < many for _, at in placed)
-        or len({at for _, at in placed}) < len(placed)
-    ):
-        return None
-    own = [""] * many
-    for value, at in placed:
-        own[at] = value
-    return own
-
-
-def _described(
-    pairs: list[tuple[Mention, Mention, bool]], reading: _Reading, groups: list[list[Mention]], scene: Scene
-) -> list[Joint]:
-    """Each pair with its colour, size and the rest."""
-    said: list[dict[str, str]] = [{} for _ in pairs]
-    notes = [note for note in reading.notes if note]
-    for sort in ("colour", "size", "length", "amps"):
-        values = [value for kind, value, _ in reading.about if kind == sort]
-        fuse = (
-            any(fused for *_, fused in pairs)
-            or scene.fuse_row
-            or any("fuse" in m.key or "breaker" in m.key for g in groups for m in g)
-        )
-        if sort == "amps" and values and fuse:
-            notes.append(
-                " ".join([*reading.fuses.values()][:1] + values) if reading.fuses else f"fuse of {values[0]}"
-            )
-            continue
-        if not values:
-            continue
-        own = _of_one_item(reading, groups, sort)
-        if own is not None:
-            for row, value in zip(said, own, strict=True):
-                if value:
-                    row[sort] = value
-            continue
-        if len(set(values)) == 1:
-            if sort == "length" and len(pairs) > 1 and not reading.each:
-                notes.append(values[0])
-            else:
-                for row in said:
-                    row[sort] = values[0]
-        elif len(values) == len(pairs):
-            for row, value in zip(said, values, strict=True):
-                row[sort] = value
-        elif sort == "colour" and len(pairs) == 1 and len(values) == 2 and reading.anded:
-            said[0][sort] = "/".join(values)
-        elif sort == "colour" and len(pairs) == 1 and len(values) == 2:
-            raise UnsureError(Why.COLOURS, " ".join(values))
-        else:
-            raise UnsureError(Why.COLOURS if sort == "colour" else Why.SEVERAL_MEANINGS, ", ".join(values))
-    if reading.label:
-        for row in said:
-            row["circuit"] = reading.label
-    found = []
-    for (start, end, fused), row in zip(pairs, said, strict=True):
-        if fused or reading.kind:
-            row["kind"] = "fuse" if fused else reading.kind
-        if reading.joins[:1] == ["back"]:
-            start, end = end, start
-        found.append(Joint(start, end, row, tuple(notes)))
-    return found

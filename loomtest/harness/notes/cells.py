@@ -1,0 +1,186 @@
+"""The parts of a row: cells of a table, sentences, what says that a cavity is empty."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+from difflib import get_close_matches
+from itertools import pairwise
+
+from loomtest.harness.colours import IEC_60757
+from loomtest.harness.notes import trade
+from loomtest.harness.notes.cavities import is_row, pins_of
+from loomtest.harness.notes.items import JOINS, items_of
+from loomtest.harness.notes.names import mention_of
+from loomtest.harness.notes.page import Page, PageLine, Role
+from loomtest.harness.notes.sofar import ReadSoFar
+from loomtest.harness.notes.tokens import Token
+
+
+def has_end_columns(page: Page, heading: PageLine) -> bool:
+    """Whether the second names in the rows of a block are ends: most have a terminal or stand elsewhere."""
+    names, sure, all_of = page.names, 0, 0
+    begun = False
+    for line in page.lines:
+        if line.number <= heading.number:
+            continue
+        if line.role is not Role.LINE:
+            if begun:
+                break
+            continue
+        begun = True
+        if not is_row(line.tokens):
+            continue
+        _, rest = pins_of(line.tokens)
+        gap, ends = False, 0
+        for item in items_of(rest, names, page.letters):
+            if item.sort == "list" and item.value == "gap":
+                gap = True
+            elif item.sort == "end" and item.mention:
+                if gap and ends:
+                    all_of += 1
+                    sure += bool(item.mention.terminal) or bool(
+                        item.mention.sort and trade.is_ground(item.mention.key)
+                    )
+                ends, gap = ends + 1, False
+            elif item.sort != "about":
+                gap = False
+    return all_of > 0 and sure * 2 >= all_of
+
+
+def wire_name(tokens: list[Token]) -> tuple[str, list[Token]]:
+    """`W12: X1 10 to X4 10`, `W3 X1 1 to X4 3`: the wire's own name, and the rest."""
+    first = 1 if tokens and tokens[0].text.casefold() == "wire" and len(tokens) > 3 else 0
+    if len(tokens) < first + 4 or not re.fullmatch(r"[Ww]\d{1,4}[a-z]?", tokens[first].text):
+        return "", tokens
+    after = tokens[first + 1]
+    if after.sort in ("colon", "stop"):
+        return tokens[first].text, tokens[first + 2 :]
+    if after.sort == "word" and re.fullmatch(r"[A-Za-z]{1,4}\d{1,3}(?:-\d+)?", after.text):
+        return tokens[first].text, tokens[first + 1 :]
+    return "", tokens
+
+
+def like_a_colour(word: str) -> bool:
+    """Whether an unknown word is likely a misspelt colour (`rde`)."""
+    if not word.isalpha() or len(word) > 8 or trade.is_noun(word) or trade.long_form(word) != word.casefold():
+        return False
+    return bool(get_close_matches(word.casefold(), list(IEC_60757.values()), 1, 0.6))
+
+
+def behind_the_pin(rest: list[Token]) -> list[Token]:
+    """A row without the sign behind its cavity; a dash alone, which says that it is empty, stays."""
+    while rest and rest[0].sort in ("stop", "gap", "colon", "dash", "arrow", "back", "to", "from"):
+        if rest[0].sort == "dash" and (len(rest) == 1 or rest[1].sort == "gap"):
+            break
+        rest = rest[1:]
+    return rest
+
+
+_EMPTY_TAIL = re.compile(r"^[\s\-–.:=(]*(.*?)[\s.)!]*$")
+
+
+def says_empty(text: str, rest: list[Token]) -> bool:
+    """Whether what stands behind the cavity says that it holds no wire."""
+    words = text[rest[0].start :] if rest and rest[0].start < len(text) else ""
+    match = _EMPTY_TAIL.match(re.sub(r"\([^()]*\)\s*$", "", words) or words)
+    said = match[1].casefold() if match else ""
+    if not said:
+        return not any(token.sort in ("word", "number") for token in rest)
+    if said.strip("- ") == "":
+        return True
+    phrases = trade.phrases("empty", "whole")
+    first = re.split(r"[,;.]\s|\s[-–]\s", said)[0].strip()
+    return (
+        first in phrases
+        or said in phrases
+        or any(
+            first.startswith(p + " ")
+            for p in ("not used", "nothing in", "no wire", "is empty", "blank plug", "not fitted", "blank")
+        )
+    )
+
+
+def empty_end(state: ReadSoFar, tokens: list[Token], line: PageLine) -> str:
+    """The cavity of a from-to table whose other end is said to be empty."""
+    cells = [cell.strip() for cell in re.split(r"\t|\||\s{2,}", line.text.strip()) if cell.strip()]
+    if len(cells) < 2 or not says_empty(cells[1], [Token("word", cells[1], cells[1], 0, len(cells[1]))]):
+        return ""
+    end = next((index for index, token in enumerate(tokens) if token.sort == "gap"), len(tokens))
+    mention = mention_of(tokens[:end])
+    return state.page.names.point(mention) if mention is not None and mention.terminal else ""
+
+
+def table_row(state: ReadSoFar, rest: list[Token], line: PageLine) -> list[Token]:
+    """The cells of a table's row as a statement: from, to, what is said; remarks apart."""
+    sorts = [sort for sort, *_ in state.columns]
+    if "pin" in sorts and not state.scene.pins:
+        return rest
+    cells: list[list[Token]] = [[]]
+    for token in rest:
+        if token.sort == "gap":
+            cells += [[] for _ in range(max(1, token.text.count("\t") + token.text.count("|")))]
+        else:
+            cells[-1].append(token)
+    if "\t" not in line.text and "|" not in line.text:
+        cells = [cell for cell in cells if cell]
+    roles = sorts[1:] if "pin" in sorts and sorts[0] == "pin" else sorts
+    found: list[Token] = []
+    end = 0
+    for index, cell in enumerate(cells):
+        role = roles[index] if index < len(roles) else ("note" if "to" in roles else "")
+        if not cell or role == "wire":
+            continue
+        start = cell[0].start
+        if role == "to" and "from" in roles:
+            found.append(Token("arrow", "->", "->", start, start))
+        elif role == "note":
+            text = line.text[cell[0].start : cell[-1].end]
+            found.append(Token("remark", text, text, start, cell[-1].end))
+            continue
+        elif role in ("colour", "size", "length", "amps"):
+            numbers = [
+                replace(t, sort="size", value=t.text)
+                if role == "size" and t.sort in ("number", "decimal")
+                else t
+                for t in cell
+            ]
+            found.append(Token("gap", "  ", "  ", end, start))
+            found += [t for t in numbers if t.sort not in ("word", "dash", "number") or role == "colour"]
+            continue
+        elif found:
+            found.append(Token("gap", "  ", "  ", end, start))
+        found += cell
+        end = cell[-1].end
+    return found
+
+
+def sentences(tokens: list[Token], pinned: bool) -> list[list[Token]]:
+    """The statements of a line: parted by full stops and semicolons."""
+    found: list[list[Token]] = [[]]
+    joins = pinned or any(token.sort in JOINS for token in tokens)
+    joins = joins or any(a.sort == "colon" and b.start > a.end for a, b in pairwise(tokens))
+    joins = joins or any(a.sort == "dash" and b.start > a.end for a, b in pairwise(tokens[1:]))
+    for token in tokens:
+        if token.sort == "semi" and not joins:  # `X1:1; X4:3; red`: a list, as a spreadsheet saves it
+            found[-1].append(replace(token, sort="comma"))
+        elif token.sort in ("stop", "semi") and found[-1]:
+            found.append([])
+        else:
+            found[-1].append(token)
+    return [statement for statement in found if any(token.sort != "gap" for token in statement)]
+
+
+def through_a_fuse(statements: list[list[Token]]) -> list[list[Token]]:
+    """`Horn 2 to fuse. Fuse other side to ammeter right.`: one wire with a fuse in it."""
+    for index in range(len(statements) - 1):
+        first, second = statements[index : index + 2]
+        low = [token.text.casefold() for token in second[:3]]
+        if first[-1].text.casefold() == "fuse" and low[1:] == ["other", "side"] and low[0] == "fuse":
+            joined = [
+                *first,
+                Token("to", "to", "to", first[-1].end, first[-1].end),
+                *[t for t in second[3:] if t.sort != "to"],
+            ]
+            return [*statements[:index], joined, *statements[index + 2 :]]
+    return statements

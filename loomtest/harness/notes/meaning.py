@@ -1,0 +1,66 @@
+"""What a statement can mean: wires between mentions, a doubt with its reason, or a remark."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from loomtest.harness.notes.names import Mention, Names
+
+
+class Why(StrEnum):
+    """Why a line was not read."""
+
+    WRITER_UNSURE = "writer unsure"
+    SEVERAL_MEANINGS = "several meanings"
+    ONE_END = "one end"
+    NO_END = "no end"
+    LIST_TO_LIST = "list to list"
+    COLOURS = "colours"
+    WHICH_OF_THEM = "which of them"
+    UNKNOWN_WORDS = "unknown words"
+    DITTO = "ditto"
+    SAME_ENDS = "same ends"
+    TOO_LONG = "too long"
+    CAVITY = "cavity"
+    CAVITY_LACKS = "cavity lacks"
+    NAME_TWICE = "name twice"
+    GLUED = "glued"
+
+
+class UnsureError(Exception):
+    """A line that has no one meaning: `why`, and the words it is about."""
+
+    def __init__(self, why: Why, about: str = "") -> None:
+        self.why, self.about = why, about
+        super().__init__(why)
+
+
+class RemarkError(Exception):
+    """Words that say nothing of a wire."""
+
+
+@dataclass(frozen=True, slots=True)
+class Joint:
+    """Two mentions that a wire joins, and what was said of it."""
+
+    start: Mention
+    end: Mention
+    said: Mapping[str, str] = field(default_factory=dict)
+    notes: tuple[str, ...] = ()
+
+
+@dataclass
+class Surroundings:
+    """What the page gives to a statement: names, the heading's device, the row's pins, colour letters."""
+
+    names: Names
+    letters: Mapping[str, str] = field(default_factory=dict)
+    device: Mention | None = None
+    other: Mention | None = None
+    pins: tuple[Mention, ...] = ()
+    star: bool = False  # a plug with wires on both its halves
+    columns: bool = False  # further columns of this block's rows are ends too
+    gauge: bool = False  # a bare number is a gauge here
+    fuse_row: bool = False

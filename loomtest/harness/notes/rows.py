@@ -1,0 +1,186 @@
+"""A line as a row below a heading, as statements, or as a change of connector."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field, replace
+
+from loomtest.harness.notes import trade
+from loomtest.harness.notes.cavities import is_row, pins_of
+from loomtest.harness.notes.cells import (
+    behind_the_pin,
+    empty_end,
+    like_a_colour,
+    says_empty,
+    sentences,
+    table_row,
+    through_a_fuse,
+)
+from loomtest.harness.notes.meaning import Joint, RemarkError
+from loomtest.harness.notes.names import Mention
+from loomtest.harness.notes.page import PageLine
+from loomtest.harness.notes.parts import part_left_in
+from loomtest.harness.notes.result import Kind, LookAt, ToLookAt
+from loomtest.harness.notes.sofar import ReadSoFar
+from loomtest.harness.notes.statement import read_statement
+from loomtest.harness.notes.tokens import Token
+
+
+def pins_known(state: ReadSoFar, tokens: list[Token]) -> bool:
+    """Whether the row's cavity stands in another line too, to which `see above` points."""
+    pinned = row_of(state, tokens)
+    if pinned is None:
+        return False
+    return all(state.page.names.points[state.page.names.point(pin).casefold()] > 1 for pin in pinned[0])
+
+
+@dataclass
+class LineFound:
+    """What a line makes, before the page is finished."""
+
+    kind: Kind = Kind.WIRES
+    joints: list[Joint] = field(default_factory=list)
+    empty: list[str] = field(default_factory=list)
+    changes: list[tuple[str, str]] = field(default_factory=list)
+    look: list[LookAt] = field(default_factory=list)
+
+
+_CHANGE = re.compile(
+    r"(?:old\s+)?([A-Za-z]?\d{1,3}|[A-Z])\s*(?:[-=]*>|=|→|to)\s*(?:new\s+)?([A-Za-z]?\d{1,3}|[A-Z])(?!\w)",
+    re.IGNORECASE,
+)
+
+
+def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFound:
+    """What a line makes. Raises UnsureError or RemarkError where it makes nothing."""
+    found = LineFound()
+    if changes := _changes(state, line):
+        found.kind, found.changes = Kind.CHANGE, changes
+        return found
+    if part := part_left_in(line.text, tokens, state.page.names):
+        found.joints = [part]
+        return found
+    scene = state.scene
+    rest = tokens
+    scene.pins = ()
+    pinned = row_of(state, tokens)
+    if pinned is not None:
+        pins, rest = pinned
+        if says_empty(line.text, rest):
+            found.kind = Kind.EMPTY
+            found.empty = [state.page.names.point(pin) for pin in pins]
+            return found
+        scene.pins = tuple(pins)
+    elif state.soft:
+        scene.device = None
+    if state.columns and pinned is None and (nothing := empty_end(state, tokens, line)):
+        found.kind, found.empty = Kind.EMPTY, [nothing]
+        return found
+    if state.columns and len(rest) > 1:
+        rest = table_row(state, rest, line)
+    read = 0
+    statements = through_a_fuse(sentences(rest, bool(pinned)))
+    for index, statement in enumerate(statements):
+        also = statement[0].text.casefold() == "also"
+        scene.pins = tuple(pinned[0]) if pinned is not None and (not index or also) else ()
+        try:
+            found.joints += read_statement(statement, scene)
+            read += 1
+        except RemarkError:
+            continue
+    scene.pins = ()
+    if not read:
+        raise RemarkError
+    for token in tokens:
+        if token.sort == "size?":
+            found.look.append(LookAt(line.number, ToLookAt.SIZE, (token.text, token.value)))
+        elif token.sort == "letters":
+            found.look.append(LookAt(line.number, ToLookAt.COLOUR, (token.text,)))
+    for joint in found.joints[:1]:
+        odd = [note for note in joint.notes if (len(note) == 1 and note.isalpha()) or like_a_colour(note)]
+        found.look += [LookAt(line.number, ToLookAt.COLOUR, (note,)) for note in odd]
+    if re.search(r"\d\s*\?", line.text):
+        found.look.append(LookAt(line.number, ToLookAt.SIZE, ("?", "")))
+    return found
+
+
+def _changes(state: ReadSoFar, line: PageLine) -> list[tuple[str, str]]:
+    """`old 1 -> new 4`, `1->A 2->B`: a change of connector and no wire."""
+    text = line.text.strip()
+    said = re.search(r"(?i)\bold\b.*\bnew\b", text)
+    if not said and not state.changing:
+        return []
+    pairs = _CHANGE.findall(re.sub(r"(?i)^.*?:", "", text) if ":" in text else text)
+    if not pairs or (not said and not re.match(r"(?i)\s*(?:old\s+)?[A-Z]?\d*\s*(?:[-=]*>|=)", text)):
+        return []
+    return [(f"old:{old}", f"new:{new}") for old, new in pairs]
+
+
+def row_of(state: ReadSoFar, tokens: list[Token]) -> tuple[list[Mention], list[Token]] | None:
+    """The pins of a row and the rest of it; None where the line is no row."""
+    scene = state.scene
+    if not tokens:
+        return None
+    first = tokens[0]
+    hyphen = re.fullmatch(r"([A-Za-z]+\d*)-(\d{1,3})", first.text)
+    if (
+        hyphen
+        and first.sort == "word"
+        and len(tokens) > 1
+        and tokens[1].sort in ("gap", "arrow")
+        and not trade.is_noun(first.text)
+    ):
+        scene.device, scene.other, state.soft = Mention((hyphen[1],)), None, False
+        scene.columns = False
+        pins, rest = pins_of([replace(first, text=hyphen[2], sort="number"), *tokens[1:]])
+        return [Mention(scene.device.words, pin) for pin in pins], behind_the_pin(rest)
+    span = _named_range(tokens)
+    if span is not None:
+        return span
+    device = scene.device
+    if device is None or not is_row(tokens):
+        return None
+    if state.soft and first.sort not in ("number", "dash", "hash"):
+        return None
+    if first.sort == "colour":
+        return [Mention(device.words, first.text.replace(" ", "_").replace("/", "_"))], list(tokens)
+    pins, rest = pins_of(tokens)
+    long_word = first.sort == "word" and len(first.text) > 1 and first.text.isalpha()
+    if long_word and state.style in ("number", "letter"):
+        return None
+    state.style = state.style or ("word" if long_word else "number" if first.sort != "word" else "letter")
+    if (
+        first.sort == "word"
+        and len(first.text) > 1
+        and first.text.isalpha()
+        and _names_a_device(state, tokens)
+    ):
+        return None
+    return [Mention(device.words, pin) for pin in pins], behind_the_pin(rest)
+
+
+def _named_range(tokens: list[Token]) -> tuple[list[Mention], list[Token]] | None:
+    """`P2-7 thru P2-9 not pinned`."""
+    if len(tokens) < 4 or tokens[1].sort not in ("via", "arrow", "to", "dash"):
+        return None
+    first, last = (re.fullmatch(r"([A-Za-z]+\d*)-(\d{1,3})", tokens[i].text) for i in (0, 2))
+    if (
+        not first
+        or not last
+        or first[1] != last[1]
+        or int(first[2]) >= int(last[2])
+        or tokens[3].sort != "word"
+    ):
+        return None
+    return [Mention((first[1],), str(n)) for n in range(int(first[2]), int(last[2]) + 1)], tokens[3:]
+
+
+def _names_a_device(state: ReadSoFar, tokens: list[Token]) -> bool:
+    """`HORN - fuse 3` below a heading: another device of the page and no cavity of the heading's."""
+    mention = Mention((tokens[0].text,))
+    names = state.page.names
+    if trade.long_form(tokens[0].text) in names.aliases:
+        return True
+    if len(tokens[0].text) < 4 or tokens[1].sort not in ("dash", "arrow"):
+        return False
+    return state.page.names.seen.get(state.page.names.alias(mention.key), 0) > 0 and bool(mention.sort)

@@ -1,0 +1,31 @@
+"""What was read of a page so far, and the block that the next line belongs to."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from loomtest.harness.notes.meaning import Joint, Surroundings
+from loomtest.harness.notes.notation import NotedWire
+from loomtest.harness.notes.page import Page
+from loomtest.harness.notes.result import LookAt, NotedLine
+from loomtest.harness.notes.tokens import Token
+
+
+@dataclass
+class ReadSoFar:
+    """What was read so far."""
+
+    page: Page
+    answers: Mapping[str, str]
+    scene: Surroundings
+    lines: list[NotedLine] = field(default_factory=list)
+    joints: list[tuple[int, Joint]] = field(default_factory=list)  # (index into lines, joint)
+    exact: list[tuple[int, NotedWire]] = field(default_factory=list)
+    above: list[Token] = field(default_factory=list)
+    columns: list[tuple[str, int, int]] = field(default_factory=list)
+    soft: bool = False
+    style: str = ""  # how the block's cavities are written: number, letter or word
+    changing: bool = False
+    look: list[LookAt] = field(default_factory=list)
+    empty: list[str] = field(default_factory=list)

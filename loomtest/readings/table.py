@@ -18,6 +18,7 @@ from pathlib import Path
 import numpy as np
 
 from loomtest.errors import InputError, Problem, nearest
+from loomtest.harness.encoding import decode as text_of
 from loomtest.harness.model import FloatArray, IntArray
 from loomtest.readings.values import ValueSyntaxError, parse_value, quoted
 
@@ -113,17 +114,14 @@ def check_size(size: int, file: str) -> None:
 
 
 def decode(data: bytes, file: str) -> str:
-    """UTF-8 text without its byte-order mark. Raises InputError naming the line of the first bad byte."""
-    if data[:2] in (b"\xff\xfe", b"\xfe\xff") or data[:4] == b"PK\x03\x04" or b"\0" in data[:1000]:
-        found = "UTF-16 text or a spreadsheet's own format"
+    """The text of a readings file, in any usual encoding. Raises InputError for what is no text."""
+    if data[:4] == b"PK\x03\x04":
+        found = "a spreadsheet's own format"
         raise InputError([Problem(file, 1, "", found, 'plain text: save it as "CSV UTF-8"')])
     try:
-        return data.decode("utf-8-sig")
-    except UnicodeDecodeError as error:
-        line = data[: error.start].count(b"\n") + 1
-        found = f"byte {error.start}, which is no UTF-8"
-        expected = 'UTF-8: save it as "CSV UTF-8"'
-        raise InputError([Problem(file, line, "", found, expected)]) from None
+        return text_of(data)[0]
+    except ValueError as error:
+        raise InputError([Problem(file, 1, "", str(error), 'plain text: save it as "CSV UTF-8"')]) from None
 
 
 def parse_header(text: str, file: str) -> Header:

@@ -171,9 +171,12 @@ def test_every_key_of_the_settings_is_there_with_its_default() -> None:
     settings = read_settings(bare, "harness.toml", problems)
     assert problems == []
     assert settings.expect == Expect()
-    assert settings.limits == Limits(bad_joint_written=True)
+    assert settings.limits == Limits(bad_joint_written=True, isolation_written=True)
     document = tomllib.loads(bare)
-    assert set(document["limits"]) == set(Limits.__dataclass_fields__) - {"bad_joint_written"}
+    assert set(document["limits"]) == set(Limits.__dataclass_fields__) - {
+        "bad_joint_written",
+        "isolation_written",
+    }
     assert set(document["expect"]) == set(Expect.__dataclass_fields__)
     assert {"name", "wires", "unreachable", "worked_on", "cavities", "faces", "places"} <= set(document)
     assert read_settings(text, "harness.toml", problems).limits == Limits()

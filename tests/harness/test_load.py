@@ -184,10 +184,19 @@ def test_no_rows(tmp_path: Path, text: str) -> None:
 
 
 @pytest.mark.parametrize(
+    ("encoding", "said"), [("cp1252", "Windows-1252"), ("utf-16", "UTF-16"), ("utf-16-le", "UTF-16")]
+)
+def test_other_encodings_are_read_and_said(tmp_path: Path, encoding: str, said: str) -> None:
+    (tmp_path / "wires.csv").write_bytes("from,to,note\nX1:1,X2:1,café 1.5 mm²\n".encode(encoding))
+    loom = load_harness(tmp_path / "wires.csv")
+    assert loom.wires[0].note == "café 1.5 mm²"
+    assert said in loom.warnings[0].found
+
+
+@pytest.mark.parametrize(
     ("data", "line", "words"),
     [
-        (b"from,to,note\nX1:1,X2:1,caf\xe9\n", 2, "not UTF-8"),
-        ("from,to\nX1:1,X2:1\n".encode("utf-16"), 1, "UTF-16"),
+        (b"from,to\nX1:1,X2:1\x00\x01\x02\x03\n", 1, "no text"),
         (b"PK\x03\x04rest of a workbook", 1, "spreadsheet"),
         (b'from,to\nX1:1,"X2:1\nX1:2,X2:2\n', 2, "no CSV reader"),
         (b'from\tto\n"X1:1"2\tX2:1\n', 2, r"'\t' expected"),

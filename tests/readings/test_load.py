@@ -158,7 +158,7 @@ def test_a_misspelt_optional_column_draws_a_warning(harness: Harness) -> None:
 
 
 @pytest.mark.parametrize(
-    "text", [b"", b"\n\n", b"\xff\xfef\x00", b"PK\x03\x04zip", b"from,to,value\nX1:1,X2:1,1\xb5\n"]
+    "text", [b"", b"\n\n", b"PK\x03\x04zip", b"from,to,value\nX1:1,X2:1,1\x81\n", b"\x00\x01\x02\x03"]
 )
 def test_a_file_of_another_kind_is_one_clear_problem(harness: Harness, text: bytes) -> None:
     assert len(problems(harness, text)) == 1

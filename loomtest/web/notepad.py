@@ -12,8 +12,9 @@ from typing import Any
 from loomtest.errors import InputError, Problem
 from loomtest.harness.load import load_harness
 from loomtest.harness.newfolder import NOTES, WIRES, Answers, files_of, write_new
-from loomtest.harness.notes.notepad import read_notepad
-from loomtest.harness.notes.wire import NotedWire
+from loomtest.harness.notes.notation import NotedWire
+from loomtest.harness.notes.reader import read_notes
+from loomtest.words import notes as notes_words
 from loomtest.words import web as words
 
 COLUMNS = ("from", "to", "colour", "size", "length", "kind", "amps", "circuit", "note")
@@ -24,12 +25,19 @@ LONGEST_NAME = 60
 
 def as_read(text: str, answers: Mapping[str, str]) -> dict[str, Any]:
     """What each line of the notes is read as; a doubtful line with the ways it can be meant."""
-    read = read_notepad(text)
+    read = read_notes(text, answers)
     lines = [
-        {"line": line.number, "text": line.text, "said": line.said, "why": line.why, "readings": []}
+        {
+            "line": line.number,
+            "text": line.text,
+            "said": notes_words.said(line),
+            "why": notes_words.why(line),
+            "readings": list(line.readings),
+        }
         for line in read.lines
     ]
-    return {"lines": lines, "wires": len(read.wires), "look_at": list(read.remarks)}
+    look_at = [notes_words.look_at(look) for look in read.look_at]
+    return {"lines": lines, "wires": len(read.wires), "look_at": look_at}
 
 
 def rows_of_file(name: str, content: bytes) -> dict[str, Any]:
@@ -62,7 +70,7 @@ def make_folder(looms: Path, name: str, given: Mapping[str, Any]) -> Path:
     if folder.exists():
         raise InputError([Problem(words.shown_name(name), None, "", "a folder of that name", "another name")])
     notes = str(given.get("notes") or "")
-    wires = _wires_of_rows(given.get("rows")) if given.get("rows") else list(read_notepad(notes).wires)
+    wires = _wires_of_rows(given.get("rows")) if given.get("rows") else list(read_notes(notes).wires)
     if not wires:
         expected = "at least one wire, such as X1 1 red to X4 3"
         raise InputError([Problem(words.THE_LIST, None, "", "no wire", expected)])

@@ -13,6 +13,7 @@ from loomtest.commands.terminal.verbs import JSON_HELP, QUIET_HELP
 if TYPE_CHECKING:
     from loomtest.evidence.archive.folder import Archive, Entry
     from loomtest.evidence.archive.keep import KeptRun
+    from loomtest.evidence.archive.redraw import Redraw
 
 ARCHIVE_HELP = "The archive folder; without it LOOMTEST_ARCHIVE, else loomtest-archive in your home folder."
 
@@ -72,8 +73,12 @@ def keep(
         from loomtest.evidence.archive.zip import import_bag
 
         with Progress(f"taking in {from_zip}", quiet):
-            entry = import_bag(place, Path(from_zip))
-        told, text = _object(place, entry), [f"taken in as {place.folder / entry.folder}"]
+            taken = import_bag(place, Path(from_zip), todays_redraw())
+        told = {**_object(place, taken.entry), "unproven": list(taken.why)}
+        text = [f"taken in as {place.folder / taken.entry.folder}"]
+        if taken.why:
+            text.append("It does not follow from its own readings: " + "; ".join(taken.why))
+            text.append("It is kept under that mark, and every later verify says so.")
     else:
         assert run is not None
         with Progress(f"keeping {run}", quiet):
@@ -90,6 +95,15 @@ def keep(
         show_json(told)
     else:
         show(Line(line) for line in text)
+
+
+def todays_redraw() -> Redraw:
+    """How this version judges readings and draws their page."""
+    from loomtest.evidence.archive.redraw import Redraw
+    from loomtest.evidence.page.page import write_report
+    from loomtest.words.verdict import judge
+
+    return Redraw(judge, write_report)
 
 
 def _make_key(path: Path) -> tuple[dict[str, object], list[str]]:

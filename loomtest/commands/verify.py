@@ -5,7 +5,7 @@ from typing import Annotated
 import typer
 
 from loomtest.commands.app import app
-from loomtest.commands.keep import ARCHIVE_HELP
+from loomtest.commands.keep import ARCHIVE_HELP, todays_redraw
 from loomtest.commands.terminal.verbs import JSON_HELP, QUIET_HELP
 
 
@@ -23,15 +23,20 @@ def verify(
     to_zip: Annotated[
         str | None, typer.Option(help="Check one bag and pack it into this zip file, to hand on.")
     ] = None,
+    redraw: Annotated[
+        bool,
+        typer.Option("--redraw", help="Judge every run again, and draw its page and pictures again."),
+    ] = False,
     archive: Annotated[str | None, typer.Option(help=ARCHIVE_HELP)] = None,
     as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help=QUIET_HELP)] = False,
 ) -> None:
-    """Check every byte of every kept run and the chain between them, and judge the readings again.
+    """Check every byte of every kept run, the chain between them, and the index against them.
 
-    Prints one line a bag.
+    With --redraw each run is judged again by today's rules, and its page and pictures are drawn again: the
+    checksums cannot show what was replaced before a run was closed. Prints one line a bag.
 
-    The JSON object, "schema": "loomtest-verify/1": good (yes or no), bags (bag, wrong, said).
+    The JSON object, "schema": "loomtest-verify/1": good (yes or no), bags (bag, wrong, unchecked, said).
     """
     if (bag is None) != (to_zip is None):
         raise typer.BadParameter("--bag NAME and --to-zip FILE go together", param_hint="--to-zip")
@@ -57,11 +62,10 @@ def verify(
     from loomtest.evidence.archive.sign import load_public_key
     from loomtest.evidence.archive.verify import Checked, verify_archive
     from loomtest.evidence.archive.words import verify_lines
-    from loomtest.words.verdict import judge
 
     keys = tuple(load_public_key(Path(name)) for name in key or ())
     checked: list[Checked] = []
-    coming = verify_archive(place, judge, keys)
+    coming = verify_archive(place, todays_redraw() if redraw else None, keys)
     while True:
         with Progress(f"checking bag {len(checked) + 1}", quiet):
             one = next(coming, None)
@@ -70,8 +74,16 @@ def verify(
         checked.append(one)
         if not as_json:
             show(verify_lines([one]))
-    wrong = [one for one in checked if one.wrong]
+    wrong = [one for one in checked if not one.good]
     if as_json:
-        bags = [{"bag": one.name, "wrong": list(one.wrong), "said": list(one.said)} for one in checked]
+        bags = [
+            {
+                "bag": one.name,
+                "wrong": list(one.wrong),
+                "unchecked": list(one.unchecked),
+                "said": list(one.said),
+            }
+            for one in checked
+        ]
         show_json({"schema": "loomtest-verify/1", "good": not wrong, "bags": bags})
     raise typer.Exit(1 if wrong else 0)

@@ -57,12 +57,17 @@ def test_a_kept_run_can_be_judged_where_it_lies(archive: Path) -> None:
     assert loomtest("judge", str(run / "harness"), str(run)).returncode == 0
 
 
-def test_verify_prints_one_line_a_bag_and_judges_again(archive: Path) -> None:
-    done = loomtest("verify", "--archive", str(archive))
-    assert done.returncode == 0
+def test_verify_prints_one_line_a_bag_and_judges_again_when_asked(archive: Path) -> None:
+    plain = loomtest("verify", "--archive", str(archive))
+    assert plain.returncode == 0
+    assert all(line.startswith("good ") and "judged" not in line for line in plain.stdout.splitlines())
+    done = loomtest("verify", "--redraw", "--archive", str(archive))
+    assert done.returncode == 0, done.stdout
     lines = done.stdout.splitlines()
-    assert [line.split(": ")[1].split(",")[0] for line in lines] == ["fail", "not-proven", "pass"]
-    assert all(line.startswith("good ") and "judged the same again" in line for line in lines)
+    assert [line.split(": ")[1].split(";")[0] for line in lines] == [
+        "verdict fail", "verdict not-proven", "verdict pass",
+    ]  # fmt: skip
+    assert all("judged again, same result" in line and "drawn again, same result" in line for line in lines)
 
 
 def test_verify_says_what_is_wrong_and_exits_1(copy: Path) -> None:

@@ -19,6 +19,7 @@ from loomtest.harness import table as harness_table
 from loomtest.harness.load import load_harness
 from loomtest.readings import table as readings_table
 from loomtest.readings.load import load_readings
+from tests.evidence.archive import kept
 
 WIRES = "from,to\nX1:1,X2:1\nX1:2,X2:2\n"
 
@@ -101,5 +102,5 @@ def test_a_zip_bomb(tmp_path: Path) -> None:
     with zipfile.ZipFile(tmp_path / "bomb.zip", "w", zipfile.ZIP_DEFLATED) as packed:
         packed.writestr("bag/data/x", b"\0" * 20_000_000)
     with pytest.raises(InputError, match="the size of a kept run"):
-        import_bag(Archive(tmp_path / "archive"), tmp_path / "bomb.zip")
+        import_bag(Archive(tmp_path / "archive"), tmp_path / "bomb.zip", kept.SIMPLE)
     assert Archive(tmp_path / "archive").leftovers() == []

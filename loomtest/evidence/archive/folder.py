@@ -4,6 +4,7 @@
       tag-manifests.sha256   the ledger: one line a bag, in the order of keeping; only grows
       NAME/                  a bag, written once
       imported/NAME/         a bag that came from another archive
+      unproven/NAME/         such a bag whose verdict, page or pictures do not follow from its readings
       index.sqlite           derived from the bags; safe to delete
       .new/NAME/             bags being made
 
@@ -34,6 +35,7 @@ if TYPE_CHECKING:
 
 LEDGER = "tag-manifests.sha256"
 IMPORTED = "imported"
+UNPROVEN = "unproven"
 INDEX = "index.sqlite"
 _ASIDE = ".new"
 _LOCK = ".lock"
@@ -42,7 +44,7 @@ _SET_ASIDE = "set-aside.txt"
 # were seen to be too short for twenty at once, nobody is to lose a run over impatience.
 _LOCK_WAIT_S = 900.0
 _OWN_LOCK_WAIT_S = 10.0
-_LINE = re.compile(rf"([0-9a-f]{{64}})  ((?:{IMPORTED}/)?[^/\n]+)/{re.escape(TAG_MANIFEST)}")
+_LINE = re.compile(rf"([0-9a-f]{{64}})  ((?:(?:{IMPORTED}|{UNPROVEN})/)?[^/\n]+)/{re.escape(TAG_MANIFEST)}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,6 +59,16 @@ class Entry:
     def imported(self) -> bool:
         """True for a bag that came from another archive."""
         return self.folder.startswith(IMPORTED + "/")
+
+    @property
+    def unproven(self) -> bool:
+        """True for a bag from elsewhere that does not follow from its own readings."""
+        return self.folder.startswith(UNPROVEN + "/")
+
+    @property
+    def foreign(self) -> bool:
+        """True for any bag from elsewhere: it has no place in this archive's chain."""
+        return self.imported or self.unproven
 
     @property
     def name(self) -> str:
@@ -125,9 +137,12 @@ class Archive:
                 shutil.rmtree(place, ignore_errors=True)
         lock.unlink(missing_ok=True)
 
-    def place(self, aside: Path, digest: str, *, imported: bool = False) -> Entry:
-        """Put a closed bag into the archive for good; the archive must be locked. Raises ArchiveError."""
-        folder = f"{IMPORTED}/{aside.name}" if imported else aside.name
+    def place(self, aside: Path, digest: str, *, among: str = "") -> Entry:
+        """Put a closed bag into the archive for good; the archive must be locked. Raises ArchiveError.
+
+        `among`: IMPORTED or UNPROVEN for a bag from elsewhere.
+        """
+        folder = f"{among}/{aside.name}" if among else aside.name
         target = self.folder / folder
         if target.exists():
             raise ArchiveError(f"{target} is there already")
@@ -153,12 +168,12 @@ class Archive:
 
     def strangers(self, entries: tuple[Entry, ...]) -> list[str]:
         """Folders that stand among the bags and are not in the ledger; loose files are nobody's evidence."""
-        own = {_ASIDE, IMPORTED}
+        own = {_ASIDE, IMPORTED, UNPROVEN}
         known = {entry.folder for entry in entries}
         found = [path.name for path in self.folder.iterdir() if path.name not in own and path.is_dir()]
-        imported = self.folder / IMPORTED
-        if imported.is_dir():
-            found += [f"{IMPORTED}/{path.name}" for path in imported.iterdir() if path.is_dir()]
+        for kind in (IMPORTED, UNPROVEN):
+            if (self.folder / kind).is_dir():
+                found += [f"{kind}/{path.name}" for path in (self.folder / kind).iterdir() if path.is_dir()]
         return sorted(name for name in found if name not in known)
 
     def _finish_interrupted(self) -> None:

@@ -14,7 +14,7 @@ import numpy as np
 from loomtest.diagnosis.numbers.statistics import median
 from loomtest.errors import ArchiveError
 from loomtest.evidence.archive.folder import Archive
-from loomtest.evidence.archive.index import Index, Kept, WireOhms
+from loomtest.evidence.archive.index import MOST_COMPARED, Index, Kept, WireOhms
 from loomtest.evidence.archive.trend import FEWEST_FOR_TREND, Forecast, Trend, forecast, theil_sen
 from loomtest.evidence.formulas import guarded
 from loomtest.harness.model import FloatArray
@@ -52,10 +52,12 @@ class Course:
 @dataclass(frozen=True, slots=True)
 class History:
     """Kept runs in the order of keeping, and the courses: those above their limit, those that will
-    pass it, then the nearest to it."""
+    pass it, then the nearest to it. `index_was_wrong`: the index said something else than the bags, and was
+    made anew."""
 
     runs: tuple[Kept, ...]
     courses: tuple[Course, ...]
+    index_was_wrong: bool = False
 
 
 def history_of(archive: Archive, harness: str | None = None) -> History:
@@ -66,6 +68,9 @@ def history_of(archive: Archive, harness: str | None = None) -> History:
     if not index.is_current():
         with archive.locked():
             index.catch_up()
+    entries = {entry.sequence: entry for entry in archive.entries()}
+    newest = [entries[kept.sequence] for kept in index.kept(harness)[-MOST_COMPARED:]]
+    was_wrong = bool(index.differing(newest))
     runs = index.kept(harness)
     if harness is not None and not runs:
         names = sorted({kept.harness for kept in index.kept()})
@@ -79,7 +84,7 @@ def history_of(archive: Archive, harness: str | None = None) -> History:
         measured = _once_each(real or of_harness)[-MOST_RUNS_FOR_TREND:]
         day_of = {kept.sequence: day_of_run(kept) for kept in measured}
         courses += _courses(name, index.wires(list(day_of)), day_of)
-    return History(tuple(runs), tuple(sorted(courses, key=_urgency)))
+    return History(tuple(runs), tuple(sorted(courses, key=_urgency)), was_wrong)
 
 
 def _urgency(course: Course) -> tuple[bool, bool, float]:

@@ -1,15 +1,18 @@
 """The archive's index: what `history` needs of every bag, in SQLite.
 
-It is derived. `Index.catch_up` adds the bags that the ledger names and the index does not have yet, and
-makes a new one when the old one is gone, damaged, or belongs to another ledger.
+It is derived, and never trusted: `Index.catch_up` adds the bags that the ledger names and the index does not
+have yet, and makes a new one when the old one is gone, damaged, not of our making, or of another ledger;
+`Index.differing` holds it against the bags. The file may come from anybody: only the tables that we make are
+read, without triggers, views or links, in a bounded number of steps.
 """
 
 from __future__ import annotations
 
 import json
 import sqlite3
-from collections.abc import Mapping
-from contextlib import closing
+import time
+from collections.abc import Mapping, Sequence
+from contextlib import closing, suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -36,6 +39,11 @@ CREATE TABLE wire (
 );
 CREATE INDEX wire_of_bag ON wire (sequence);
 """
+_STATEMENTS = frozenset(statement.strip() for statement in _TABLES.split(";") if statement.strip())
+_LONGEST_CELL = 1_000_000  # bytes; a circuit's name and a list of wires are far shorter
+_STEPS = 10_000  # SQLite's instructions between two looks at the clock
+_LONGEST_S = 60.0  # the index of 100,000 runs is read in a second or two
+MOST_COMPARED = 200
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +104,9 @@ class Index:
                 raise ArchiveError(f"{self.path} cannot be made: {error}") from error
 
     def _catch_up(self, entries: tuple[Entry, ...]) -> int:
-        with closing(sqlite3.connect(self.path)) as base, base:
+        if self.path.is_symlink():
+            self.path.unlink()  # derived, so nothing is lost; what it led to is not touched
+        with closing(_guarded(sqlite3.connect(self.path))) as base, base:
             known = _known(base)
             if known is None or known != [(e.folder, e.digest) for e in entries[: len(known)]]:
                 _empty(base)
@@ -119,6 +129,34 @@ class Index:
         except sqlite3.Error:
             return False
         return known == [(e.folder, e.digest) for e in self.archive.entries()]
+
+    def differing(self, entries: Sequence[Entry]) -> list[str]:
+        """Folders of those bags of which the index says something else than the bags, after making it anew.
+
+        An index that is not there differs in nothing, and a bag that is not there from nothing.
+        """
+        if not self.path.is_file():
+            return []
+        found = []
+        try:
+            with closing(self._open()) as base:
+                for entry in entries:
+                    if not (self.archive.folder / entry.folder).is_dir():
+                        continue
+                    row, wires = _read_bag(self.archive.folder / entry.folder, entry)
+                    query = "SELECT * FROM bag WHERE sequence = ?", (entry.sequence,)
+                    known = base.execute(*query).fetchall()
+                    query = "SELECT * FROM wire WHERE sequence = ? ORDER BY rowid", (entry.sequence,)
+                    same_bag = bool(known) and known[0][:3] == row[:3]  # another digest: see the ledger
+                    if same_bag and (known != [row] or base.execute(*query).fetchall() != wires):
+                        found.append(entry.folder)
+        except sqlite3.Error:
+            found = ["all of it"]
+        if found:
+            with suppress(OSError, ArchiveError):  # on a read-only disk it stays as it is, and that is said
+                self.path.unlink()
+                self.catch_up()
+        return found
 
     def kept(self, harness: str | None = None, sequence: int | None = None) -> list[Kept]:
         """Kept runs in the order of keeping, all or those of one harness, or one of them."""
@@ -147,13 +185,31 @@ class Index:
         return Kept(*row) if row else None
 
     def _open(self) -> sqlite3.Connection:
-        return sqlite3.connect(f"{self.path.absolute().as_uri()}?mode=ro", uri=True)
+        if self.path.is_symlink():
+            raise sqlite3.DatabaseError("the index is a link")
+        base = _guarded(sqlite3.connect(f"{self.path.absolute().as_uri()}?mode=ro", uri=True))
+        if _known(base) is None:
+            base.close()
+            raise sqlite3.DatabaseError("the index is not of our making")
+        return base
+
+
+def _guarded(base: sqlite3.Connection) -> sqlite3.Connection:
+    """The connection with nothing but plain tables to trust, short cells and an end to its patience."""
+    base.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, _LONGEST_CELL)
+    base.execute("PRAGMA trusted_schema = OFF")
+    ends_s = time.monotonic() + _LONGEST_S
+    base.set_progress_handler(lambda: time.monotonic() > ends_s, _STEPS)
+    return base
 
 
 def _known(base: sqlite3.Connection) -> list[tuple[str, str]] | None:
     """(folder, digest) of every bag in the index; None for one that is empty or of another version."""
-    if not base.execute("SELECT 1 FROM sqlite_master WHERE name = 'about'").fetchone():
+    made = [sql for (sql,) in base.execute("SELECT sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_%'")]
+    if not made:
         return None
+    if len(made) != len(_STATEMENTS) or set(made) != _STATEMENTS:
+        raise sqlite3.DatabaseError("the index has tables, views or triggers that are not ours")
     version = base.execute("SELECT version FROM about").fetchone()
     if version != (_VERSION,):
         return None
@@ -162,9 +218,8 @@ def _known(base: sqlite3.Connection) -> list[tuple[str, str]] | None:
 
 
 def _empty(base: sqlite3.Connection) -> None:
-    names = [name for (name,) in base.execute("SELECT name FROM sqlite_master WHERE type = 'table'")]
-    for name in names:
-        base.execute(f'DROP TABLE "{name}"')
+    for name in ("about", "bag", "wire"):
+        base.execute(f"DROP TABLE IF EXISTS {name}")
     for statement in _TABLES.split(";"):
         if statement.strip():
             base.execute(statement)

@@ -71,7 +71,7 @@ def keep_run(run: Path, archive: Archive, keeping: Keeping) -> KeptRun:
     if not run.exists():
         raise InputError([Problem(str(run), None, "", "no such file or folder", "a run folder")])
     with not_being_recorded(run):
-        harness = _harness_of(run)
+        harness = harness_of(run)
         readings = load_readings(run, harness)
         started = readings.run.started if readings.run else ""
         stage = readings.run.stage if readings.run else ""
@@ -103,13 +103,6 @@ def _check_rehearsal(run: Path, rehearsal: bool, keeping: Keeping) -> None:
         raise InputError([Problem(str(run), None, "rehearsal", found, expected)])
 
 
-def judge_kept(bag: Path, judge: Judge) -> Verdict:
-    """Judge the readings of a bag again, with what stands in it. Raises InputError."""
-    run = bag / "data" / RUN_PLACE
-    harness = _harness_of(run)
-    return judge(harness, load_readings(run, harness))
-
-
 def bag_name(harness: str, stage: str, keeping: Keeping) -> str:
     """`20260501-140300-orchard-tractor-before-1a2b3c4d`: by time, then in words, then unique."""
     words = [_slug(harness, 40), _slug(stage or _NO_STAGE, 20)]
@@ -129,7 +122,8 @@ def not_being_recorded(run: Path) -> Iterator[None]:
         yield
 
 
-def _harness_of(run: Path) -> Harness:
+def harness_of(run: Path) -> Harness:
+    """The harness that a run folder holds a copy of. Raises InputError."""
     folder = run / runfile.HARNESS_FOLDER
     if not folder.is_dir():
         expected = (
@@ -154,7 +148,7 @@ def _copy_and_judge(run: Path, aside: Path, keeping: Keeping) -> Verdict:
 
 def _judge_copy(aside: Path, keeping: Keeping) -> Verdict:
     """Judge and show the copy: what stands in the bag is what was judged."""
-    harness = _harness_of(aside / RUN_PLACE)
+    harness = harness_of(aside / RUN_PLACE)
     readings = replace(load_readings(aside / RUN_PLACE, harness), source=f"data/{RUN_PLACE}")
     verdict = keeping.judge(harness, readings)
     keeping.report(harness, readings, verdict, aside / REPORT_PLACE)

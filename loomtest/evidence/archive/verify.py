@@ -1,18 +1,16 @@
-"""Verifying an archive: every byte of every bag, the chain from bag to bag, and the verdicts again."""
+"""Verifying an archive: every byte of every bag, the chain from bag to bag, and the index against the bags;
+with `Redraw` the verdicts, pages and pictures again."""
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
-from importlib.metadata import version
-from typing import Any
 
-from loomtest.errors import ArchiveError, LoomtestError
+from loomtest.errors import ArchiveError
 from loomtest.evidence.archive import bag as archive_bag
-from loomtest.evidence.archive.folder import LEDGER, Archive, Entry
+from loomtest.evidence.archive.folder import INDEX, LEDGER, Archive, Entry
 from loomtest.evidence.archive.index import Index, Kept
-from loomtest.evidence.archive.keep import VERDICT_FILE, Judge, judge_kept
+from loomtest.evidence.archive.redraw import Redraw, Redrawn, redrawn
 from loomtest.evidence.archive.sign import SIGNATURE_FILE, key_name, signed_by
 
 
@@ -20,12 +18,19 @@ from loomtest.evidence.archive.sign import SIGNATURE_FILE, key_name, signed_by
 class Checked:
     """One line of the verification: a bag (or something else in the archive), and what is wrong with it.
 
-    `said` is what is worth knowing and not wrong: who signed it, the verdict, a changed tool version.
+    `said` is what is worth knowing and not wrong: who signed it, the verdict, a changed tool version;
+    `unchecked` what should have been compared and could not be.
     """
 
     name: str
     wrong: tuple[str, ...]
     said: tuple[str, ...] = ()
+    unchecked: tuple[str, ...] = ()
+
+    @property
+    def good(self) -> bool:
+        """True where nothing is wrong and nothing that was asked for is unchecked."""
+        return not self.wrong and not self.unchecked
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,10 +41,13 @@ class _Chain:
     harness_of: Mapping[int, str]
 
 
-def verify_archive(archive: Archive, judge: Judge | None, keys: tuple[bytes, ...] = ()) -> Iterator[Checked]:
-    """Check the whole archive, bag by bag in the order of keeping, then what does not belong.
+def verify_archive(
+    archive: Archive, redraw: Redraw | None = None, keys: tuple[bytes, ...] = ()
+) -> Iterator[Checked]:
+    """Check the whole archive, bag by bag in the order of keeping, then the index and what does not belong.
 
-    `judge` None leaves the verdicts alone. With `keys`, a bag signed by none of them, or by nobody, is wrong.
+    `redraw` None leaves verdicts, pages and pictures alone. With `keys`, a bag signed by none of them, or by
+    nobody, is wrong.
     Raises ArchiveError when there is no archive or its ledger cannot be read.
     """
     if not archive.folder.is_dir():
@@ -50,12 +58,19 @@ def verify_archive(archive: Archive, judge: Judge | None, keys: tuple[bytes, ...
     if not archive.exists():
         yield Checked(LEDGER, ("is missing: it names every bag that was kept",))
     harness_of: dict[int, str] = {}
+    sound: list[Entry] = []  # a damaged bag is told by itself, and no measure for the index
     for entry in entries:
         info = _info(archive, entry)
         harness_of[entry.sequence] = info.get(archive_bag.HARNESS, "")
         known = indexed.get(entry.sequence)
         chain = _Chain(entries[: entry.sequence - 1], harness_of)
-        yield _check(archive, entry, (info, chain, known), judge, keys)
+        checked = _check(archive, entry, (info, chain, known), redraw, keys)
+        sound += [] if checked.wrong else [entry]
+        yield checked
+    differing = Index(archive).differing(sound)
+    if differing:
+        named = ", ".join(differing[:5]) + (f" and {len(differing) - 5} more" if differing[5:] else "")
+        yield Checked(INDEX, (f"does not follow from the bags: {named}; it was made anew",))
     for name in strangers:
         yield Checked(name, (f"was not kept by this program: {LEDGER} does not name it",))
     missing = len(indexed) - len(entries)
@@ -102,7 +117,7 @@ def _check(
     archive: Archive,
     entry: Entry,
     known: tuple[Mapping[str, str], _Chain, Kept | None],
-    judge: Judge | None,
+    redraw: Redraw | None,
     keys: tuple[bytes, ...],
 ) -> Checked:
     info, chain, indexed = known
@@ -118,18 +133,17 @@ def _check(
     wrong += _chain_problems(entry, info, chain)
     signature_wrong, said = _signature(archive, entry, info, keys)
     wrong += signature_wrong
-    if judge is not None and not wrong:
-        again_wrong, again_said = _judged_again(archive, entry, info, judge)
-        wrong += again_wrong
-        said += again_said
-    return Checked(entry.folder, tuple(wrong), tuple(said))
+    if entry.unproven:
+        wrong.append("was taken in although it does not follow from its readings")
+    again = redrawn(bag, redraw) if redraw is not None and not wrong else Redrawn()
+    return Checked(entry.folder, (*wrong, *again.wrong), (*said, *again.said), again.unchecked)
 
 
 def _chain_problems(entry: Entry, info: Mapping[str, str], chain: _Chain) -> list[str]:
     wrong = []
     if info.get("External-Identifier") != entry.name:
         wrong.append(f"was kept under another name: {info.get('External-Identifier', 'unknown')}")
-    if entry.imported:
+    if entry.foreign:
         return wrong
     if info.get(archive_bag.SEQUENCE) != str(entry.sequence):
         wrong.append(
@@ -137,7 +151,7 @@ def _chain_problems(entry: Entry, info: Mapping[str, str], chain: _Chain) -> lis
         )
     harness = info.get(archive_bag.HARNESS, "")
     previous = info.get(archive_bag.PREVIOUS, "")
-    before = [e for e in chain.earlier if not e.imported and chain.harness_of[e.sequence] == harness]
+    before = [e for e in chain.earlier if not e.foreign and chain.harness_of[e.sequence] == harness]
     expected = before[-1].digest if before else archive_bag.FIRST
     # A bag before it that is missing has no harness to be known by; its own line says that it is missing.
     lost = {e.digest for e in chain.earlier if not chain.harness_of[e.sequence]}
@@ -165,63 +179,3 @@ def _signature(
     if keys and public not in keys:
         return [f"is signed by {promised}, which is none of the keys given"], []
     return [], [f"signed by {promised}"]
-
-
-def _judged_again(
-    archive: Archive, entry: Entry, info: Mapping[str, str], judge: Judge
-) -> tuple[list[str], list[str]]:
-    """(what is wrong, what is worth saying) when the readings are judged again."""
-    bag = archive.folder / entry.folder
-    kept_by, now = info.get(archive_bag.TOOL, "unknown"), version("loomtest")
-    versions = f" (kept by version {kept_by}, this is {now})" if kept_by != now else ""
-    try:
-        kept = json.loads((bag / "data" / VERDICT_FILE).read_text("utf-8"))
-        # Through its text, so that both sides have been written and read alike.
-        again = json.loads(json.dumps(judge_kept(bag, judge).to_json()))
-    except (OSError, ValueError, RecursionError, LoomtestError) as error:
-        return [f"cannot be judged again: {error}{versions}"], []
-    try:
-        differences = verdict_differences(kept, again)
-    except (AttributeError, KeyError, TypeError):  # well-formed JSON of some other shape
-        return [f"cannot be judged again: {VERDICT_FILE} holds no verdict{versions}"], []
-    if differences:
-        return [f"is judged otherwise now: {'; '.join(differences)}{versions}"], []
-    return [], [f"{again['verdict']}, and judged the same again{versions}"]
-
-
-def verdict_differences(kept: Mapping[str, Any], again: Mapping[str, Any]) -> list[str]:
-    """Where two verdict objects differ in what they decide: outcomes, findings, the verdict of each wire.
-
-    Resistances and probabilities are not compared digit by digit: another version or another machine may
-    round them otherwise.
-    """
-    found = [
-        f"{key} was {kept.get(key)}, is {again.get(key)}"
-        for key in ("verdict", "wiring", "joints")
-        if kept.get(key) != again.get(key)
-    ]
-    for key in ("findings", "undecided"):
-        before, after = _faults(kept.get(key, ())), _faults(again.get(key, ()))
-        found += [f"no longer {_told(fault)}" for fault in before if fault not in after]
-        found += [f"newly {_told(fault)}" for fault in after if fault not in before]
-    was = {row["wire"]: row["verdict"] for row in kept.get("wires", ())}
-    now = {row["wire"]: row["verdict"] for row in again.get("wires", ())}
-    changed = [wire for wire in {**was, **now} if was.get(wire) != now.get(wire)]
-    found += [f"wire {wire} was {was.get(wire)}, is {now.get(wire)}" for wire in changed[:5]]
-    return found
-
-
-def _faults(findings: Any) -> list[tuple[str, tuple[str, ...], tuple[str, ...], tuple[tuple[str, str], ...]]]:
-    return [
-        (
-            finding["fault"],
-            tuple(finding["points"]),
-            tuple(suspect["wire"] for suspect in finding["suspects"]),
-            tuple(sorted(finding["moves"].items())),
-        )
-        for finding in findings
-    ]
-
-
-def _told(fault: tuple[str, tuple[str, ...], tuple[str, ...], tuple[tuple[str, str], ...]]) -> str:
-    return f"{fault[0]} at {' and '.join(fault[1])}"

@@ -41,6 +41,8 @@ def history_lines(history: History, everything: bool = False) -> list[Line]:
         lines += map(_run_line, shown)
         courses = [course for course in history.courses if course.harness == harness]
         lines += _courses_lines(courses, len(courses) if everything else most)
+    if history.index_was_wrong:
+        lines += [Line(""), Line("The index did not match the kept runs. It was made anew from them.", "bad")]
     return lines
 
 
@@ -103,5 +105,7 @@ def verify_lines(checked: Iterable[Checked]) -> Iterable[Line]:
     for one in checked:
         if one.wrong:
             yield Line(f"WRONG  {one.name} {'; '.join(one.wrong)}", "bad")
+        elif one.unchecked:
+            yield Line(f"unsure {one.name} {'; '.join(one.unchecked)}", "doubt")
         else:
             yield Line(f"good   {one.name}" + (f": {', '.join(one.said)}" if one.said else ""))

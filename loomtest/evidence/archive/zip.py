@@ -7,12 +7,14 @@ import stat
 import struct
 import zipfile
 import zlib
+from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
 from loomtest.errors import ArchiveError, InputError, Problem
 from loomtest.evidence.archive import bag as archive_bag
-from loomtest.evidence.archive.folder import Archive, Entry
+from loomtest.evidence.archive.folder import IMPORTED, UNPROVEN, Archive, Entry
 from loomtest.evidence.archive.index import Index
+from loomtest.evidence.archive.redraw import Redraw, redrawn
 from loomtest.evidence.archive.sign import signed_by
 
 MOST_FILES = 5_000
@@ -62,8 +64,20 @@ def export_bag(archive: Archive, name: str, target: Path) -> Path:
     return target
 
 
-def import_bag(archive: Archive, source: Path) -> Entry:
-    """Put the bag of a zip file among the imported ones, after every byte of it has been checked.
+@dataclass(frozen=True, slots=True)
+class Imported:
+    """A bag that was taken in, and why it stands among the unproven ones; `why` is empty for a good one."""
+
+    entry: Entry
+    why: tuple[str, ...]
+
+
+def import_bag(archive: Archive, source: Path, redraw: Redraw) -> Imported:
+    """Put the bag of a zip file among the imported ones, after every byte of it has been checked, its
+    readings judged and its page and pictures drawn again.
+
+    One that does not follow from its readings, or whose page cannot be compared, goes among the unproven
+    ones, where every later check says so.
 
     Raises InputError when the zip is no bag or not to be trusted, ArchiveError when it cannot be kept.
     """
@@ -73,14 +87,16 @@ def import_bag(archive: Archive, source: Path) -> Entry:
             with archive.workplace(name) as aside:
                 _unpack(packed, members, aside, str(source))
                 _check_bag(aside, name, str(source))
+                again = redrawn(aside, redraw)
+                why = (*again.wrong, *again.unchecked)
                 digest = archive_bag.digest_of(aside / archive_bag.TAG_MANIFEST)
                 with archive.locked():
                     there = [entry.folder for entry in archive.entries() if entry.digest == digest]
                     if there:
                         raise ArchiveError(f"{archive.folder} holds this bag already: {there[0]}")
-                    entry = archive.place(aside, digest, imported=True)
+                    entry = archive.place(aside, digest, among=UNPROVEN if why else IMPORTED)
                     Index(archive).catch_up()
-                return entry
+                return Imported(entry, why)
     except _UNPACKABLE as error:
         raise _refused(str(source), f"a file that cannot be unpacked ({error})") from error
 

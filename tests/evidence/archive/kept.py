@@ -11,6 +11,7 @@ import numpy as np
 from loomtest.diagnosis.verdict import Coverage, Finding, NetRow, Suspect, Verdict, WireRow
 from loomtest.evidence.archive.folder import Archive
 from loomtest.evidence.archive.keep import Keeping, KeptRun, keep_run
+from loomtest.evidence.archive.redraw import Redraw
 from loomtest.evidence.archive.verify import Checked, verify_archive
 from loomtest.harness.load import load_harness
 from loomtest.harness.model import Harness
@@ -84,6 +85,9 @@ def simple_report(harness: Harness, readings: Readings, verdict: Verdict, out: P
     (out / "report.html").write_text(f"<p>{verdict.verdict}</p>\n", "utf-8")
 
 
+SIMPLE = Redraw(simple_judge, simple_report)
+
+
 def keeping(identifier: str, day: float = 0.0) -> Keeping:
     return Keeping(simple_judge, simple_report, BEGIN + timedelta(days=day), identifier)
 
@@ -93,7 +97,7 @@ def keep(archive: Archive, run: Path, identifier: str, day: float = 0.0) -> Kept
 
 
 def checked(archive: Archive, judge: bool = True) -> list[Checked]:
-    return list(verify_archive(archive, simple_judge if judge else None))
+    return list(verify_archive(archive, SIMPLE if judge else None))
 
 
 def wrong(archive: Archive, judge: bool = True) -> dict[str, tuple[str, ...]]:

@@ -17,7 +17,8 @@ from loomtest.evidence.archive import bag as archive_bag
 from loomtest.evidence.archive.folder import INDEX, LEDGER, Archive, default_archive
 from loomtest.evidence.archive.index import Index
 from loomtest.evidence.archive.keep import keep_run
-from loomtest.evidence.archive.verify import verdict_differences, verify_archive
+from loomtest.evidence.archive.redraw import Redraw, verdict_differences
+from loomtest.evidence.archive.verify import verify_archive
 from loomtest.readings.run import resume_run
 from tests.evidence.archive import kept
 
@@ -213,14 +214,19 @@ def test_judging_again_compares_faults_and_verdicts(tmp_path: Path) -> None:
     archive = kept.filled(tmp_path, 2)  # the second run has a bad joint
     entries = archive.entries()
     said = {one.name: one.said for one in kept.checked(archive)}
-    assert said[entries[0].folder] == ("pass, and judged the same again",)
-    assert said[entries[2].folder] == ("fail, and judged the same again",)
+    drawn = "page and pictures drawn again, same result"
+    assert said[entries[0].folder] == ("verdict pass; judged again, same result", drawn)
+    assert said[entries[2].folder] == ("verdict fail; judged again, same result", drawn)
 
     def lenient(harness: object, readings: object) -> object:
         verdict = kept.simple_judge(harness, readings)
         return verdict.__class__(**{**vars(verdict), "findings": (), "verdict": "pass"})
 
-    found = {one.name: one.wrong for one in verify_archive(archive, lenient) if one.wrong}
+    found = {
+        one.name: one.wrong
+        for one in verify_archive(archive, Redraw(lenient, kept.simple_report))
+        if one.wrong
+    }
     assert set(found) == {entries[2].folder}
     assert "verdict was fail, is pass" in found[entries[2].folder][0]
     assert "high-resistance at X1:2 and X2:2" in found[entries[2].folder][0]
@@ -228,7 +234,7 @@ def test_judging_again_compares_faults_and_verdicts(tmp_path: Path) -> None:
 
 def test_a_changed_tool_version_is_named(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     archive = kept.filled(tmp_path, 1)
-    monkeypatch.setattr("loomtest.evidence.archive.verify.version", lambda name: "99.0")
+    monkeypatch.setattr("loomtest.evidence.archive.redraw.version", lambda name: "99.0")
     assert "this is 99.0" in kept.checked(archive)[0].said[0]
 
 

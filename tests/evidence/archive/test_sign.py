@@ -76,7 +76,7 @@ def test_a_new_key_is_its_owners_alone_and_overwrites_nothing(tmp_path: Path) ->
 def test_a_signed_bag_is_said_to_be_and_by_whom(tmp_path: Path) -> None:
     archive, done, public = signed(tmp_path)
     assert signed_by(done.folder) == public
-    (line,) = verify_archive(archive, kept.simple_judge)
+    (line,) = verify_archive(archive, kept.SIMPLE)
     assert line.wrong == ()
     assert line.said[0] == f"signed by {key_name(public)}"
     assert wrong(archive, public) == []

@@ -48,7 +48,7 @@ def named(name: str, mode: int = stat.S_IFREG | 0o644) -> zipfile.ZipInfo:
 def test_there_and_back_every_byte_is_the_same(tmp_path: Path) -> None:
     archive, path = packed(tmp_path)
     other = Archive(tmp_path / "other")
-    entry = import_bag(other, path)
+    entry = import_bag(other, path, kept.SIMPLE).entry
     source = archive.folder / archive.entries()[2].folder
     assert kept.tree(other.folder / entry.folder) == kept.tree(source)
     assert entry.folder == f"imported/{source.name}"
@@ -66,7 +66,7 @@ def test_the_same_bag_is_the_same_zip(tmp_path: Path) -> None:
 def test_what_is_kept_after_an_import_has_its_own_chain(tmp_path: Path) -> None:
     _, path = packed(tmp_path)
     other = Archive(tmp_path / "other")
-    import_bag(other, path)
+    import_bag(other, path, kept.SIMPLE)
     kept.keep(other, tmp_path / "run0", "own")
     kept.keep(other, tmp_path / "run0", "own2")
     assert kept.wrong(other) == {}
@@ -75,11 +75,11 @@ def test_what_is_kept_after_an_import_has_its_own_chain(tmp_path: Path) -> None:
 def test_a_bag_that_is_here_already_is_refused(tmp_path: Path) -> None:
     archive, path = packed(tmp_path)
     with pytest.raises(ArchiveError, match="already"):
-        import_bag(archive, path)
+        import_bag(archive, path, kept.SIMPLE)
     other = Archive(tmp_path / "other")
-    import_bag(other, path)
+    import_bag(other, path, kept.SIMPLE)
     with pytest.raises(ArchiveError, match="already"):
-        import_bag(other, path)
+        import_bag(other, path, kept.SIMPLE)
 
 
 def test_a_damaged_bag_is_not_exported_and_no_zip_is_overwritten(tmp_path: Path) -> None:
@@ -137,7 +137,7 @@ def test_a_path_that_leads_elsewhere_is_refused_and_nothing_is_written(
     before = set(kept.tree(tmp_path))
     other = Archive(tmp_path / "other")
     with pytest.raises(InputError):
-        import_bag(other, bad)
+        import_bag(other, bad, kept.SIMPLE)
     left = {p for p in set(kept.tree(tmp_path)) - before if not p.endswith(".lock")}
     assert left == set()
     assert not other.exists()
@@ -152,14 +152,14 @@ def test_a_bomb_is_refused_before_it_is_unpacked(tmp_path: Path) -> None:
     bad = written(tmp_path / "bomb.zip", [*content, (bomb, b"\0" * 50_000_000)])
     assert bad.stat().st_size < 200_000
     with pytest.raises(InputError, match="packed into"):
-        import_bag(Archive(tmp_path / "other"), bad)
+        import_bag(Archive(tmp_path / "other"), bad, kept.SIMPLE)
 
 
 def test_too_many_files_are_refused(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     _, path = packed(tmp_path)
     monkeypatch.setattr(archive_zip, "MOST_FILES", 5)
     with pytest.raises(InputError, match="at most 5"):
-        import_bag(Archive(tmp_path / "other"), path)
+        import_bag(Archive(tmp_path / "other"), path, kept.SIMPLE)
 
 
 def test_a_size_that_was_told_too_small_does_not_help(tmp_path: Path) -> None:
@@ -169,7 +169,7 @@ def test_a_size_that_was_told_too_small_does_not_help(tmp_path: Path) -> None:
     data[place + 24 : place + 28] = (1).to_bytes(4, "little")
     (tmp_path / "lie.zip").write_bytes(bytes(data))
     with pytest.raises(InputError):
-        import_bag(Archive(tmp_path / "other"), tmp_path / "lie.zip")
+        import_bag(Archive(tmp_path / "other"), tmp_path / "lie.zip", kept.SIMPLE)
 
 
 @pytest.mark.parametrize("change", ["changed", "left out", "renamed folder", "extra", "encrypted"])
@@ -195,7 +195,7 @@ def test_a_bag_that_was_tampered_with_is_refused(tmp_path: Path, change: str) ->
         bad.write_bytes(bytes(data))
     other = Archive(tmp_path / "other")
     with pytest.raises(InputError):
-        import_bag(other, bad)
+        import_bag(other, bad, kept.SIMPLE)
     assert not other.exists()
     assert other.leftovers() == []
 
@@ -208,8 +208,8 @@ def test_a_bag_without_the_signature_it_promises_is_refused(tmp_path: Path) -> N
     path = export_bag(archive, done.entry.name, tmp_path / "bag.zip")
     without = [(info, data) for info, data in members(path) if not info.filename.endswith(SIGNATURE_FILE)]
     with pytest.raises(InputError, match="no signature"):
-        import_bag(Archive(tmp_path / "other"), written(tmp_path / "bad.zip", without))
-    assert import_bag(Archive(tmp_path / "other"), path).imported
+        import_bag(Archive(tmp_path / "other"), written(tmp_path / "bad.zip", without), kept.SIMPLE)
+    assert import_bag(Archive(tmp_path / "other"), path, kept.SIMPLE).entry.imported
 
 
 @pytest.mark.parametrize("data", [None, b"", b"no zip", b"PK\x05\x06" + b"\0" * 18])
@@ -218,5 +218,5 @@ def test_what_is_no_zip_is_refused_with_words(tmp_path: Path, data: bytes | None
     if data is not None:
         path.write_bytes(data)
     with pytest.raises(InputError, match=r"x\.zip"):
-        import_bag(Archive(tmp_path / "other"), path)
+        import_bag(Archive(tmp_path / "other"), path, kept.SIMPLE)
     shutil.rmtree(tmp_path / "other", ignore_errors=True)

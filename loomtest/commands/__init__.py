@@ -23,6 +23,10 @@ def main() -> None:
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
             stream.reconfigure(errors="backslashreplace")  # a console without Ω still gets the answer
+    if isinstance(sys.stdout, io.TextIOWrapper) and not sys.stdout.isatty():
+        from loomtest.commands.terminal.pipe import patient
+
+        sys.stdout = patient(sys.stdout)
     try:
         status = app(standalone_mode=False)
         sys.stdout.flush()  # here a full disk can still be told

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from contextlib import suppress
 
+from loomtest.bench.meter.pattern import LinePattern
 from loomtest.bench.meter.protocol import (
     NO_METER_SHOWS,
     Event,
@@ -32,8 +32,7 @@ class LineMeter:
         self, settings: SerialSettings, ranges: Sequence[Range] = (), autorange: bool = True
     ) -> None:
         self._settings = settings
-        self._pattern = re.compile(settings.pattern)
-        self._groups = self._pattern.groupindex
+        self._pattern = LinePattern(settings.pattern)
         self._lines = Lines(settings.terminator, joined=not settings.poll)
         self._readable = Readability(settings.rate, "lines of the pattern in [serial]")
         self._poll = settings.poll.encode("ascii")
@@ -75,20 +74,20 @@ class LineMeter:
                 line = line[len(echo) :].strip()
             self._answered = True
         text = line.decode("utf-8", "replace")
-        match = self._pattern.fullmatch(text)
+        match = self._pattern.match(text)
         if match is None:
             return self._readable.bad(line)
         self._readable.good()
-        unit = (match["unit"] if "unit" in self._groups else None) or self._settings.unit
+        unit = match.get("unit") or self._settings.unit
         function, factor = scale_of(unit)
         if function == "other":
             return Trouble(
                 "other-function",
                 f"the meter shows {text!r}, which is neither ohms nor volts: turn it to resistance (Ω)",
             )
-        if "overload" in self._groups and match["overload"]:
+        if match.get("overload"):
             return Shown(math.inf, function, math.nan, self._overload_range(match, factor), text)
-        number = (match["value"] or "").replace(" ", "").replace(",", ".")
+        number = match.get("value", "").replace(" ", "").replace(",", ".")
         try:
             value, step = float(number) * factor, last_digit(number) * factor
         except ValueError:
@@ -104,8 +103,8 @@ class LineMeter:
             if math.isclose(each.resolution_ohms, step, rel_tol=1e-3):
                 self._range_ohm = each.up_to_ohms
 
-    def _overload_range(self, match: re.Match[str], factor: float) -> float | None:
-        if "range" in self._groups and match["range"]:
+    def _overload_range(self, match: Mapping[str, str], factor: float) -> float | None:
+        if match.get("range"):
             with suppress(ValueError):  # a pattern of the person's own may match what is no number
                 return float(match["range"].replace(",", ".")) * factor
         return self._range_ohm

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass, fields
 from typing import Any
 
+from loomtest.bench.meter.pattern import LinePattern
 from loomtest.errors import InputError, Problem, nearest
 from loomtest.harness.document import finite_number, plain, read_document
 
@@ -107,11 +107,10 @@ def _problems(table: Mapping[str, Any], file: str) -> list[Problem]:
 
 def _check_pattern(pattern: str, file: str) -> None:
     try:
-        groups = re.compile(pattern).groupindex
-    except (re.error, RecursionError, OverflowError) as error:
-        raise InputError(
-            [Problem(file, None, "serial.pattern", str(error), "a regular expression")]
-        ) from None
+        groups = LinePattern(pattern).groups
+    except ValueError as error:
+        wanted = "a regular expression that is quick on every line"
+        raise InputError([Problem(file, None, "serial.pattern", str(error), wanted)]) from None
     if "value" not in groups:
         wanted = "a group (?P<value>…) that holds the number"
         raise InputError([Problem(file, None, "serial.pattern", f"groups {sorted(groups)}", wanted)])

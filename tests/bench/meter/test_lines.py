@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import math
+import time
 
 import pytest
 
 from loomtest.bench.meter.lines import LineMeter
+from loomtest.bench.meter.pattern import LinePattern
 from loomtest.bench.meter.protocol import LONGEST_LINE, Event, Shown, Trouble, last_digit, scale_of
 from loomtest.bench.meter.settings import SerialSettings, read_settings
 from loomtest.errors import InputError
@@ -176,3 +178,24 @@ def test_a_pattern_that_cannot_read_a_value_is_refused(pattern: str) -> None:
 
 def test_no_serial_table_is_no_settings() -> None:
     assert read_settings('name = "meter"\n', "m.toml") is None
+
+
+@pytest.mark.parametrize(
+    "pattern",
+    [
+        r"(?P<value>(?:\d+)+)",
+        r"(?P<value>(?:\d+\s?)+)x",
+        r"(a*)*(?P<value>b)",
+        r"(?P<value>(?:Q+Q)+)",
+        r"(?P<value>(.+)+\2)x",
+    ],
+)
+def test_no_pattern_of_a_file_hangs_over_any_line(pattern: str) -> None:
+    """`(?:\\d+)+` over sixty digits and a letter takes Python's own engine longer than anybody lives."""
+    read_settings(f"[serial]\npattern = '{pattern}'\n", "m.toml")
+    match = LinePattern(pattern).match
+    began = time.monotonic()
+    for line in ("1" * 60 + "!", "1 " * 60 + "!", "a" * 60 + "!", "Q" * 60 + "!"):
+        assert match(line) is None
+    assert time.monotonic() - began < 2.0
+    assert LinePattern(r"(?P<value>\d+)(?P<unit>k)?").match("470") == {"value": "470"}

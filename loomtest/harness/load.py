@@ -14,6 +14,7 @@ from loomtest.harness.restraint import restraint_word, untouchable
 from loomtest.harness.settings import Settings, read_settings
 from loomtest.harness.table import quoted, read_table, read_text, visible
 from loomtest.harness.wirelist import NEEDED, WireList, read_wires
+from loomtest.harness.workbook import split_sheet
 
 MOST_NEAREST = 100  # problems after which nobody looks for the nearest name: it takes long in a long list
 
@@ -56,7 +57,7 @@ def load_harness(path: str | Path) -> Harness:
         places=settings.places,
         warnings=tuple(problems_in_order(problems)),
         source=given,
-        files=tuple(file for file in (toml, wire_list) if file is not None),
+        files=tuple(file for file in (toml, wire_list and split_sheet(wire_list)[0]) if file is not None),
     )
 
 

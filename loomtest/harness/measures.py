@@ -14,6 +14,7 @@ _GAUGE = re.compile(
     r"(?:awg\s*#?\s*(\d{1,2}/0|0{1,4}|\d{1,2})|#?\s*(\d{1,2}/0|0{1,4}|\d{1,2})\s*awg|([1-4]/0))", re.I
 )
 
+_THOUSANDS = re.compile(r"\d{1,3}(?:\.\d{3})+,\d*|\d{1,3}(?:,\d{3})+\.\d*")
 _MM2 = {"", "mm2", "mm²", "mm^2", "qmm", "sqmm", "sq mm"}
 _METRES = {"": 1.0, "m": 1.0, "metre": 1.0, "metres": 1.0, "meter": 1.0, "meters": 1.0}
 _METRES |= {"mm": 1e-3, "cm": 1e-2, "dm": 0.1}
@@ -53,6 +54,16 @@ def plain_number(text: str) -> float:
     return value
 
 
+def _refuse_thousands(text: str) -> None:
+    """`1.234,5` has a point for the thousands and a comma for the decimals: one number, two signs."""
+    if match := _THOUSANDS.search(text):
+        signs = re.sub(r"\d", "", match[0])
+        plain = match[0].replace(signs[0], "")
+        raise ValueError(
+            f"{plain}: one sign in a number, between the whole and its decimals, and none at the thousands"
+        )
+
+
 def read_size(text: str) -> float:
     """Conductor area in mm²; a bare number is mm². ValueError with what was expected."""
     text = text.strip()
@@ -68,6 +79,7 @@ def read_size(text: str) -> float:
         if not -3 <= number <= 40:
             raise ValueError(SIZE_EXPECTED)
         return awg_area_mm2(number)
+    _refuse_thousands(text)
     match = _MEASURE.fullmatch(text)
     if not match or (match[2] or "").strip().casefold() not in _MM2:
         raise ValueError(SIZE_EXPECTED)
@@ -77,6 +89,7 @@ def read_size(text: str) -> float:
 def read_length(text: str) -> float:
     """Length in metres; a bare number is metres. ValueError with what was expected."""
     text = text.strip()
+    _refuse_thousands(text)
     both = _FEET_AND_INCHES.fullmatch(text)
     if both:
         metres = plain_number(both[1]) * 0.3048 + plain_number(both[2]) * 0.0254
@@ -103,6 +116,7 @@ def read_amps(text: str) -> float:
 
 
 def _with_unit(text: str, units: dict[str, float], expected: str) -> float:
+    _refuse_thousands(text)
     match = _MEASURE.fullmatch(text.strip())
     if not match:
         raise ValueError(expected)

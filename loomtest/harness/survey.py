@@ -10,7 +10,7 @@ import numpy as np
 from loomtest.harness.model import Harness, connector_of
 
 # Common practice: how people name a splice, and a ring or stud on the body.
-_SPLICE = re.compile(r"sp(l|lice)?[\W_]?\d*|s\d+|joint.*", re.IGNORECASE)
+_SPLICE = re.compile(r"sp(l|lice)?[\W_]?\w{0,3}|s\d+|joint.*|splice[\W_].*", re.IGNORECASE)
 _GROUND_WORDS = ("gnd", "ground", "earth", "mass", "chassis", "neg")
 
 

@@ -82,12 +82,16 @@ def lines_of(text: str) -> list[str]:
 
 
 def read_table(path: Path, file: str, needed: tuple[str, ...], problems: list[Problem]) -> Table | None:
-    """Read a CSV file; `needed` column names only help to tell the separator.
+    """Read a CSV file or a workbook; `needed` column names only help to tell the separator.
 
     Lines that begin with `#` are comments: silently before the header, with a warning after it, since
     there a `#` may also be the first letter of somebody's wire name. Blank rows are passed over. Returns
     None when nothing can be read; single bad rows are left out and stand among the problems.
     """
+    from loomtest.harness.workbook import is_workbook, read_workbook
+
+    if is_workbook(path):
+        return read_workbook(path, file, needed, problems)
     text = read_text(path, file, problems)
     if text is None:
         return None

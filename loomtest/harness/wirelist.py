@@ -25,6 +25,14 @@ KINDS: dict[str, Kind] = {
     "switch": "switch",
     "restraint": "restraint",
 }
+# Plain words for the kinds (common practice).
+_ALSO_KINDS: dict[str, Kind] = {
+    "bulb": "lamp", "light": "lamp", "globe": "lamp", "solenoid": "coil", "relay coil": "coil",
+    "winding": "coil",
+    "motor": "coil",
+    "cable": "wire", "lead": "wire", "link": "wire", "jumper": "wire", "breaker": "fuse",
+    "fusible link": "fuse", "push": "switch", "button": "switch", "rectifier": "diode",
+}  # fmt: skip
 COLUMNS = (
     "from",
     "to",
@@ -41,6 +49,7 @@ COLUMNS = (
 )
 _ALSO = {"color": "colour"}
 _LONG_FOR_A_VEHICLE_M = 100.0
+MOST_SHARED = 3  # double crimps that are told one by one
 MOST_WRONG = 500  # wrong cells of one column that are told one by one
 # Gauges that nobody means as mm²: typed without "AWG" they would be thick cable.
 _GAUGES_TYPED_BARE = {"12", "14", "18", "20", "22", "24", "26"}
@@ -241,7 +250,7 @@ def _check_ranges(
 
 
 def _read_kind(text: str) -> Kind:
-    kind = KINDS.get(text.casefold())
+    kind = KINDS.get(text.casefold()) or _ALSO_KINDS.get(text.casefold())
     if kind is None:
         near = nearest(text, list(KINDS), 1)
         raise ValueError("one of " + ", ".join(KINDS) + (f"; the nearest is {near[0]}" if near else ""))
@@ -318,15 +327,20 @@ def _check_shared_cavities(
 ) -> None:
     """Two wires in one cavity are allowed (a double crimp) and said; parts stand beside their wires."""
     first: dict[str, int] = {}
+    shared: list[tuple[int, str, str]] = []
     for row, column, point in joins:
-        if ":" in point and kinds[row] in (None, "wire"):
-            other = first.setdefault(point, row)
-            if other != row:
-                found = (
-                    f"{quoted(point)}, where {quoted(names[other])} (line {columns.lines[other]}) ends too"
-                )
-                expected = "a cavity of its own, a splice, or two wires in one terminal on purpose"
-                columns.odd(row, column, found, expected)
+        if ":" in point and kinds[row] in (None, "wire") and first.setdefault(point, row) != row:
+            shared.append((row, column, point))
+    expected = "a cavity of its own, a splice, or two wires in one terminal on purpose"
+    if len(shared) > MOST_SHARED:  # a loom full of double crimps: one sentence, not a screen of them
+        some = ", ".join(dict.fromkeys(point for _, _, point in shared[:40]))
+        found = f"{len(shared)} wires that share their cavity with another: {quoted(some, 100)}"
+        columns.odd(shared[0][0], shared[0][1], found, expected)
+        return
+    for row, column, point in shared:
+        other = first[point]
+        found = f"{quoted(point)}, where {quoted(names[other])} (line {columns.lines[other]}) ends too"
+        columns.odd(row, column, found, expected)
 
 
 def _check_alike(columns: _Columns, joins: list[tuple[int, str, str]], names: list[str]) -> None:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import csv
 import gzip
+import io
 import zlib
 from array import array
 from collections.abc import Iterator, Sequence
@@ -20,6 +21,7 @@ import numpy as np
 from loomtest.errors import InputError, Problem, nearest
 from loomtest.harness.encoding import decode as text_of
 from loomtest.harness.model import FloatArray, IntArray
+from loomtest.harness.workbook import is_workbook, read_workbook
 from loomtest.readings.values import ValueSyntaxError, parse_value, quoted
 
 COLUMNS = (
@@ -92,6 +94,8 @@ class Header:
 def read_bytes(path: Path, file: str) -> bytes:
     """The bytes of a CSV file, unpacked where its name ends in `.gz`. Raises InputError."""
     wanted = "a readings file (CSV) or a run folder"
+    if is_workbook(path):
+        return _workbook_bytes(path, file)
     try:
         with gzip.open(path, "rb") if path.suffix == ".gz" else path.open("rb") as stream:
             data = stream.read(LARGEST_BYTES + 1)  # a few packed bytes may be the whole disk unpacked
@@ -104,6 +108,24 @@ def read_bytes(path: Path, file: str) -> bytes:
         ) from None
     check_size(len(data), file)
     return data
+
+
+def _workbook_bytes(path: Path, file: str) -> bytes:
+    """A workbook's readings as CSV, so that one way leads on from here. Raises InputError."""
+    problems: list[Problem] = []
+    table = read_workbook(path, file, REQUIRED, problems)
+    if table is None:
+        raise InputError(problems)
+    out = io.StringIO()
+    out.write("\n" * (table.header_line - 1))  # each row keeps its number
+    writer = csv.writer(out, lineterminator="\n")
+    line = table.header_line
+    writer.writerow(table.header)
+    for number, cells in table.rows:
+        out.write("\n" * (number - line - 1))
+        writer.writerow([cell.replace("\n", " ") for cell in cells])
+        line = number
+    return out.getvalue().encode()
 
 
 def check_size(size: int, file: str) -> None:

@@ -25,14 +25,15 @@ from itertools import combinations
 
 import numpy as np
 
-from loomtest.diagnosis.markers.kit import JOINT_OHM, touch_sd_ohm
+from loomtest.diagnosis.markers.kit import DRIFT_SHARE, JOINT_OHM
 from loomtest.harness.model import FloatArray, IntArray
 from loomtest.readings.model import Range
 
 MOVED, JOINED, LEAKS = 7.0, 7.0, 10.0
 _ROUGH_SHARE = 0.03  # of touches have more in the wire than shows, spread up to JOINT_OHM
 _NEAR_SD = 4.0  # a touch within so many standard uncertainties reads its clip
-_WIDTH = 400  # decodings kept at each step
+_NEARLY = math.log(100.0)  # a decoding as likely as a hundredth of the likeliest leaves a doubt
+_WIDTH = 200  # decodings kept at each step
 _MOST_IN_BLOCK = 4
 _MOST_CLOSE = 40  # blocks tried for one touch
 _LEAST_LEAK_SHARE = 0.004  # by which a leak lowers a reading before it is one
@@ -52,13 +53,13 @@ class Touch:
 @dataclass(frozen=True, slots=True)
 class Decoded:
     """`blocks`: for each touch the clips it reads. `leaking`: the blocks that read lower than their clips
-    give. `weight`: the logarithm that the search made greatest. `second`: that of the best decoding in which
-    some touch reads other clips; -inf where the search met none."""
+    give. `doubtful`: the touches that read other clips in a decoding nearly as likely. `weight`: the
+    logarithm that the search made greatest."""
 
     blocks: tuple[Block, ...]
     leaking: frozenset[Block]
+    doubtful: frozenset[int]
     weight: float
-    second: float
 
 
 def side_by_side_ohm(ohms: Iterable[float]) -> float:
@@ -81,18 +82,23 @@ class _Round:
     ohms: tuple[float, ...]
     touches: tuple[Touch, ...]
     held: Range
-    sds: dict[float, float] = field(default_factory=dict)
+    known: dict[Block, tuple[float, float]] = field(default_factory=dict)
 
     def value(self, block: Block) -> float:
-        return side_by_side_ohm(self.ohms[clip] for clip in block)
+        return self.gives(block)[0]
+
+    def gives(self, block: Block) -> tuple[float, float]:
+        """Ohms of the block's clips, and the standard uncertainty of a touch there."""
+        if block not in self.known:
+            ohm = side_by_side_ohm(self.ohms[clip] for clip in block)
+            self.known[block] = ohm, self.sd(ohm)
+        return self.known[block]
 
     def sd(self, ohm: float) -> float:
-        if ohm not in self.sds:
-            self.sds[ohm] = float(touch_sd_ohm(np.array(ohm), self.held))
-        return self.sds[ohm]
+        return math.sqrt(self.held.resolution_ohms**2 / 6 + (DRIFT_SHARE * ohm) ** 2)
 
-    def fits(self, touch: Touch, value: float) -> bool:
-        sd = self.sd(value)
+    def fits(self, touch: Touch, block: Block) -> bool:
+        value, sd = self.gives(block)
         return -_NEAR_SD * sd <= touch.ohm - value <= JOINT_OHM + _NEAR_SD * sd
 
     def moved(self, touch: Touch, block: Block) -> float:
@@ -134,8 +140,14 @@ def decode(ohms: Sequence[float], touches: Sequence[Touch], held: Range) -> Deco
             base += log_fit(touch.ohm, ohms[block[0]], told.sd(ohms[block[0]]))
         elif not block:
             base += told.moved(touch, ())
-    second = next((one.weight for one in found[1:] if one.blocks != best.blocks), -math.inf)
-    return Decoded(tuple(blocks), best.leaking, base + best.weight, base + second)
+    doubtful = {
+        index
+        for other in found[1:]
+        if other.weight > best.weight - _NEARLY
+        for index, one, two in zip(open_touches, best.blocks, other.blocks, strict=True)
+        if one != two or (one in best.leaking) != (two in other.leaking)
+    }
+    return Decoded(tuple(blocks), best.leaking, frozenset(doubtful), base + best.weight)
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,7 +167,7 @@ def _search(told: _Round, order: Sequence[int], settled: set[int], loose: Sequen
     for index in order:
         touch = told.touches[index]
         fresh: dict[tuple[tuple[Block, ...], frozenset[Block]], _State] = {}
-        options = [block for block in (*singles, *pool) if told.fits(touch, told.value(block))]
+        options = [block for block in (*singles, *pool) if told.fits(touch, block)]
         options.sort(key=lambda block: _first_guess(told, touch, block))
         leaky = _leaky(told, touch, loose, order)
         for state in beam:
@@ -179,8 +191,7 @@ def _pool(told: _Round, values: Iterable[float], loose: Sequence[int]) -> list[B
         if math.comb(len(loose), size) > 20_000:
             break
         for block in combinations(sorted(loose), size):
-            value = told.value(block)
-            sd = told.sd(value)
+            value, sd = told.gives(block)
             if any(-_NEAR_SD * sd <= v - value <= JOINT_OHM + _NEAR_SD * sd for v in wanted):
                 out.append(block)
     return out
@@ -211,7 +222,7 @@ def _next_states(
         fresh = block not in state.blocks
         if fresh and state.used & set(block):
             continue
-        weight = log_fit(touch.ohm, told.value(block), told.sd(told.value(block))) + told.moved(touch, block)
+        weight = log_fit(touch.ohm, *told.gives(block)) + told.moved(touch, block)
         weight -= JOINED * (len(block) - 1) if fresh else 0.0
         out.append(_with(state, block, weight))
     for block in {*leaky, *known}:

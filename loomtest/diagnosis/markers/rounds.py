@@ -1,0 +1,143 @@
+"""Each round of touches decoded, and which clips are known to sit where they were said to.
+
+A clip is *seen* where a touch on the very point it was put on reads it, and *trusted* where any touch on its
+circuit does: put elsewhere, no point of that circuit would read it. Where the point itself was touched and
+reads other clips or none, the clip is *astray*: it hangs on something else, or on nothing.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+from functools import cached_property
+
+import numpy as np
+
+from loomtest.diagnosis.markers.decode import Block, Decoded, Touch, decode, side_by_side_ohm
+from loomtest.diagnosis.markers.kit import range_for
+from loomtest.harness.model import Harness
+from loomtest.readings.marked import Marked, Seat
+from loomtest.readings.model import Instrument, Range
+
+GENERIC_RANGE = Range(20_000.0, 0.8, 2.0, 10.0)  # 3½ digits: for an instrument file without a fitting range
+_Key = tuple[str, int]  # a clip's name and the point that it sits on
+
+
+@dataclass(frozen=True, kw_only=True)
+class RoundRead:
+    """One round. `points` (codes) and `touches` run alike; a touch's `clip` is an index into `seats`.
+    `trusted`, `astray`: indices of clips."""
+
+    number: int
+    seats: tuple[Seat, ...]
+    points: tuple[int, ...]
+    touches: tuple[Touch, ...]
+    rows: tuple[int, ...]
+    above_ohm: tuple[float, ...]
+    held: Range
+    decoded: Decoded
+    trusted: frozenset[int]
+    astray: frozenset[int]
+
+    @cached_property
+    def ohms(self) -> tuple[float, ...]:
+        """What each clip was measured at."""
+        return tuple(seat.clip.ohms for seat in self.seats)
+
+    def readers(self, block: Block) -> list[int]:
+        """The touches that read this block."""
+        return [index for index, own in enumerate(self.decoded.blocks) if own == block]
+
+    def own(self, block: Block) -> Block:
+        """The block less the clips that went astray: those whose circuits really take part."""
+        return tuple(clip for clip in block if clip not in self.astray)
+
+    def names(self, block: Block) -> tuple[str, ...]:
+        """The clips' names."""
+        return tuple(self.seats[clip].clip.marker for clip in block)
+
+    def clips_ohm(self, block: Block) -> float:
+        """What the clips of a block have side by side."""
+        return side_by_side_ohm(self.ohms[clip] for clip in block)
+
+
+def read_rounds(harness: Harness, marked: Marked, instrument: Instrument) -> list[RoundRead]:
+    """Every round that has touches, decoded. `instrument`: the meter of the kit and of the touches."""
+    single = [_read(harness, marked, instrument, number) for number in marked.rounds]
+    trusted = {_key(one.seats[clip]) for one in single for clip in one.trusted}
+    return [_carried(one, trusted) for one in single]
+
+
+def circuit_of(harness: Harness, point: int) -> int:
+    """The net of a point; an undeclared cavity is one of its own, after the others."""
+    declared = len(harness.points)
+    return int(harness.net_of[point]) if point < declared else len(harness.nets) + point - declared
+
+
+def _key(seat: Seat) -> _Key:
+    return seat.clip.marker, seat.point
+
+
+def _read(harness: Harness, marked: Marked, instrument: Instrument, number: int) -> RoundRead:
+    seats, mask = marked.of_round(number)
+    index = np.flatnonzero(mask)
+    home = {circuit_of(harness, seat.point): clip for clip, seat in enumerate(seats)}
+    points = marked.point[index].tolist()
+    touches = tuple(
+        Touch(ohm=ohm, clip=home.get(circuit_of(harness, point), -1))
+        for point, ohm in zip(points, marked.ohm[index].tolist(), strict=True)
+    )
+    ohms = [seat.clip.ohms for seat in seats]
+    held = range_for(instrument, max(ohms)) or GENERIC_RANGE
+    decoded = decode(ohms, touches, held)
+    seen: set[int] = set()
+    read: set[int] = set()
+    astray: set[int] = set()
+    for point, touch, block in zip(points, touches, decoded.blocks, strict=True):
+        if touch.clip >= 0:
+            own = touch.clip in block
+            if own:
+                read.add(touch.clip)
+            if point == seats[touch.clip].point:
+                (seen if own else astray).add(touch.clip)
+    return RoundRead(
+        number=number,
+        seats=tuple(seats),
+        points=tuple(points),
+        touches=touches,
+        rows=tuple(marked.row[index].tolist()),
+        above_ohm=tuple(marked.above_ohm[index].tolist()),
+        held=held,
+        decoded=decoded,
+        trusted=frozenset(read - (astray - seen)),
+        astray=frozenset(astray - seen),
+    )
+
+
+def _carried(one: RoundRead, trusted: Iterable[_Key]) -> RoundRead:
+    """A clip that stayed on its point is trusted as it was in another round."""
+    known = set(trusted)
+    more = {clip for clip, seat in enumerate(one.seats) if _key(seat) in known and clip not in one.astray}
+    return replace(one, trusted=one.trusted | more)
+
+
+def really_joined(one: RoundRead, block: Block, rounds: Sequence[RoundRead]) -> bool | None:
+    """Whether circuits that read alike are joined in the loom and not by clips that touch each other.
+
+    One clip was pulled and its circuit touched again: True where it still reads the others, False where it
+    reads nothing; None where nobody pulled one.
+    """
+    seated = {_key(one.seats[clip]): clip for clip in block}
+    readers = {one.points[index]: one.touches[index].clip for index in one.readers(block)}
+    told: bool | None = None
+    for other in rounds:
+        kept = {_key(seat) for seat in other.seats} & seated.keys()
+        if other is one or not kept or len(kept) == len(seated):
+            continue
+        for index, point in enumerate(other.points):
+            clip = readers.get(point, -1)
+            if clip < 0 or clip not in block or _key(one.seats[clip]) in kept:
+                continue
+            reads = {_key(other.seats[c]) for c in other.decoded.blocks[index]} & seated.keys()
+            told = bool(reads) or bool(told)
+    return told

@@ -19,11 +19,13 @@ from loomtest.diagnosis.faults.unexplained import unexplained
 from loomtest.diagnosis.faults.weighing import MeasuredLoom, nets_as_found, weighed, wiring_found
 from loomtest.diagnosis.joints.estimate import prior_of
 from loomtest.diagnosis.joints.report import estimate
+from loomtest.diagnosis.markers.seen import seen_of, wires_proved
+from loomtest.diagnosis.markers.undecided import marker_findings
 from loomtest.diagnosis.numbers.network import component_labels
 from loomtest.diagnosis.numbers.statistics import median
 from loomtest.diagnosis.seen.coverage import isolation_coverage
 from loomtest.diagnosis.seen.isolation import isolation_level
-from loomtest.diagnosis.seen.observe import Observations, observe
+from loomtest.diagnosis.seen.observe import Observations
 from loomtest.diagnosis.verdict import Finding, Verdict
 from loomtest.diagnosis.wiring import Wiring
 from loomtest.harness.changed import changed_settings
@@ -41,7 +43,7 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
     """
     meter = instrument or readings.instrument or generic_handheld()
     expectation = expectation_of(harness, _temperature_c(readings))
-    seen = observe(readings, meter, harness.limits)
+    seen, marker = seen_of(harness, readings, meter)
     scenes = scenes_of(harness, readings.points, seen)
     explained = weighed(MeasuredLoom(harness, readings, meter, expectation), scenes)
     wiring = wiring_found(harness, explained)
@@ -63,6 +65,7 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
     if len(found) > 1:
         found = crossed_or_broken(harness, found, _probed(names, seen, found))
     joints = estimate(harness, wiring, readings, meter, expectation)
+    joints = replace(joints, tested=joints.tested | wires_proved(harness, wiring, marker.joined, size))
     decided = (*found, *parts.findings, *leaks, *touching)
     slack_ohm = _part_slack_ohm(meter)
     as_found = AsFound(harness, wiring, joints, labels, (*decided, *joints.findings), slack_ohm)
@@ -81,7 +84,10 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
             isolation_level(harness, readings.run),
             explained_by_parts(harness, wiring, seen, labels, slack_ohm),
         ),
-        unexplained(names, seen, labels, with_parts_joined(harness, labels, wiring)),
+        (
+            *unexplained(names, seen, labels, with_parts_joined(harness, labels, wiring)),
+            *marker_findings(harness, names, marker.doubts),
+        ),
         doubted(as_found, readings, seen, meter),
         (*_assumed(meter), *joints.notes),
     )

@@ -6,8 +6,8 @@ import networkx as nx
 import numpy as np
 import pytest
 
-from loomtest.diagnosis.markers.decode import side_by_side_ohm
 from loomtest.diagnosis.markers.kit import SERIES, choose_kit, series_values
+from loomtest.diagnosis.markers.touches import side_by_side_ohm
 from loomtest.readings.instrument import load_instrument
 from tests.outside.published import rows_of
 

@@ -10,7 +10,7 @@ each touch. It is weighed like this, in natural logarithms:
 - every clip beyond the first in a block costs JOINED: a short;
 - a block that leaks to the rest reads lower, alike at all of its touches, and costs LEAKS.
 
-Two leaks are one when the two circuits leak to each other: `leaks.py` looks for that afterwards.
+Two leaks that agree (`leaks.py`) are one between the two circuits, and cost LEAKS once.
 
 Most clips are read alone and true at once. The others are few, and a beam search over the touches that are
 left walks through the blocks that they can form.
@@ -20,16 +20,18 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 import numpy as np
 
 from loomtest.diagnosis.markers.kit import DRIFT_SHARE, JOINT_OHM
+from loomtest.diagnosis.markers.leaks import leaks_of
+from loomtest.diagnosis.markers.touches import Block, Touch, side_by_side_ohm
 from loomtest.harness.model import FloatArray, IntArray
 from loomtest.readings.model import Range
 
-MOVED, JOINED, LEAKS = 7.0, 7.0, 10.0
+MOVED, JOINED, LEAKS = 7.0, 7.0, 13.0  # a leak may bring a reading down to anywhere: it fits too easily
 _ROUGH_SHARE = 0.03  # of touches have more in the wire than shows, spread up to JOINT_OHM
 _NEAR_SD = 4.0  # a touch within so many standard uncertainties reads its clip
 _NEARLY = math.log(100.0)  # a decoding as likely as a hundredth of the likeliest leaves a doubt
@@ -37,17 +39,6 @@ _WIDTH = 200  # decodings kept at each step
 _MOST_IN_BLOCK = 4
 _MOST_CLOSE = 40  # blocks tried for one touch
 _LEAST_LEAK_SHARE = 0.004  # by which a leak lowers a reading before it is one
-
-Block = tuple[int, ...]  # indices of clips, ascending; () is none: over-range
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Touch:
-    """One touch of a round: `ohm` (+inf over-range); `clip`, the index of the clip on the circuit touched,
-    -1 where none sits there."""
-
-    ohm: float
-    clip: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -60,12 +51,6 @@ class Decoded:
     leaking: frozenset[Block]
     doubtful: frozenset[int]
     weight: float
-
-
-def side_by_side_ohm(ohms: Iterable[float]) -> float:
-    """Ohms of resistors in parallel; +inf of none."""
-    conductance = sum(1.0 / ohm for ohm in ohms)
-    return 1.0 / conductance if conductance else math.inf
 
 
 def log_fit(ohm: float, value_ohm: float, sd_ohm: float) -> float:
@@ -97,6 +82,10 @@ class _Round:
     def sd(self, ohm: float) -> float:
         return math.sqrt(self.held.resolution_ohms**2 / 6 + (DRIFT_SHARE * ohm) ** 2)
 
+    def reads(self, touch: Touch, block: Block) -> bool:
+        value, sd = self.gives(block)
+        return abs(touch.ohm - value) <= _NEAR_SD * sd
+
     def fits(self, touch: Touch, block: Block) -> bool:
         value, sd = self.gives(block)
         return -_NEAR_SD * sd <= touch.ohm - value <= JOINT_OHM + _NEAR_SD * sd
@@ -106,40 +95,37 @@ class _Round:
         return 0.0 if home else -MOVED
 
 
-def decode(ohms: Sequence[float], touches: Sequence[Touch], held: Range) -> Decoded:
+def decode(ohms: Sequence[float], touches: Sequence[Touch], held: Range, pair_leaks: bool = True) -> Decoded:
     """The likeliest decoding of one round. `ohms`: what each clip was measured at, on the range `held`.
 
-    Pure. Touches that read nothing a block can give (more than every clip) read none; so do over-range ones.
+    `pair_leaks`: two circuits whose leaks agree have one between them, and it costs LEAKS once. Pure. Touches
+    that read more than every clip read none; so do over-range ones.
     """
     told = _Round(tuple(ohms), tuple(touches), held)
     top = max(ohms, default=0.0) + JOINT_OHM
-    settled = {
-        touch.clip
-        for touch in touches
-        if touch.clip >= 0 and abs(touch.ohm - ohms[touch.clip]) <= _NEAR_SD * told.sd(ohms[touch.clip])
-    }
+    settled = {t.clip for t in touches if t.clip >= 0 and told.reads(t, (t.clip,))}
     blocks: list[Block] = [()] * len(touches)
     open_touches = []
     for index, touch in enumerate(touches):
         if not touch.ohm <= top + 2 * _NEAR_SD * told.sd(top):
             continue
-        own = ohms[touch.clip] if touch.clip >= 0 else math.nan
-        if touch.clip in settled and abs(touch.ohm - own) <= _NEAR_SD * told.sd(own):
+        if touch.clip in settled and told.reads(touch, (touch.clip,)):
             blocks[index] = (touch.clip,)
         else:
             open_touches.append(index)
     loose = [clip for clip in range(len(ohms)) if clip not in settled]
     found = _search(told, open_touches, settled, loose)
+    if pair_leaks:
+        odd = [touches[index] for index in open_touches]
+        found = sorted((_paired(one, ohms, odd, held) for one in found), key=lambda one: -one.weight)
+    base = sum(
+        log_fit(touch.ohm, *told.gives(block)) if block else told.moved(touch, ())
+        for index, (touch, block) in enumerate(zip(touches, blocks, strict=True))
+        if index not in set(open_touches)
+    )
     best = found[0]
     for index, block in zip(open_touches, best.blocks, strict=True):
         blocks[index] = block
-    kept = [touch for index, touch in enumerate(touches) if index not in set(open_touches)]
-    base = 0.0
-    for touch, block in zip(touches, blocks, strict=True):
-        if touch in kept and block:
-            base += log_fit(touch.ohm, ohms[block[0]], told.sd(ohms[block[0]]))
-        elif not block:
-            base += told.moved(touch, ())
     doubtful = {
         index
         for other in found[1:]
@@ -148,6 +134,15 @@ def decode(ohms: Sequence[float], touches: Sequence[Touch], held: Range) -> Deco
         if one != two or (one in best.leaking) != (two in other.leaking)
     }
     return Decoded(tuple(blocks), best.leaking, frozenset(doubtful), base + best.weight)
+
+
+def _paired(state: _State, ohms: Sequence[float], odd: Sequence[Touch], held: Range) -> _State:
+    """The same decoding, leaks that agree counted once."""
+    if len(state.leaking) < 2:
+        return state
+    pairs = [leak for leak in leaks_of(ohms, odd, state.blocks, state.leaking, held)]
+    pairs = [leak for leak in pairs if leak.other and leak.ohm > JOINT_OHM]  # under it they are joined
+    return replace(state, weight=state.weight + LEAKS * len(pairs))
 
 
 @dataclass(frozen=True, slots=True)

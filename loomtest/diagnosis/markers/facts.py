@@ -15,7 +15,6 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from loomtest.diagnosis.markers.decode import Block
 from loomtest.diagnosis.markers.doubts import (
     ClipAstray,
     Damp,
@@ -30,6 +29,7 @@ from loomtest.diagnosis.markers.doubts import (
 from loomtest.diagnosis.markers.kit import touch_sd_ohm
 from loomtest.diagnosis.markers.leaks import Leak, leaks_of, parted_by_ohms
 from loomtest.diagnosis.markers.rounds import RoundRead, circuit_of, read_rounds, really_joined
+from loomtest.diagnosis.markers.touches import Block
 from loomtest.diagnosis.numbers.statistics import median
 from loomtest.diagnosis.seen.isolation import part_groups
 from loomtest.diagnosis.seen.observe import over_range_proves_ohm
@@ -104,7 +104,7 @@ def marker_facts(
 
 def _of_round(facts: _Facts, one: RoundRead, settled: set[Pair]) -> None:
     members = _members(one)
-    leaks = leaks_of(one.ohms, one.touches, one.decoded, one.held)
+    leaks = leaks_of(one.ohms, one.touches, one.decoded.blocks, one.decoded.leaking, one.held)
     parted = _parted(facts, one, members)
     for block in members:
         own = one.own(block)
@@ -113,7 +113,7 @@ def _of_round(facts: _Facts, one: RoundRead, settled: set[Pair]) -> None:
                 _join(facts, members[block])
         elif block not in parted:
             _maybe_clips(facts, one, block, members[block], settled)
-    _apart_between(facts, one, members)
+    _apart_between(facts, one, members, leaks)
     for leak in [*leaks, *parted.values()]:
         _leak(facts, one, members, leak, parted)
     _damp_or_alone(facts, one, leaks)
@@ -173,18 +173,25 @@ def _maybe_clips(
         facts.doubts.append(MaybeClipsTouch(tuple(seats), one.names(own), one.number))
 
 
-def _bound(one: RoundRead, block: Block) -> float:
-    """The least ohms that may leak from a block's circuit to all others together; 0 where none was read."""
+def _bound(one: RoundRead, block: Block, leaks: Sequence[Leak]) -> float:
+    """The least ohms that may leak from a block's circuit to all others together, leaks between two named
+    circuits left out; 0 where none was read."""
     read = [one.touches[index].ohm for index in one.readers(block)]
     if not read:
         return 0.0
     clips = one.clips_ohm(block)
+    for leak in leaks:
+        if leak.other and block in (leak.one, leak.other):
+            far = leak.other if block == leak.one else leak.one
+            clips = 1.0 / (1.0 / clips + 1.0 / (leak.ohm + one.clips_ohm(far)))
     low = min(min(read), clips) - _SURE_SD * float(touch_sd_ohm(np.array(clips), one.held))
     return 1.0 / (1.0 / low - 1.0 / clips) if low > 0 else 0.0
 
 
-def _apart_between(facts: _Facts, one: RoundRead, members: dict[Block, list[int]]) -> None:
-    bounds = {block: _bound(one, block) for block in members}
+def _apart_between(
+    facts: _Facts, one: RoundRead, members: dict[Block, list[int]], leaks: Sequence[Leak]
+) -> None:
+    bounds = {block: _bound(one, block, leaks) for block in members}
     blocks = list(members)
     for position, block in enumerate(blocks):
         for other in blocks[position + 1 :]:

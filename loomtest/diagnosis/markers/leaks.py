@@ -8,16 +8,15 @@ something that the other readings do not name; many of them are a damp loom.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-import numpy as np
-
-from loomtest.diagnosis.markers.decode import Block, Decoded, Touch, side_by_side_ohm
-from loomtest.diagnosis.markers.kit import touch_sd_ohm
+from loomtest.diagnosis.markers.kit import DRIFT_SHARE
+from loomtest.diagnosis.markers.touches import Block, Touch, side_by_side_ohm
 from loomtest.readings.model import Range
 
 _AGREE_SD = 4.0
+_MANY = 3
 _AGREE_SHARE = 0.02  # of the wires' own ohms, and of what else leaks a little
 
 
@@ -47,14 +46,23 @@ class _Low:
         return self.sd_ohm * (self.way_ohm / self.ohm) ** 2
 
 
-def leaks_of(ohms: Sequence[float], touches: Sequence[Touch], decoded: Decoded, held: Range) -> list[Leak]:
+def leaks_of(
+    ohms: Sequence[float],
+    touches: Sequence[Touch],
+    blocks: Sequence[Block],
+    leaking: Iterable[Block],
+    held: Range,
+) -> list[Leak]:
     """The leaks that explain every block which reads low; pairs that agree first, the nearest agreement
-    first. `ohms`, `touches`, `held` as they were decoded."""
+    first. `blocks`: what each touch reads; `leaking`: those that read low."""
     low = []
-    for block in sorted(decoded.leaking):
-        read = [t.ohm for t, own in zip(touches, decoded.blocks, strict=True) if own == block]
+    for block in sorted(leaking):
+        read = [t.ohm for t, own in zip(touches, blocks, strict=True) if own == block]
         if read:
             low.append(_low(block, ohms, read, held))
+    partners = [sum(other is not one and _gap(one, other) <= 1 for other in low) for one in low]
+    if sum(count > 1 for count in partners) >= _MANY:  # each agrees with any other: damp all over
+        return [Leak(one.block, (), one.way_ohm) for one in low]
     left, out = list(low), []
     while pairs := [
         (gap, a, b) for a in left for b in left if a.block < b.block and (gap := _gap(a, b)) <= 1
@@ -81,8 +89,8 @@ def parted_by_ohms(
 
 
 def _low(block: Block, ohms: Sequence[float], read: Sequence[float], held: Range) -> _Low:
-    value = float(np.mean(read))
-    sd = float(touch_sd_ohm(np.array(value), held)) / math.sqrt(len(read))
+    value = sum(read) / len(read)
+    sd = math.sqrt((held.resolution_ohms**2 / 6 + (DRIFT_SHARE * value) ** 2) / len(read))
     return _Low(block, side_by_side_ohm(ohms[clip] for clip in block), value, sd)
 
 
@@ -93,7 +101,7 @@ def _ways(a: _Low, b: _Low) -> tuple[float, float]:
 def _between(a: _Low, b: _Low) -> float:
     """The leak from both circuits, each counted by how well it tells."""
     ways, weights = _ways(a, b), (a.way_sd_ohm**-2, b.way_sd_ohm**-2)
-    return max(float(np.average(ways, weights=weights)), 0.0)
+    return max((ways[0] * weights[0] + ways[1] * weights[1]) / sum(weights), 0.0)
 
 
 def _gap(a: _Low, b: _Low) -> float:

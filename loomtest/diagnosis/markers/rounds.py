@@ -13,8 +13,9 @@ from functools import cached_property
 
 import numpy as np
 
-from loomtest.diagnosis.markers.decode import Block, Decoded, Touch, decode, side_by_side_ohm
+from loomtest.diagnosis.markers.decode import Decoded, decode
 from loomtest.diagnosis.markers.kit import range_for
+from loomtest.diagnosis.markers.touches import Block, Touch, side_by_side_ohm
 from loomtest.harness.model import Harness
 from loomtest.readings.marked import Marked, Seat
 from loomtest.readings.model import Instrument, Range

@@ -49,8 +49,23 @@ class Observations:
     clipped_numbers: tuple[Clipped, ...]
 
 
-def observe(readings: Readings, instrument: Instrument, limits: Limits) -> Observations:
-    """Turn readings into bounds and joined or apart evidence; pure, O(n log n)."""
+@dataclass(frozen=True, kw_only=True)
+class PairEvidence:
+    """What is known of pairs of points otherwise, as columns of (k,): codes `start` and `end`, `state` JOINED
+    or APART, the least ohms between them, and whether that is only a bound (`over`)."""
+
+    start: IntArray
+    end: IntArray
+    state: StateArray
+    low_ohm: FloatArray
+    over: BoolArray
+
+
+def observe(
+    readings: Readings, instrument: Instrument, limits: Limits, more: PairEvidence | None = None
+) -> Observations:
+    """Turn readings, and what `more` says of pairs, into bounds and joined or apart evidence; pure,
+    O(n log n)."""
     low, high = bounds_ohm(readings, instrument)
     state = np.zeros(len(readings), dtype=np.int8)
     resistive = readings.quantity != Quantity.DIODE
@@ -81,6 +96,12 @@ def observe(readings: Readings, instrument: Instrument, limits: Limits) -> Obser
                 numbers.append((index, one, other))
         elif state[index] == JOINED:
             joins.append((index, one, other))
+    if more is not None:
+        start.append(more.start)
+        end.append(more.end)
+        seen.append(more.state)
+        lows.append(more.low_ohm)
+        over.append(more.over)
     columns = _Evidence(
         _pair_keys(_whole(start), _whole(end), len(readings.points)), *map(_whole, (seen, lows, over))
     )

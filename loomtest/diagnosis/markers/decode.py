@@ -140,8 +140,8 @@ def _paired(state: _State, ohms: Sequence[float], odd: Sequence[Touch], held: Ra
     """The same decoding, leaks that agree counted once."""
     if len(state.leaking) < 2:
         return state
-    pairs = [leak for leak in leaks_of(ohms, odd, state.blocks, state.leaking, held)]
-    pairs = [leak for leak in pairs if leak.other and leak.ohm > JOINT_OHM]  # under it they are joined
+    found = leaks_of(ohms, odd, state.blocks, state.leaking, held)
+    pairs = [leak for leak in found if leak.other and leak.ohm > JOINT_OHM]  # under it they are joined
     return replace(state, weight=state.weight + LEAKS * len(pairs))
 
 

@@ -6,7 +6,8 @@ clips, and a touch belongs to one of them or to none (over-range). A decoding is
 each touch. It is weighed like this, in natural logarithms:
 
 - a touch beside its block's value: a normal error of `touch_sd_ohm`, or, rarely, up to 100 Ω more (the wire);
-- a touch that does not read its own circuit's clip costs MOVED: a crossed or broken wire;
+- a circuit that does not read its own clip but another block costs MOVED: a crossed wire, or a clip that
+  sits wrong, whatever the number of touches that show it;
 - every clip beyond the first in a block costs JOINED: a short;
 - a block that leaks to the rest reads lower, alike at all of its touches, and costs LEAKS.
 
@@ -152,6 +153,7 @@ class _State:
     leaking: frozenset[Block] = frozenset()
     used: frozenset[int] = frozenset()
     values: tuple[tuple[Block, float], ...] = ()  # of leaking blocks: what their first touch read
+    moved: frozenset[tuple[int, Block]] = frozenset()  # circuits that were found to read another's block
 
 
 def _search(told: _Round, order: Sequence[int], settled: set[int], loose: Sequence[int]) -> list[_State]:
@@ -212,45 +214,36 @@ def _next_states(
     out = []
     known = dict(state.values)
     for block in options:
-        if block in state.leaking:
-            continue
         fresh = block not in state.blocks
-        if fresh and state.used & set(block):
+        if block in state.leaking or (fresh and state.used & set(block)):
             continue
-        weight = log_fit(touch.ohm, *told.gives(block)) + told.moved(touch, block)
-        weight -= JOINED * (len(block) - 1) if fresh else 0.0
-        out.append(_with(state, block, weight))
+        weight = log_fit(touch.ohm, *told.gives(block)) - (JOINED * (len(block) - 1) if fresh else 0.0)
+        out.append(_with(told, state, touch, block, weight))
     for block in {*leaky, *known}:
         if block in known:
             value = known[block]
-            if abs(touch.ohm - value) > JOINT_OHM + 2 * _NEAR_SD * told.sd(value):
-                continue
-            weight = log_fit(touch.ohm, value, told.sd(value)) + told.moved(touch, block)
-            out.append(_with(state, block, weight))
+            if abs(touch.ohm - value) <= JOINT_OHM + 2 * _NEAR_SD * told.sd(value):
+                out.append(_with(told, state, touch, block, log_fit(touch.ohm, value, told.sd(value))))
         elif not state.used & set(block):
-            weight = log_fit(touch.ohm, touch.ohm, told.sd(touch.ohm)) + told.moved(touch, block)
-            weight -= LEAKS + JOINED * (len(block) - 1)
-            further = _with(state, block, weight)
-            out.append(
-                _State(
-                    further.weight,
-                    further.blocks,
-                    state.leaking | {block},
-                    further.used,
-                    (*state.values, (block, touch.ohm)),
-                )
-            )
-    nothing = _State(state.weight - 60.0, (*state.blocks, ()), state.leaking, state.used, state.values)
-    return [*out, nothing]  # a touch that nothing gives: it stays unexplained
+            weight = log_fit(touch.ohm, touch.ohm, told.sd(touch.ohm)) - LEAKS - JOINED * (len(block) - 1)
+            further = _with(told, state, touch, block, weight)
+            values = (*state.values, (block, touch.ohm))
+            out.append(replace(further, leaking=state.leaking | {block}, values=values))
+    unexplained = replace(state, weight=state.weight - 60.0, blocks=(*state.blocks, ()))
+    return [*out, unexplained]
 
 
-def _with(state: _State, block: Block, weight: float) -> _State:
+def _with(told: _Round, state: _State, touch: Touch, block: Block, weight: float) -> _State:
+    moved = (touch.clip, block)
+    if moved not in state.moved:
+        weight += told.moved(touch, block)
     return _State(
         state.weight + weight,
         (*state.blocks, block),
         state.leaking,
         state.used | frozenset(block),
         state.values,
+        state.moved | {moved},
     )
 
 

@@ -26,7 +26,7 @@ from loomtest.diagnosis.markers.doubts import (
     OtherMeter,
     ReadsNothing,
 )
-from loomtest.diagnosis.markers.kit import touch_sd_ohm
+from loomtest.diagnosis.markers.kit import JOINT_OHM, touch_sd_ohm
 from loomtest.diagnosis.markers.leaks import Leak, leaks_of, parted_by_ohms
 from loomtest.diagnosis.markers.rounds import RoundRead, circuit_of, read_rounds, really_joined
 from loomtest.diagnosis.markers.touches import Block
@@ -41,6 +41,7 @@ _SURE_SD = 2.0  # a reading may be so many standard uncertainties off before a l
 _MUCH_SD = 5.0  # ohms in the wire are told above so many
 _OTHER_METER_SD = 4.0  # the median touch stands so far above its clip: no wire, another meter or range
 _DAMP_CIRCUITS = 3
+LEAKS_BELOW_OHM = 1.5e6  # a touch that reads more than the clips and less than this leaks to one of them
 Pair = tuple[int, int]
 
 
@@ -99,7 +100,33 @@ def marker_facts(
     joined = tuple(dict.fromkeys(facts.joined))
     gone = set(joined)
     apart = tuple((*pair, *told) for pair, told in sorted(facts.apart.items()) if pair not in gone)
-    return MarkerFacts(joined=joined, apart=apart, doubts=tuple(dict.fromkeys(facts.doubts)))
+    doubts = [doubt for doubt in dict.fromkeys(facts.doubts) if not _settled_later(doubt, rounds)]
+    return MarkerFacts(joined=joined, apart=apart, doubts=tuple(doubts))
+
+
+def _settled_later(doubt: Doubt, rounds: Sequence[RoundRead]) -> bool:
+    """Whether a later round, or a further touch, answered it."""
+    if isinstance(doubt, ReadsNothing | LeaksAlone):
+        reads = [
+            (index, one)
+            for one in rounds
+            for index, point in enumerate(one.points)
+            if point == doubt.point and one.decoded.blocks[index] and index not in one.decoded.doubtful
+        ]
+        return any(one.decoded.blocks[index] not in one.decoded.leaking for index, one in reads)
+    if isinstance(doubt, NotRegistered | ClipAstray):
+        wanted = {(doubt.clip, doubt.seat)}
+    elif isinstance(doubt, MaybeClipsTouch):
+        wanted = set(zip(doubt.clips, doubt.seats, strict=True))
+    else:
+        return False
+    for one in rounds:
+        own = {(one.seats[clip].clip.marker, one.seats[clip].point): clip for clip in one.read}
+        if one.number > doubt.round and wanted <= own.keys():
+            clips = {own[key] for key in wanted}
+            if all(len(clips & set(block)) < 2 for block in one.decoded.blocks):
+                return True
+    return False
 
 
 def _of_round(facts: _Facts, one: RoundRead, settled: set[Pair]) -> None:
@@ -148,11 +175,9 @@ def _parted(facts: _Facts, one: RoundRead, members: dict[Block, list[int]]) -> d
         for index in one.readers(block):
             read.setdefault(one.touches[index].clip, []).append(one.touches[index].ohm)
         short = facts.harness.limits.short_below_ohms
-        ohm = (
-            parted_by_ohms(block, one.ohms, read, one.held, short)
-            if block not in one.decoded.leaking
-            else None
-        )
+        if block in one.decoded.leaking or really_joined(one, block, facts.rounds) is False:
+            continue
+        ohm = parted_by_ohms(block, one.ohms, read, one.held, short)
         if ohm is not None:
             out[block] = Leak((block[0],), (block[1],), ohm)
     return out
@@ -247,7 +272,13 @@ def _over_range(facts: _Facts, one: RoundRead, members: dict[Block, list[int]]) 
             low = proves if math.isnan(stated) else stated
         elif touch.ohm > top:
             low = touch.ohm - top
-            if low < facts.harness.limits.isolation_ohms:
+            partners = may_leak_to(facts.rounds, point)
+            if len(partners) == 1:
+                ((_, partner),) = partners
+                clip = next((s.clip.ohms for s in one.seats if s.point == partner), top)
+                facts.add_apart(point, partner, touch.ohm - clip, False)
+                low = max(low, proves)  # to all the others nothing was read
+            elif low < facts.harness.limits.isolation_ohms:
                 facts.doubts.append(LeaksAlone(point, low))
         else:
             facts.doubts.append(ReadsNothing(point, touch.ohm))
@@ -261,19 +292,10 @@ def _doubts(facts: _Facts, one: RoundRead) -> None:
     """Touches that read other clips than their circuit's, where nobody touched the clip's own point."""
     for clip in sorted(one.astray):
         facts.doubts.append(ClipAstray(one.seats[clip].point, one.names((clip,))[0], one.number))
-    known = one.trusted | one.astray
+    facts.doubts += unregistered(one)
     above = []
     for index, (point, touch) in enumerate(zip(one.points, one.touches, strict=True)):
         block = one.decoded.blocks[index]
-        if touch.clip >= 0 and touch.clip not in block and touch.clip not in known:
-            seat = one.seats[touch.clip]
-            facts.doubts.append(
-                NotRegistered(seat.point, point, seat.clip.marker, one.names(block), one.number)
-            )
-        for other in block:
-            if other not in known and touch.clip not in (other, -1):
-                seat = one.seats[other]
-                facts.doubts.append(NotRegistered(seat.point, point, seat.clip.marker, (), one.number))
         if index in one.decoded.doubtful:
             facts.doubts.append(ReadsNothing(point, touch.ohm))
         elif block and block not in one.decoded.leaking and len(block) == 1:
@@ -287,3 +309,35 @@ def _doubts(facts: _Facts, one: RoundRead) -> None:
         if sd > _MUCH_SD and touch.clip in block:
             more = touch.ohm - one.clips_ohm(block)
             facts.doubts.append(MuchInWire(one.seats[touch.clip].point, point, more))
+
+
+def unregistered(one: RoundRead) -> list[NotRegistered]:
+    """Touches that read other clips than their circuit's, or a clip of which nobody knows where it sits."""
+    known = one.trusted | one.astray
+    out = []
+    for point, touch, block in zip(one.points, one.touches, one.decoded.blocks, strict=True):
+        if touch.clip >= 0 and touch.clip not in block and touch.clip not in known:
+            seat = one.seats[touch.clip]
+            out.append(NotRegistered(seat.point, point, seat.clip.marker, one.names(block), one.number))
+        for other in block:
+            if other not in known and touch.clip not in (other, -1):
+                seat = one.seats[other]
+                out.append(NotRegistered(seat.point, point, seat.clip.marker, (), one.number))
+    return out
+
+
+def may_leak_to(rounds: Sequence[RoundRead], point: int) -> set[tuple[str, int]]:
+    """The clips, each with its point, that a point without one may leak to: on when it read something, and
+    off when it read nothing."""
+    left: set[tuple[str, int]] | None = None
+    gone: set[tuple[str, int]] = set()
+    for one in rounds:
+        own = {(seat.clip.marker, seat.point) for seat in one.seats}
+        for at, touch in zip(one.points, one.touches, strict=True):
+            if at != point:
+                continue
+            if max(one.ohms) + JOINT_OHM < touch.ohm < LEAKS_BELOW_OHM:
+                left = own if left is None else left & own
+            elif touch.ohm >= LEAKS_BELOW_OHM:
+                gone |= own
+    return (left or set()) - gone

@@ -27,7 +27,7 @@ _Key = tuple[str, int]  # a clip's name and the point that it sits on
 @dataclass(frozen=True, kw_only=True)
 class RoundRead:
     """One round. `points` (codes) and `touches` run alike; a touch's `clip` is an index into `seats`.
-    `trusted`, `astray`: indices of clips."""
+    `trusted`, `astray`, `read` (by its own circuit in this very round): indices of clips."""
 
     number: int
     seats: tuple[Seat, ...]
@@ -39,6 +39,7 @@ class RoundRead:
     decoded: Decoded
     trusted: frozenset[int]
     astray: frozenset[int]
+    read: frozenset[int]
 
     @cached_property
     def ohms(self) -> tuple[float, ...]:
@@ -112,6 +113,7 @@ def _read(harness: Harness, marked: Marked, instrument: Instrument, number: int)
         decoded=decoded,
         trusted=frozenset(read - (astray - seen)),
         astray=frozenset(astray - seen),
+        read=frozenset(read),
     )
 
 
@@ -125,8 +127,8 @@ def _carried(one: RoundRead, trusted: Iterable[_Key]) -> RoundRead:
 def really_joined(one: RoundRead, block: Block, rounds: Sequence[RoundRead]) -> bool | None:
     """Whether circuits that read alike are joined in the loom and not by clips that touch each other.
 
-    One clip was pulled and its circuit touched again: True where it still reads the others, False where it
-    reads nothing; None where nobody pulled one.
+    Clips were pulled and their circuits touched again: True where each still reads the others, False where
+    one reads nothing; None where nobody pulled one.
     """
     seated = {_key(one.seats[clip]): clip for clip in block}
     readers = {one.points[index]: one.touches[index].clip for index in one.readers(block)}
@@ -140,5 +142,7 @@ def really_joined(one: RoundRead, block: Block, rounds: Sequence[RoundRead]) -> 
             if clip < 0 or clip not in block or _key(one.seats[clip]) in kept:
                 continue
             reads = {_key(other.seats[c]) for c in other.decoded.blocks[index]} & seated.keys()
-            told = bool(reads) or bool(told)
+            if not other.decoded.blocks[index] and other.touches[index].ohm < float("inf"):
+                continue  # more than the clips: hundreds of ohms stand between
+            told = bool(reads) and told is not False
     return told

@@ -64,18 +64,39 @@ def assigned(
     if any(not v * sum(1 / ohms[c] for c in b) < 0.996 for b, v in leaking.items()):
         return -math.inf
     given = {block: leaking.get(block, 1 / sum(1 / ohms[c] for c in block)) for block in blocks}
-    total, used = 0.0, set()
-    for touch in touches:
-        if math.isinf(touch.ohm):
+    ways = [()] if not touches else product(*(choices(touch, given) for touch in touches))
+    best = -math.inf
+    for way in ways:
+        best = max(best, weight_of(touches, way, given, leaking))
+    return best
+
+
+def choices(touch: Touch, given: dict[Block, float]) -> list[Block]:
+    """The block that a touch most likely comes from, and the next one where that can be at all."""
+    if math.isinf(touch.ohm):
+        return [()]
+    fits = sorted(given, key=lambda block: -log_fit(touch.ohm, given[block], sd(given[block])))
+    return fits[:1] + [b for b in fits[1:2] if log_fit(touch.ohm, given[b], sd(given[b])) > -30]
+
+
+def weight_of(
+    touches: list[Touch], way: tuple[Block, ...], given: dict[Block, float], leaking: dict[Block, float]
+) -> float:
+    total, moved = 0.0, set()
+    for touch, block in zip(touches, way, strict=True):
+        if not block:
             total -= MOVED if touch.clip >= 0 else 0.0
             continue
-        weight, block = max(
-            (log_fit(touch.ohm, value, sd(value)) - (0.0 if touch.clip in block else MOVED), block)
-            for block, value in given.items()
-        )
-        total += weight
-        used.add(block)
-    return total - sum(JOINED * (len(b) - 1) for b in used) - LEAKS * len(used & set(leaking))
+        total += log_fit(touch.ohm, given[block], sd(given[block]))
+        if touch.clip not in block:
+            moved.add((touch.clip, block))
+    used = set(way) - {()}
+    return (
+        total
+        - MOVED * len(moved)
+        - sum(JOINED * (len(b) - 1) for b in used)
+        - LEAKS * len(used & set(leaking))
+    )
 
 
 def network(
@@ -106,7 +127,7 @@ def shown(value: float, rng: np.random.Generator) -> float:
 
 @pytest.mark.parametrize(
     ("seed", "count", "leaks"),
-    [(s, 4, 2) for s in range(8)] + [(s, 5, 1) for s in range(8)] + [(s, 7, 0) for s in range(6)],
+    [(s, 4, 2) for s in range(5)] + [(s, 5, 1) for s in range(5)] + [(s, 7, 0) for s in range(5)],
 )
 def test_the_search_finds_what_brute_force_over_all_partitions_finds(
     seed: int, count: int, leaks: int

@@ -22,6 +22,12 @@ def judge(
     harness: Annotated[str, typer.Argument(help=HARNESS_HELP)],
     readings: Annotated[str, typer.Argument(help=READINGS_HELP)],
     instrument: Annotated[str | None, typer.Option(help=INSTRUMENT_HELP)] = None,
+    markers: Annotated[
+        str | None,
+        typer.Option(
+            help="Where marker clips sat (round, marker, point, ohms); a run folder says it itself."
+        ),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help=QUIET_HELP)] = False,
 ) -> None:
@@ -40,7 +46,7 @@ def judge(
     from loomtest.commands.terminal.screen import exit_status, show, show_json, warn
 
     with Progress(f"reading {harness}", quiet) as progress:
-        done = judged(harness, readings, instrument, progress)
+        done = judged(harness, readings, instrument, progress, markers)
     warn(done.readings.warnings)
     if as_json:
         show_json(done.verdict.to_json())

@@ -22,7 +22,9 @@ class Judged:
     verdict: Verdict
 
 
-def judged(harness: str, readings: str, instrument: str | None, progress: Progress) -> Judged:
+def judged(
+    harness: str, readings: str, instrument: str | None, progress: Progress, markers: str | None = None
+) -> Judged:
     """Read the files named on the command line, and judge. Raises LoomtestError as the readers do."""
     from loomtest.harness.load import load_harness
     from loomtest.readings.load import load_readings
@@ -30,7 +32,7 @@ def judged(harness: str, readings: str, instrument: str | None, progress: Progre
 
     expected = load_harness(harness)
     progress.say(f"reading {readings}")
-    measured = load_readings(readings, expected)
+    measured = load_readings(readings, expected, markers)
     meter = None
     if instrument is not None:
         from loomtest.readings.instrument import load_instrument

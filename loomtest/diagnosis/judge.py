@@ -86,7 +86,7 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
         ),
         (
             *unexplained(names, seen, labels, with_parts_joined(harness, labels, wiring)),
-            *marker_findings(harness, names, marker.doubts),
+            *marker_findings(harness, names, marker.doubts, joints.tested),
         ),
         doubted(as_found, readings, seen, meter),
         (*_assumed(meter), *joints.notes),
@@ -96,6 +96,7 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
         verdict_of(evidence),
         rehearsal=run is not None and run.rehearsal,
         withdrawn=readings.withdrawn,
+        marked=0 if readings.marked is None else len(readings.marked),
         settings=changed_settings(harness, _temperature_c(readings)),
     )
 

@@ -156,6 +156,7 @@ class Verdict:
     coverage: Coverage
     untested: tuple[Untested, ...]
     notes: tuple[str, ...] = ()
+    marked: int = 0  # readings that were touches against marker clips
     rehearsal: bool = False
     withdrawn: int = 0
     settings: tuple[Setting, ...] = ()

@@ -35,12 +35,14 @@ class ReadJoined(Why):
     """Two circuits that should be apart: `start` to `end` read `ohm`, or only clipped points did (NaN).
 
     `beside`: the finding's two points lie in one connector. Suspects are parts plugged in across them.
+    `marked`: the two points read the same marker clips, and nobody read ohms between them.
     """
 
     start: str
     end: str
     ohm: float
     beside: bool
+    marked: bool = False
 
 
 @dataclass(frozen=True)

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from functools import singledispatch
 
+from loomtest.diagnosis.markers.doubts import LeftByMarkers
 from loomtest.diagnosis.verdict import Finding
 from loomtest.diagnosis.why import (
     Contradicts,
@@ -22,6 +23,7 @@ from loomtest.diagnosis.why import (
 )
 from loomtest.harness.model import Wire, cavity_of, connector_of
 from loomtest.words.lines import all_of, capital, one_of
+from loomtest.words.marked import doubt_text
 from loomtest.words.numbers import ohms, shown_ohms
 from loomtest.words.places import Places, wire_text
 
@@ -74,7 +76,9 @@ def _(why: ReadApart, finding: Finding, places: Places) -> str:
 def _(why: ReadJoined, finding: Finding, places: Places) -> str:
     one, other = (places.circuit(point) for point in finding.points)
     how = f"{why.start} to {why.end} read {shown_ohms(why.ohm)}"
-    if math.isnan(why.ohm):
+    if why.marked:
+        how = f"{why.start} and {why.end} read the same marker clips"
+    elif math.isnan(why.ohm):
         how = "the points clipped together conduct"
     near = places.between(finding.points)
     where = f"The most likely place is between {near}" if why.beside else f"Look first near {near}"
@@ -151,3 +155,8 @@ def cavities_text(points: list[str], places: Places) -> str:
 def short(point: str) -> str:
     """`cavity 3` of a connector named already; a single terminal by its name."""
     return f"{connector_of(point)} cavity {cavity_of(point)}" if connector_of(point) else point
+
+
+@finding_text.register
+def _(why: LeftByMarkers, finding: Finding, places: Places) -> str:
+    return doubt_text(why.doubt, finding, places)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from functools import singledispatch
 
+from loomtest.diagnosis.markers.doubts import SettleByTouch
 from loomtest.diagnosis.verdict import Finding
 from loomtest.diagnosis.why import (
     DryAndClean,
@@ -22,6 +23,7 @@ from loomtest.diagnosis.why import (
 )
 from loomtest.words.findings import cavities_text
 from loomtest.words.lines import all_of
+from loomtest.words.marked import next_touch_text
 from loomtest.words.places import Places, wire_text
 
 
@@ -107,3 +109,8 @@ def _(todo: TouchAnew, finding: Finding, places: Places) -> str:
 @todo_text.register
 def _(todo: FlexBetween, finding: Finding, places: Places) -> str:
     return f"Flex the loom while you measure {todo.start} to {todo.end}, and look for a loose strand."
+
+
+@todo_text.register
+def _(todo: SettleByTouch, finding: Finding, places: Places) -> str:
+    return next_touch_text(todo.doubt, finding, places)

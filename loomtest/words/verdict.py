@@ -11,6 +11,7 @@ from loomtest.readings.model import Instrument, Readings
 from loomtest.words.danger import ranked
 from loomtest.words.doubted import told
 from loomtest.words.findings import finding_text
+from loomtest.words.marked import LOW_VOLTAGE
 from loomtest.words.places import Places
 from loomtest.words.service import consequence_text
 from loomtest.words.spoken import spoken
@@ -36,6 +37,7 @@ def worded(harness: Harness, verdict: Verdict) -> Verdict:
         findings=tuple(ranked(found[0], verdict, harness)),
         undecided=tuple(ranked(found[1], verdict, harness)),
         doubted=tuple(map(told, verdict.doubted)),
+        notes=(*verdict.notes, *(LOW_VOLTAGE if verdict.marked else ())),
     )
 
 

@@ -10,6 +10,7 @@ from loomtest.diagnosis.faults.cuts import agrees
 from loomtest.diagnosis.faults.explain import Explanation
 from loomtest.diagnosis.faults.moves import Likeliness, MoveFault
 from loomtest.diagnosis.faults.scene import Placement, Scene
+from loomtest.diagnosis.seen.observe import NO_VALUE_OHM
 from loomtest.diagnosis.verdict import Alternative, Finding, Suspect
 from loomtest.diagnosis.why import (
     FindBridge,
@@ -251,7 +252,7 @@ def _short(explained: Explained, placed: Placement, short: tuple[int, int, float
         names,
         tuple(Suspect(row.name, probability=0.6 / len(parts)) for row in parts),
         probability=min(0.999, explained.probability(lambda s: bool(s.repair.shorts))),
-        why=ReadJoined(explained.name(a), explained.name(b), ohm, beside),
+        why=ReadJoined(explained.name(a), explained.name(b), ohm, beside, ohm <= NO_VALUE_OHM),
         todo=UnclipOneByOne() if math.isnan(ohm) else FindBridge(),
     )
 

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from loomtest.diagnosis.why import Todo, Why
+
 
 @dataclass(frozen=True, slots=True)
 class NotRegistered:
@@ -79,3 +81,17 @@ class OtherMeter:
 Doubt = (
     NotRegistered | ClipAstray | MaybeClipsTouch | LeaksAlone | Damp | MuchInWire | ReadsNothing | OtherMeter
 )
+
+
+@dataclass(frozen=True)
+class LeftByMarkers(Why):
+    """What touches against marker clips leave in doubt; the finding's points are those of the doubt."""
+
+    doubt: Doubt
+
+
+@dataclass(frozen=True)
+class SettleByTouch(Todo):
+    """The touch or the hand that settles such a doubt."""
+
+    doubt: Doubt

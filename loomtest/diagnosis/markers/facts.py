@@ -319,10 +319,12 @@ def unregistered(one: RoundRead) -> list[NotRegistered]:
         if touch.clip >= 0 and touch.clip not in block and touch.clip not in known:
             seat = one.seats[touch.clip]
             out.append(NotRegistered(seat.point, point, seat.clip.marker, one.names(block), one.number))
+    asked = {doubt.clip for doubt in out}
+    for point, touch, block in zip(one.points, one.touches, one.decoded.blocks, strict=True):
         for other in block:
-            if other not in known and touch.clip not in (other, -1):
-                seat = one.seats[other]
-                out.append(NotRegistered(seat.point, point, seat.clip.marker, (), one.number))
+            seat = one.seats[other]
+            if other not in known and touch.clip not in (other, -1) and seat.clip.marker not in asked:
+                out.append(NotRegistered(seat.point, point, seat.clip.marker, one.names(block), one.number))
     return out
 
 

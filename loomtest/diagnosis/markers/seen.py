@@ -8,7 +8,7 @@ import numpy as np
 
 from loomtest.diagnosis.markers.facts import MarkerFacts, marker_facts
 from loomtest.diagnosis.markers.rounds import circuit_of
-from loomtest.diagnosis.seen.observe import APART, JOINED, Observations, PairEvidence, observe
+from loomtest.diagnosis.seen.observe import APART, JOINED, NO_VALUE_OHM, Observations, PairEvidence, observe
 from loomtest.diagnosis.wiring import Wiring
 from loomtest.harness.forest import components
 from loomtest.harness.model import BoolArray, Harness
@@ -35,7 +35,7 @@ def _as_pairs(facts: MarkerFacts) -> PairEvidence:
         start=np.array([a for a, *_ in (*joined, *apart)], dtype=np.int64),
         end=np.array([pair[1] for pair in (*joined, *apart)], dtype=np.int64),
         state=np.array([JOINED] * len(joined) + [APART] * len(apart), dtype=np.int8),
-        low_ohm=np.array([0.0] * len(joined) + [ohm for _, _, ohm, _ in apart]),
+        low_ohm=np.array([NO_VALUE_OHM] * len(joined) + [ohm for _, _, ohm, _ in apart]),
         over=np.array([False] * len(joined) + [bound for *_, bound in apart], dtype=np.bool_),
     )
 

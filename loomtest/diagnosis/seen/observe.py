@@ -14,6 +14,7 @@ from loomtest.harness.model import BoolArray, FloatArray, IntArray, Limits
 from loomtest.readings.model import Instrument, Quantity, Readings
 
 UNKNOWN, JOINED, APART = 0, 1, 2
+NO_VALUE_OHM = 1e-12  # of points that are joined, and nobody read by how little
 StateArray = NDArray[np.int8]
 
 

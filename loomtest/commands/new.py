@@ -148,14 +148,12 @@ def _asked(answers: Answers, notes: str | None, name: str | None) -> tuple[Answe
     from loomtest.harness.newfolder import read_cavities
 
     typer.echo(
-        paragraph(
-            "Four questions. Enter alone is an answer too: all of it can be written into the files later."
-        )
+        paragraph("Four questions. Press Enter to skip any: you can write all of it into the files later.")
     )
     if name is None:
         answers = replace(answers, name=_ask(f"What is this loom called? [{answers.name}]") or answers.name)
     while not answers.cavities:
-        said = _ask("Which connectors has it, with how many cavities? (such as X1 8, X2 4)")
+        said = _ask("Which connectors does it have, and how many cavities in each? (such as X1 8, X2 4)")
         items = re.sub(r"(\w)\s*[ =:]\s*(\d+)(?=[\s,;]|$)", r"\1=\2", said).replace(";", " ")
         problems: list[Problem] = []
         counts = read_cavities(re.split(r"[\s]+|,\s+", items) if items else [], "connectors", problems)
@@ -164,7 +162,7 @@ def _asked(answers: Answers, notes: str | None, name: str | None) -> tuple[Answe
             break
         typer.echo(paragraph(shown(f"found {problems[0].found}; expected {problems[0].expected}")))
     while notes is None:
-        notes = _ask("Have you notes of the wires in a text file? Its name:")
+        notes = _ask("File name of your wire notes (Enter if none):")
         if notes and not Path(notes).is_file():
             typer.echo(
                 paragraph(shown(f"found no file {notes}; expected its name, or Enter to go on without"))

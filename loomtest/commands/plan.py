@@ -30,7 +30,9 @@ def plan(
     harness: Annotated[str, typer.Argument(help=HARNESS_HELP)],
     isolation: Annotated[
         Level | None,
-        typer.Option(help="Which pairs of nets to show apart; the harness's own level where left out."),
+        typer.Option(
+            help="Which pairs of circuits to check for shorts (default: what harness.toml asks for)."
+        ),
     ] = None,
     joints: Annotated[
         bool, typer.Option("--joints", help="Also what each wire's own resistance needs.")

@@ -115,8 +115,8 @@ def _assumed(meter: Instrument) -> tuple[str, ...]:
     if not meter.assumed:
         return ()
     return (
-        f"No instrument was stated: a {meter.name} with unknown leads is assumed. "
-        "Name yours with --instrument for a surer verdict.",
+        f"You did not say which meter you used, so a {meter.name} with unknown leads is assumed. "
+        "Name yours with --instrument for a more certain answer.",
     )
 
 

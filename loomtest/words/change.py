@@ -14,7 +14,7 @@ from loomtest.words.lines import Line, folded
 from loomtest.words.numbers import counted, ohms
 
 MOST_PAIRS = 30
-OUTCOME = {"pass": "right in all that was asked", "fail": "not right", "not-proven": "not proven"}
+OUTCOME = {"pass": "right in all that was checked", "fail": "not right", "not-proven": "not proven"}
 
 
 def change_lines(change: Change, harness: Harness, written: Sequence[Path] = ()) -> list[Line]:
@@ -25,7 +25,7 @@ def change_lines(change: Change, harness: Harness, written: Sequence[Path] = ())
     for word, findings, its_tone in (
         ("New", change.new, "bad"),
         ("Still there", change.remaining, "bad"),
-        ("Not shown gone: doubtful, or not measured again", change.not_shown_gone, "doubt"),
+        ("Not proven gone: doubtful, or not measured again", change.not_shown_gone, "doubt"),
         ("Gone", change.gone, "good"),
     ):
         lines += _faults(word, findings, its_tone)

@@ -23,7 +23,7 @@ FAULT_WORD: dict[Fault, str] = {
     "short": "short",
     "crossed": "crossed",
     "misplaced": "wrong cavity",
-    "high-resistance": "bad joint",
+    "high-resistance": "poor joint",
     "leakage": "leakage",
     "intermittent": "comes and goes",
     "wrong-part": "wrong part",

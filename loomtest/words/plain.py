@@ -11,7 +11,7 @@ from loomtest.words.conditions import REHEARSAL, conditions
 from loomtest.words.doubted import sentence_of
 from loomtest.words.labels import FAULT_SIGN, FAULT_WORD, OUTCOME_TONE
 from loomtest.words.lines import WIDTH, Line, all_of, folded, sentence, wrapped
-from loomtest.words.numbers import counted, ohms
+from loomtest.words.numbers import counted, ohms, ohms_within
 from loomtest.words.places import name_text, was_text
 
 MOST_FINDINGS = 40  # printed in full; the rest are counted, and stand in --json
@@ -33,7 +33,7 @@ def verdict_lines(verdict: Verdict, harness: Harness) -> list[Line]:
     doubtful = doubts(verdict, harness)
     lines += _findings(found, 1, "bad", harness)
     if doubtful:
-        lines += [Line(""), Line("Doubtful: the readings do not settle it", "head")]
+        lines += [Line(""), Line("Doubtful: the readings do not decide it", "head")]
         lines += _findings(doubtful, len(found) + 1, "doubt", harness)
     lines += _doubted(verdict)
     lines += [Line(""), Line("What was measured", "head")]
@@ -42,7 +42,7 @@ def verdict_lines(verdict: Verdict, harness: Harness) -> list[Line]:
     lines += [Line(""), Line("Joints", "head")]
     lines += wrapped(joints_sentence(verdict), indent=2)
     if verdict.notes:
-        lines += [Line(""), Line("To know", "head"), *wrapped(*map(sentence, verdict.notes), indent=2)]
+        lines += [Line(""), Line("Worth knowing", "head"), *wrapped(*map(sentence, verdict.notes), indent=2)]
     return [*lines, Line(""), *wrapped(NOT_A_LICENCE, tone="soft")]
 
 
@@ -65,15 +65,12 @@ def headline(verdict: Verdict, harness: Harness) -> str:
         return f"Not right yet: {counted(faults, 'fault')} found{also}."
     if verdict.verdict == "not-proven":
         return "Not proven: no fault found, but " + all_of(_open_questions(verdict, harness)) + "."
-    said = "Right in all that was asked: every wire joins what it should"
+    said = "Everything that was checked is right: every wire goes where it should"
     left = verdict.coverage.isolation_pairs_unchecked
-    said += (
-        f". {counted(left, 'pair', 'pairs')} of circuits not checked against each other."
-        if left
-        else ", and nothing else."
-    )
+    were = "pair of circuits was" if left == 1 else "pairs of circuits were"
+    said += f" ({left:,} {were} not checked for shorts)." if left else ", and no circuits are shorted."
     limit = verdict.joints_judged_at_ohms
-    return said + (f" No joint above {ohms(limit)}." if limit is not None else "")
+    return said + (f" No joint is more than {ohms(limit)} too high." if limit is not None else "")
 
 
 def doubts(verdict: Verdict, harness: Harness) -> list[Finding]:
@@ -92,11 +89,10 @@ def doubts(verdict: Verdict, harness: Harness) -> list[Finding]:
 def _doubt(row: WireRow) -> Finding:
     wires = "Wires " + ", ".join((row.wire, *row.group)) + " together" if row.group else "Wire " + row.wire
     if row.ohms is None:
-        text = f"{wires}, {row.start} to {row.end}: the readings do not tell the resistance"
+        text = f"{wires}, {row.start} to {row.end}: the readings do not tell its resistance"
     else:
-        spread = f" ± {ohms(row.uncertainty_ohms, 1)}" if row.uncertainty_ohms is not None else ""
-        most = f", where {ohms(row.limit_ohms, 3)} is the most" if row.limit_ohms is not None else ""
-        text = f"{wires}, {row.start} to {row.end}: {ohms(row.ohms, 3)}{spread}{most}"
+        most = f", limit {ohms(row.limit_ohms)}" if row.limit_ohms is not None else ""
+        text = f"{wires}, {row.start} to {row.end}: {ohms_within(row.ohms, row.uncertainty_ohms)}{most}"
     suspect = Suspect(row.wire, None, row.ohms, row.interval_ohms, row.bad_probability)
     return Finding("high-resistance", (row.start, row.end), (suspect,), text=text, next=row.next)
 
@@ -112,11 +108,12 @@ def _open_questions(verdict: Verdict, harness: Harness) -> list[str]:
         told.append(f"{counted(cover.wires - cover.wires_tested, 'wire was', 'wires were')} not measured")
     if cover.isolation_pairs_tested < cover.isolation_pairs:
         missing = cover.isolation_pairs - cover.isolation_pairs_tested
-        told.append(f"{counted(missing, 'pair', 'pairs')} of circuits not shown apart")
+        of_pairs = counted(missing, "pair of circuits was", "pairs of circuits were")
+        told.append(f"{of_pairs} not checked for shorts")
     elif verdict.isolation == "none":
-        told.append("shorts between circuits were not looked for (isolation = none)")
+        told.append("no circuits were checked for shorts (isolation = none)")
     elif any(item.what == "isolation" for item in verdict.untested):
-        told.append("circuits without a pair that could be checked were not shown apart")
+        told.append("some circuits could not be checked for shorts")
     if cover.parts_tested < cover.parts:
         told.append(f"{counted(cover.parts - cover.parts_tested, 'part was', 'parts were')} not measured")
     if cover.unreachable_nets:
@@ -129,15 +126,15 @@ def coverage_sentences(verdict: Verdict) -> list[str]:
     cover = verdict.coverage
     told = [f"Wires: {cover.wires_tested:,} of {cover.wires:,} measured."]
     if verdict.isolation == "none":
-        told.append("Shorts between circuits: not looked for (isolation = none).")
+        told.append("Pairs of circuits checked for shorts: none (isolation = none).")
     else:
         told.append(
-            f"Circuits shown apart ({verdict.isolation}): {cover.isolation_pairs_tested:,} of "
-            f"{counted(cover.isolation_pairs, 'pair')}."
+            f"Pairs of circuits checked for shorts ({verdict.isolation}): "
+            f"{cover.isolation_pairs_tested:,} of {cover.isolation_pairs:,}."
         )
         aside = cover.isolation_pairs_unchecked - cover.isolation_pairs + cover.isolation_pairs_tested
         if aside > 0:
-            told.append(f"Not checked: {counted(aside, 'more pair')}.")
+            told.append(f"{counted(aside, 'more pair was', 'more pairs were')} not checked.")
     if cover.parts:
         told.append(f"Parts left plugged in: {cover.parts_tested:,} of {cover.parts:,} measured.")
     if cover.unreachable_nets:
@@ -149,31 +146,37 @@ def joints_sentence(verdict: Verdict) -> str:
     """The joints' answer in plain words, with the limit they were judged at and what was resolved."""
     limit, seen = verdict.joints_judged_at_ohms, verdict.joints_resolved_ohms
     if limit is None:
-        return "Not judged: nothing here tells their resistance."
-    at = f"{ohms(limit)} above what a healthy one has"
+        return "Not judged: no reading here tells their resistance."
+    at = f"(limit: {ohms(limit)} above healthy)"
     if verdict.joints == "pass":
-        text = f"No wire has more than {at}, or than its amperes allow."
+        text = f"No poor joints {at}."
     elif verdict.joints == "fail":
         bad = sum(finding.fault == "high-resistance" for finding in verdict.findings)
-        text = f"Judged at {at}: {counted(bad, 'bad joint')} among the wires that sit right."
+        found = counted(bad, "poor joint")
+        text = f"{found[:1].upper()}{found[1:]}" + ("" if bad else " on correctly placed wires") + f" {at}."
     else:
         doubtful = sum(row.verdict in ("undecided", "untested") for row in verdict.wires)
-        text = f"Judged at {at}: {counted(doubtful, 'wire is', 'wires are')} not settled."
+        text = f"{counted(doubtful, 'wire is', 'wires are')} still doubtful {at}."
     if seen is not None:
-        text += f" These readings would show {ohms(seen)} and more."
+        text += f" Readings this good catch anything {ohms(seen)} or more too high."
     return text
 
 
 def untested_sentences(items: Sequence[Untested]) -> list[str]:
-    """What nobody probed, one sentence for each point that something was not shown of."""
+    """What nobody probed, one sentence for each point."""
     of: dict[tuple[str, str], list[str]] = {}
     for item in items:
         of.setdefault((item.points[0], item.what), []).append(item.points[1])
     told = []
     for (point, what), others in of.items():
         more = f" and {len(others) - MOST_NAMED:,} more" if len(others) > MOST_NAMED else ""
-        proves = "joined to" if what == "continuity" else "apart from"
-        told.append(f"{point} was not shown {proves} {', '.join(others[:MOST_NAMED])}{more}.")
+        named = f"{', '.join(others[:MOST_NAMED])}{more}"
+        if what == "continuity":
+            told.append(f"{point} to {named} was not measured.")
+        elif len(others) == 1:
+            told.append(f"{point} to {named} was not checked for a short.")
+        else:
+            told.append(f"{point} was not checked for shorts to {named}.")
     return told
 
 
@@ -181,7 +184,7 @@ def _untested(items: Sequence[Untested]) -> list[Line]:
     told = untested_sentences(items)
     lines = wrapped(*told[:MOST_UNTESTED], indent=2)
     if len(told) > MOST_UNTESTED:
-        lines.append(Line("  And more (--json lists all)."))
+        lines.append(Line("  And more (--json lists them all)."))
     return lines
 
 

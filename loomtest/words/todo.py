@@ -103,7 +103,7 @@ def _(todo: TurnDiode, finding: Finding, places: Places) -> str:
 
 @todo_text.register
 def _(todo: TouchAnew, finding: Finding, places: Places) -> str:
-    return f"Lift the probes, measure {todo.start} to {todo.end} again, and flex the loom meanwhile."
+    return f"Lift the probes and measure {todo.start} to {todo.end} again, flexing the loom."
 
 
 @todo_text.register

@@ -22,7 +22,7 @@ def wire_words(wire: Wire) -> str:
 
 
 def where_sentence(finding: Finding, harness: Harness, by_name: Mapping[str, Wire]) -> str:
-    """Where to look: `red 1.5 mm² from X1 cavity 3 (bulkhead), within the span to splice SP2`."""
+    """Where to look: `red 1.5 mm², somewhere between X1 cavity 3 (bulkhead) and splice SP2`."""
     suspects = [suspect for suspect in finding.suspects if suspect.wire in by_name]
     if finding.fault in ("crossed", "misplaced") and finding.moves:
         return _moved(finding, harness)
@@ -44,14 +44,14 @@ def _in_wire(suspect: Suspect, wire: Wire, finding: Finding, harness: Harness) -
     span = f"{wire_words(wire)} from {_named(harness, start)}"
     if suspect.end in (wire.start, wire.end):
         return f"{span}, at its end in {_named(harness, suspect.end or '')}"
-    return f"{span}, within the span to {_named(harness, end)}"
+    return f"{wire_words(wire)}, somewhere between {_named(harness, start)} and {_named(harness, end)}"
 
 
 def _moved(finding: Finding, harness: Harness) -> str:
     places = list(finding.moves)
     if finding.fault == "misplaced":
         belongs, found = next(iter(finding.moves.items()))
-        return f"the wire of {_named(harness, belongs)} sits in {_named(harness, found)}"
+        return f"the wire for {_named(harness, belongs)} is in {_named(harness, found)}"
     hubs = {connector_of(point) for point in places}
     if len(hubs) == 1 and (hub := next(iter(hubs))):
         place = harness.places.get(hub, "")
@@ -76,9 +76,9 @@ class Probes:
     @property
     def sentence(self) -> str:
         """`Red lead: X1 cavity 3. Black lead: X4 cavity 1. ...`"""
-        right = "a low value that stays" if self.joined else "over-range"
+        right = "a low, steady value" if self.joined else "over-range"
         leads = f"Red lead: {name_text(self.red)}. Black lead: {name_text(self.black)}."
-        return f"{leads} Mended, the meter shows {right}."
+        return f"{leads} Once fixed, the meter shows {right}."
 
 
 def probes_for(finding: Finding, harness: Harness) -> Probes | None:
@@ -109,18 +109,17 @@ def plain_sentence(finding: Finding, harness: Harness, by_name: Mapping[str, Wir
     circuits = _circuits(finding, harness, by_name)
     what = one_of(circuits[:3], "and")
     at = _at(finding, harness)
-    many = len(circuits) > 1
     return {
-        "open": f"A connection is broken{at}: {what} {'do' if many else 'does'} not work.",
-        "short": f"Two lines touch that must stay apart{at}: {what}. "
+        "open": f"A wire is broken or not connected{at}: {what} will not work.",
+        "short": f"Two circuits are shorted{at}: {what}. "
         "A fuse may blow, something may run that is switched off, or a wire may burn.",
-        "crossed": f"Wires have changed places{at}: {what} would do each other's work.",
-        "misplaced": f"A wire sits in the wrong place{at}: {what} will not work as intended.",
-        "high-resistance": f"A poor connection{at}: {what} will be weak, and it can get hot there.",
-        "leakage": f"Damp, dirt or worn covering lets a little power stray{at}: {what}. "
-        "It tends to grow worse.",
-        "intermittent": f"A connection comes and goes{at} when the wires move: {what} cannot be relied on.",
-        "wrong-part": f"A part is not the one that belongs there{at}: {what} will not work as intended.",
+        "crossed": f"Wires are swapped{at}: {what} will not work as they should.",
+        "misplaced": f"A wire is in the wrong cavity{at}: {what} will not work as it should.",
+        "high-resistance": f"A poor joint{at}: {what} will be weak, and the joint can get hot.",
+        "leakage": f"Damp, dirt or worn insulation lets a little current leak{at}: {what}. "
+        "It tends to get worse.",
+        "intermittent": f"A contact comes and goes{at} when the wires move: you cannot rely on {what}.",
+        "wrong-part": f"The wrong part is fitted{at}: {what} will not work as it should.",
     }[finding.fault]
 
 
@@ -142,5 +141,5 @@ def _circuits(finding: Finding, harness: Harness, by_name: Mapping[str, Wire]) -
     named = [by_name[s.wire].circuit for s in finding.suspects[:2] if s.wire in by_name]
     found = list(dict.fromkeys(name for name in (*nets, *named) if name))
     known = {wire.circuit for wire in harness.wires if wire.circuit}
-    words = [name if name in known else f"the line of {name_text(name)}" for name in found]
+    words = [name if name in known else f"the circuit at {name_text(name)}" for name in found]
     return words or ["something"]

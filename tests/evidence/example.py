@@ -35,8 +35,8 @@ FINDINGS = (
             Alternative(("X1:8", "X1:9"), {"X1:8": "X1:9", "X1:9": "X1:8"}, 0.1),
         ),
         0.998,
-        "The grey wire of X2 cavity 3 sits in X2 cavity 4, and the violet one in its place.",
-        next="Look into X2, exchange the two terminals, and measure both circuits again.",
+        "The wires in X2 cavities 3 and 4 are swapped.",
+        next="Check X2, swap the two terminals, and measure both circuits again.",
     ),
     Finding(
         "open",

@@ -115,7 +115,7 @@ def test_a_whole_loom_is_measured_with_typed_values(screen: Page, loom: Path) ->
         str(number) for number in range(1, len(recorded) + 1)
     ]
     screen.get_by_role("link", name="See the answer").click()
-    expect(screen.locator(".answer")).to_contain_text("Right in all that was asked")
+    expect(screen.locator(".answer")).to_contain_text("Everything that was checked is right")
 
 
 def test_the_keys_do_what_they_say(screen: Page, loom: Path) -> None:

@@ -33,8 +33,8 @@ def test_faults_are_numbered_by_danger_and_each_says_what_next() -> None:
     heads = [line.split(maxsplit=1) for line in lines if line[:2].strip().isdigit()]
     assert [head[0] for head in heads] == ["1", "2", "3", "4", "5"]
     order = " ".join(head[1] for head in heads)
-    assert [order.index(word) for word in ("short", "bad joint", "crossed", "open")] == sorted(
-        order.index(word) for word in ("short", "bad joint", "crossed", "open")
+    assert [order.index(word) for word in ("short", "poor joint", "crossed", "open")] == sorted(
+        order.index(word) for word in ("short", "poor joint", "crossed", "open")
     )
     assert sum(line.strip().startswith("Next: ") for line in lines) == 4  # the open has no next here
 
@@ -66,26 +66,29 @@ def test_what_was_not_measured_is_named_and_counted() -> None:
                           coverage=Coverage(23, 20, 104, 92, 1, 0, 2)))  # fmt: skip
     said = " ".join(lines)
     assert "3 wires were not measured" in said
-    assert "12 pairs of circuits not shown apart" in said
+    assert "12 pairs of circuits were not checked for shorts" in said
     assert "2 circuits have no place for a probe" in said
     assert "1 part was not measured" in said
-    assert "X1:1 was not shown apart from SOL." in said
+    assert "X1:1 to SOL was not checked for a short." in said
     assert "And more (--json lists all)." in said
     one = (
         *(Untested(("X1:1", f"X2:{n}"), "isolation") for n in range(3)),
         Untested(("X1:1", "A"), "continuity"),
     )
     assert untested_sentences(one) == [
-        "X1:1 was not shown apart from X2:0, X2:1, X2:2.",
-        "X1:1 was not shown joined to A.",
+        "X1:1 was not checked for shorts to X2:0, X2:1, X2:2.",
+        "X1:1 to A was not measured.",
     ]
 
 
 def test_only_a_pass_is_called_right_and_nothing_is_called_safe() -> None:
     good = clean()
-    assert headline(good, example.tractor()).startswith("Right in all that was asked")
+    assert headline(good, example.tractor()).startswith("Everything that was checked is right")
     for outcome in ("fail", "not-proven"):
-        assert "right in all" not in headline(replace(good, verdict=outcome), example.tractor()).lower()
+        assert (
+            "that was checked is right"
+            not in headline(replace(good, verdict=outcome), example.tractor()).lower()
+        )
     last = " ".join(texts(good)[-2:])
     assert "does not say that the vehicle is safe" in last
     some = replace(good, coverage=replace(good.coverage, isolation_pairs_unchecked=3))
@@ -95,6 +98,6 @@ def test_only_a_pass_is_called_right_and_nothing_is_called_safe() -> None:
 
 def test_joints_are_told_with_the_limit_and_what_would_show() -> None:
     said = " ".join(texts(clean()))
-    assert "No wire has more than 20 mΩ above what a healthy one has" in said
-    assert "would show 4 mΩ" in said
+    assert "No poor joints (limit: 20 mΩ above healthy)" in said
+    assert "catch anything 4 mΩ or more too high" in said
     assert "Not judged" in " ".join(texts(replace(clean(), joints_judged_at_ohms=None)))

@@ -60,7 +60,7 @@ def test_crossed_and_misplaced_say_what_sits_where() -> None:
     assert where(example.FINDINGS[0]) == "in X2 (front lamps, behind the grille), cavities 3 and 4"
     moved = Finding("misplaced", ("X2:5", "X2:6"), (Suspect("W19"),), {"X2:5": "X2:6"})
     assert where(moved).startswith(
-        "the wire of X2 cavity 5 (front lamps, behind the grille) sits in X2 cavity 6"
+        "the wire for X2 cavity 5 (front lamps, behind the grille) is in X2 cavity 6"
     )
 
 

@@ -75,7 +75,7 @@ def along_comb(
     if halved:
         code, left = min(halved, key=lambda row: len(row[1]))
         name, teeth = harness.points[code], [harness.points[t] for t in left[: (len(left) + 1) // 2]]
-        proves = f"which net of the comb {name} touches"
+        proves = f"which circuit of those clipped together {name} touches"
         return Step(number, "locate", name, teeth[0], None, proves, tuple(teeth[1:]), clip_at_end=True)
     if rests:
         code, left = max(rests, key=lambda row: len(row[1]))

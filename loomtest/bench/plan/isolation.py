@@ -212,6 +212,6 @@ def scanner_json(harness: Harness) -> dict[str, Any]:
         },
         "proves": [
             "continuity: each driven point is heard on the sensed point of the same place in the list",
-            "isolation: no driven point is heard on any sensed point; each pair of nets is on two sides once",
+            "isolation: no driven point reaches a sensed point; each pair of circuits is on two sides once",
         ],
     }

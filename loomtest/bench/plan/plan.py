@@ -123,7 +123,9 @@ class Steps(Sequence[Step]):
             return Step(number, "isolation", points[start], points[end], expected, proves)
         first = int(columns.first[row])
         bonded = tuple(points[code] for code in columns.comb[first + 1 : first + teeth].tolist())
-        others = self._names[self._harness.net_of[end]] if teeth == 1 else f"the {teeth} nets on the comb"
+        others = (
+            self._names[self._harness.net_of[end]] if teeth == 1 else f"the {teeth} circuits clipped together"
+        )
         proves = f"{one} apart from {others}"
         return Step(
             number, "isolation", points[start], points[end], float("inf"), proves, bonded, clip_at_end=True

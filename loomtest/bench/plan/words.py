@@ -37,17 +37,19 @@ def assumed(touch_s: float | None = None) -> tuple[str, ...]:
 
 def proven(totals: Mapping[str, int], level: IsolationLevel, pairs: int) -> tuple[str, ...]:
     """What stands proven when every reading comes out as expected."""
-    out = ["every net whole between the points that a probe reaches"]
+    out = ["every circuit unbroken between the points you can reach"]
     if totals["loops"]:
-        out.append("every wire of a loop there, by the value of the readings: a beeper cannot tell")
+        out.append("every wire of a loop, by the value of the readings: a beeper cannot tell")
     if totals["joints"]:
-        out.append("the resistance of every wire by itself, as far as readings at reachable points can tell")
+        out.append(
+            "the resistance of every wire on its own, as far as readings at the points you can reach can tell"
+        )
     if totals["parts"]:
         out.append("the parts left plugged in, within their ranges")
     where = {
-        "full": "every pair of nets apart, declared empty cavities included",
-        "bonded": "every pair of nets apart, declared empty cavities left out",
-        "neighbours": "nets apart that lie in cavities side by side, in one branch or in one place",
+        "full": "no circuit shorted to another, empty cavities in the list included",
+        "bonded": "no circuit shorted to another, empty cavities left out",
+        "neighbours": "no shorts between circuits in cavities side by side, in one branch or in one place",
     }
     if level != "none":
         out.append(f"{where[level]} ({_pairs(pairs)})")
@@ -69,18 +71,18 @@ def unproven(
     names = [wire.name for wire in harness.wires]
     dead = [names[wire] for wire in sorted(wire for cell in cells for wire in cell.dead)]
     if dead:
-        out.append(f"{_some(dead)}: no probe reaches what lies beyond")
+        out.append(f"{_some(dead)}: no probe reaches what is beyond")
     hidden = [net.name for net in harness.nets if not any(harness.reachable[code] for code in net.points)]
     if hidden:
-        out.append(f"{_some(hidden)}: no probe reaches any point of the net")
+        out.append(f"{_some(hidden)}: no probe reaches any point of the circuit")
     if parts.alone:
-        out.append(f"{_some([names[w] for w in parts.alone])}: no two points show the part")
+        out.append(f"{_some([names[w] for w in parts.alone])}: no pair of points shows the part")
     for group, in_loop in sorted((group, cell.in_loop) for cell in cells for group in cell.alike):
         told = _some([names[w] for w in group], most=len(group))
         if in_loop:
-            out.append(f"{told}: no reading tells one from another; lift an end to measure one alone")
+            out.append(f"{told}: no reading tells one from another; disconnect one end to measure it alone")
         else:
-            out.append(f"{told} apart from one another: judged on their sum")
+            out.append(f"{told} each on its own: they are judged together")
     if joints_left_out:
         more = "1 reading" if joints_left_out == 1 else f"{joints_left_out} readings"
         out.append(f"which of the wires at a splice has a poor joint ({more} more with joints)")
@@ -92,22 +94,22 @@ def _unproven_isolation(harness: Harness, level: IsolationLevel) -> list[str]:
     out = []
     full, own = required_pairs(harness, "full").count, required_pairs(harness, level).count
     if level == "none" and full:
-        out.append(f"which nets are apart: {_pairs(full)}; a short between circuits is not found")
+        out.append(f"shorts: {_pairs(full)} of circuits are not checked")
     elif level == "neighbours":
         out.append(
-            f"{_pairs(full - own)} of nets that do not lie near each other: two wires rubbed through inside "
-            "the wrap (bonded or full)"
+            f"{_pairs(full - own)} of circuits that are not next to each other, such as two wires chafed "
+            "together inside the wrap (bonded or full checks them)"
         )
     elif level == "bonded" and full > own:
         out.append(
-            f"{_pairs(full - own)} with a declared empty cavity: a terminal pushed into one shows as an open"
+            f"{_pairs(full - own)} with an empty cavity: a terminal pushed into one reads as a broken wire"
         )
     reach = len(np.unique(harness.net_of[harness.reachable]))
     through_parts = reach * (reach - 1) // 2 - full
     if through_parts:
         out.append(
-            f"{_pairs(through_parts)} of nets with a part directly across: unplug the parts to show "
-            "them apart"
+            f"{_pairs(through_parts)} of circuits with a part between them: unplug the parts to check "
+            "them for shorts"
         )
     return out
 

@@ -10,7 +10,7 @@ from loomtest.bench.session.events import Asked, Bell, Event, Prompt, Said
 from loomtest.readings.model import Instrument
 from loomtest.readings.run import RunWriter
 from loomtest.readings.values import bare_number
-from loomtest.words.numbers import ohms
+from loomtest.words.numbers import ohms, ohms_within, times
 from loomtest.words.sitting import leads_end
 
 When = Literal["start", "end"]
@@ -42,10 +42,10 @@ class LeadStep:
         if when == "end":
             sentence = leads_end()
         elif self._live:
-            sentence = f"Hold the two tips together, {self._zero.wanted} times, apart in between."
+            sentence = f"Touch the two tips together {times(self._zero.wanted)}, lifting in between."
         else:
-            sentence = "Hold the two tips together and type what the meter shows."
-        about = ("What the leads have themselves is taken off every reading.", "Enter leaves it out.")
+            sentence = "Touch the two tips together and type what the meter shows."
+        about = ("The resistance of the leads is taken off every reading.", "Enter skips this.")
         return [Asked(Prompt("leads", sentence, about=about, expected="expected 0.1 to 0.5 Ω"))]
 
     def typed(self, text: str, value: float) -> tuple[list[Event], bool]:
@@ -60,13 +60,13 @@ class LeadStep:
         """One touch of the tips; True with the last of them. Raises ValueError for what cannot be leads."""
         if not self._zero.add(value, digit_ohm):
             left = self._zero.wanted - len(self._zero.values_ohm)
-            told = Said(f"leads {ohms(value)}; {left} more: apart, and together again")
+            told = Said(f"leads {ohms(value)}: lift, and touch again ({left} more)")
             return [Bell("taken"), told], False
         self._writer.note_leads(self._when, round(self.ohm, 7), round(self.uncertainty_ohm, 7))
-        words = f"leads {ohms(self.ohm)}, standard uncertainty {ohms(self.uncertainty_ohm)}"
+        words = f"leads {ohms_within(self.ohm, self.uncertainty_ohm)}"
         if self._when == "start":
             self.start_ohm = self.ohm
             return [Bell("taken"), Said(words, "good")], True
         if self.start_ohm is not None:
-            words += f"; drift since the start {1e3 * (self.ohm - self.start_ohm):+.0f} mΩ"
+            words += f"; change since the start {1e3 * (self.ohm - self.start_ohm):+.0f} mΩ"
         return [Said(words, "good")], True

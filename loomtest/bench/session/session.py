@@ -388,8 +388,8 @@ class Session:
                 self._stop_status = "stopped" if self._stage == "leads-start" else self._stop_status
             return self._end()
         if key in ("enter", "skip"):
-            return [Said("leads left out: they are estimated from the run"), *self._advance()]
-        return [Said("this step is taken by itself when the tips rest together; Enter leaves it out")]
+            return [Said("leads skipped: they are worked out from your readings"), *self._advance()]
+        return [Said("hold the tips together until the bell; Enter skips this")]
 
     def _finish(self, status: Literal["complete", "stopped"]) -> list[Event]:
         self._stop_status = status

@@ -232,8 +232,8 @@ def _parallel(scanner: Scanner, harness: Harness, sockets: Sockets, writer: RunW
     tests = scanner_tests(harness)
     joined = sum(test.what == "continuity" for test in tests)
     _say(
-        f"Parallel test of {len(harness.nets)} nets: {len(tests)} tests, {joined} for what is joined and "
-        f"{len(tests) - joined} for what is apart."
+        f"Parallel test of {len(harness.nets)} circuits: {len(tests)} tests, {joined} for what is joined and "
+        f"{len(tests) - joined} for shorts."
     )
     failed = 0
     for result in run_parallel(scanner, harness, sockets):
@@ -242,11 +242,11 @@ def _parallel(scanner: Scanner, harness: Harness, sockets: Sockets, writer: RunW
         failed += not result.passed
         for start, end in result.wrong[:4]:
             points = [sockets.by_pin[pin].point for pin in dict.fromkeys((start, end))]
-            _say(f"Test {result.number} of {result.total}: not as it should be at {', '.join(points)}.")
+            _say(f"Test {result.number} of {result.total}: wrong at {', '.join(points)}.")
     if failed:
         _say(f"{failed} tests failed: scan without --parallel to see what is wrong and where.")
     else:
-        _say("Every net is whole (below 90 Ω) and apart from all others (above 1.2 MΩ).")
+        _say("Every circuit is unbroken (below 90 Ω) and none is shorted to another (above 1.2 MΩ).")
         _say("Joints were not measured: scan without --parallel for them.")
 
 

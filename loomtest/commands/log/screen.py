@@ -117,7 +117,7 @@ def _meter_words(view: View) -> str:
         "open": "tips apart",
         "touching": "touching",
         "settling": "settling, hold still",
-        "taken": "taken, lift",
+        "taken": "recorded – lift the probes",
     }
     return f"meter {view.meter or '…'}   {state.get(view.state, '')}"
 

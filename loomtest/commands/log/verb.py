@@ -46,7 +46,9 @@ def log(
     ] = None,
     isolation: Annotated[
         Level | None,
-        typer.Option(help="Which pairs of nets to show apart; what harness.toml asks for without it."),
+        typer.Option(
+            help="Which pairs of circuits to check for shorts (default: what harness.toml asks for)."
+        ),
     ] = None,
     joints: Annotated[
         bool, typer.Option("--joints", help="Also what each wire's own resistance needs.")

@@ -89,7 +89,7 @@ def _default(parameter: Any) -> str:
     if parameter.is_flag or parameter.required or value in (None, "", ()) or callable(value):
         return ""
     number = f"{value:g}" if isinstance(value, float) else str(value)
-    return f" ({number} without it.)"
+    return f" (default {number})"
 
 
 def synopsis(name: str, command: Any) -> list[str]:
@@ -128,8 +128,8 @@ def page(name: str, command: Any) -> str:
         lines += ["", _filled(text, 0, 0, width)]
     both = entries(command)
     for title, rows in (
-        ("What it is given", [entry for entry in both if entry.required]),
-        ("What may be added", [entry for entry in both if not entry.required]),
+        ("You give", [entry for entry in both if entry.required]),
+        ("Options", [entry for entry in both if not entry.required]),
     ):
         if rows:
             lines += ["", title]
@@ -138,7 +138,7 @@ def page(name: str, command: Any) -> str:
     if objects:
         lines += ["", "What --json prints", _filled(objects, 2, 2, width)]
     shown = examples(command)
-    lines += ["", "For example" if len(shown) == 1 else "Examples"]
+    lines += ["", "Example" if len(shown) == 1 else "Examples"]
     lines += [wrapped(example.split(" "), 2, 6, width) for example in shown]
     lines += ["", "Exit status"]
     lines += [_filled(text, 2, 7, width, f"{status:>3} ") for status, text in ends(name)]
@@ -157,11 +157,11 @@ def front_page(group: Any) -> str:
         for name in names:
             says = told(group.commands[name])[0]
             lines.append(_filled(says[:1].lower() + says[1:].rstrip("."), 2, 11, width, f"{name:<8}"))
-    lines += ["", "What may be added"]
+    lines += ["", "Options"]
     for entry in entries(group):
         lines += [f"  {entry.written}", _filled(entry.text, 6, 6, width)]
-    lines += ["", "For example", *(f"  {example}" for example in examples(group))]
-    lines += ["", "loomtest VERB --help says all about one of them."]
+    lines += ["", "Examples", *(f"  {example}" for example in examples(group))]
+    lines += ["", "loomtest COMMAND --help says all about one of them."]
     return "\n".join(lines) + "\n"
 
 

@@ -16,7 +16,7 @@ INSTRUMENT_HELP = (
     "milliohm-meter, bench-four-wire."
 )
 JSON_HELP = "Print one JSON object and nothing else."
-QUIET_HELP = "No word of progress on standard error (there is none anyway where that is no terminal)."
+QUIET_HELP = "Hide progress messages."
 
 
 class Verb(TyperCommand):

@@ -13,7 +13,7 @@ from loomtest.evidence.pictures.drawing import to_svg
 from loomtest.harness.model import Harness, Wire
 from loomtest.words.labels import FAULT_WORD
 from loomtest.words.lines import held
-from loomtest.words.numbers import ohms, percent
+from loomtest.words.numbers import ohms, ohms_between, percent
 from loomtest.words.plain import said_once
 from loomtest.words.where import probes_for, where_sentence
 
@@ -107,12 +107,12 @@ def _suspect(finding: Finding, index: int) -> str:
     text = f"Wire {suspect.wire}" + (f", at {suspect.end}" if suspect.end else "")
     if suspect.ohms is not None:
         text += f": {ohms(suspect.ohms)}"
-        if suspect.interval_ohms:
-            text += f" ({ohms(suspect.interval_ohms[0])} to {ohms(suspect.interval_ohms[1])})"
+        if suspect.interval_ohms and (between := ohms_between(*suspect.interval_ohms)) != ohms(suspect.ohms):
+            text += f" ({between})"
     if suspect.probability is not None:
         text += f", probability {percent(suspect.probability)}"
     return held(text + ".")
 
 
 def _moves(moves: Any) -> str:
-    return "; ".join(f"what belongs in {a} sits in {b}" for a, b in moves.items()) + "."
+    return "; ".join(f"the wire for {a} is in {b}" for a, b in moves.items()) + "."

@@ -81,17 +81,17 @@ def _sign(state: str, tone: str) -> Item:
 def looked_at(verdict: Verdict) -> list[str]:
     """What was looked at and what was not, for someone who only wants to know how much was checked."""
     cover = verdict.coverage
-    told = [_share("Wires followed from end to end", cover.wires_tested, cover.wires)]
+    told = [_share("Wires measured from end to end", cover.wires_tested, cover.wires)]
     if verdict.isolation == "none":
-        told.append("Whether lines touch that must stay apart was not looked at.")
+        told.append("Circuits were not checked for shorts.")
     elif cover.isolation_pairs:
-        pairs = "Pairs of lines checked for not touching each other"
+        pairs = "Pairs of circuits checked for shorts"
         told.append(_share(pairs, cover.isolation_pairs_tested, cover.isolation_pairs))
     if cover.parts:
         told.append(_share("Parts that stay plugged in, measured", cover.parts_tested, cover.parts))
     if cover.unreachable_nets:
         told.append(
-            f"{counted(cover.unreachable_nets, 'line has', 'lines have')} no place where it can be checked."
+            f"{counted(cover.unreachable_nets, 'circuit has', 'circuits have')} no point you can reach."
         )
     return [*told, *restraint_sentence(cover.restraint)]
 

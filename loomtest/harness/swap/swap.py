@@ -260,7 +260,7 @@ def _net_changes(
             if marked:
                 joined.append(f"The map joins {what}, as marked.")
             else:
-                expected = "one old net in each new one, or splice in a column named mark"
+                expected = "one old circuit in each new one, or splice in a column named mark"
                 problems.append(Problem(chart.file, line, "new", f"a map that joins {what}", expected))
     return tuple(joined), tuple(parted)
 

@@ -111,7 +111,7 @@ def screens(folder: Path, width: int, height: int) -> Iterator[tuple[str, str]]:
     try:
         yield "cautions", hand.wait_for("Press Enter to begin")
         hand.keys("Enter")
-        yield "leads", hand.wait_for("Hold the two tips together")
+        yield "leads", hand.wait_for("Touch the two tips together")
         hand.keys("0.2", "Enter")
         yield "prompt", hand.wait_for("Red lead")
         hand.keys("1.03", "Enter")

@@ -88,9 +88,9 @@ def test_every_fault_is_marked_by_number_and_word_where_it_is() -> None:
     harness = example.tractor()
     drawing = loom_picture(harness, example.FINDINGS, [example.DOUBT])
     said = sorted(words.text for _, words in tags(drawing))
-    assert said == ["1 crossed", "2 open", "3 bad joint", "4 short", "5 bad joint?"]
+    assert said == ["1 crossed", "2 open", "3 poor joint", "4 short", "5 poor joint?"]
     at = {words.text: box for box, words in tags(drawing)}
-    box = at["3 bad joint"]
+    box = at["3 poor joint"]
     assert box.x + box.w / 2 == pytest.approx(names_of(drawing)["GND3"])
     for number, finding in enumerate((*example.FINDINGS, example.DOUBT), 1):
         assert f"{number} {FAULT_WORD[finding.fault]}" in drawing.text

@@ -10,7 +10,7 @@ from loomtest.commands.terminal.verbs import (
     INSTRUMENT_HELP,
     JSON_HELP,
     QUIET_HELP,
-    READINGS_HELP,
+    SEVERAL_HELP,
 )
 
 
@@ -20,7 +20,7 @@ from loomtest.commands.terminal.verbs import (
 )
 def judge(
     harness: Annotated[str, typer.Argument(help=HARNESS_HELP)],
-    readings: Annotated[str, typer.Argument(help=READINGS_HELP)],
+    readings: Annotated[list[str], typer.Argument(help=SEVERAL_HELP)],
     instrument: Annotated[str | None, typer.Option(help=INSTRUMENT_HELP)] = None,
     markers: Annotated[
         str | None,
@@ -32,6 +32,10 @@ def judge(
     quiet: Annotated[bool, typer.Option("--quiet", help=QUIET_HELP)] = False,
 ) -> None:
     """Say what is right, what is wrong and what was not measured.
+
+    Several runs of one loom are judged together, each with its own leads, meter and temperature: a scan in
+    parts, or what was measured again after mending. Earlier readings are left out only where a later run
+    says that what they read was mended since.
 
     Each physical fault is one finding, the most dangerous first, with the wires that explain it, what it
     would do in service and the one step that would settle or mend it. What was not measured is counted and
@@ -51,7 +55,9 @@ def judge(
     if as_json:
         show_json(done.verdict.to_json())
     else:
+        from loomtest.words.lines import wrapped
         from loomtest.words.plain import verdict_lines
+        from loomtest.words.sittings import runs_said
 
-        show(verdict_lines(done.verdict, done.harness))
+        show([*verdict_lines(done.verdict, done.harness), *wrapped(*runs_said(done.readings), tone="soft")])
     raise typer.Exit(exit_status(done.verdict.verdict))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -23,20 +24,24 @@ class Judged:
 
 
 def judged(
-    harness: str, readings: str, instrument: str | None, progress: Progress, markers: str | None = None
+    harness: str,
+    readings: Sequence[str],
+    instrument: str | None,
+    progress: Progress,
+    markers: str | None = None,
 ) -> Judged:
     """Read the files named on the command line, and judge. Raises LoomtestError as the readers do."""
     from loomtest.harness.load import load_harness
-    from loomtest.readings.load import load_readings
+    from loomtest.readings.together import load_together
     from loomtest.words.verdict import judge
 
     expected = load_harness(harness)
-    progress.say(f"reading {readings}")
-    measured = load_readings(readings, expected, markers)
+    progress.say(f"reading {', '.join(readings)}")
     meter = None
     if instrument is not None:
         from loomtest.readings.instrument import load_instrument
 
         meter = load_instrument(instrument)
+    measured = load_together(readings, expected, meter, markers)
     progress.say("judging")
     return Judged(expected, measured, meter, judge(expected, measured, meter))

@@ -43,6 +43,9 @@ def plan(
     clips: Annotated[
         int | None, typer.Option(help="How many clips you can tie together, for bonded.", min=2)
     ] = None,
+    after: Annotated[
+        str, typer.Option(help="A run: only what mending its findings touched or had hidden.")
+    ] = "",
     sheet: Annotated[
         Path | None, typer.Option(help="Write a bench sheet (HTML for print, CSV to fill in) to this folder.")
     ] = None,
@@ -71,7 +74,12 @@ def plan(
         progress.say("planning")
         touch_s = own_seconds(loaded)
         made = None if scanner else plan_of(loaded, isolation, joints, clips=clips, touch_s=touch_s)
-        costs = () if scanner else level_costs(loaded, joints, clips, touch_s)
+        costs = () if scanner or after else level_costs(loaded, joints, clips, touch_s)
+        if made is not None and after:
+            from loomtest.bench.plan.mending import plan_after
+
+            progress.say(f"reading {after}")
+            made = plan_after(loaded, made if isolation else None, after, joints)
     if made is None:
         from loomtest.bench.plan.isolation import scanner_json
 

@@ -10,14 +10,14 @@ from loomtest.commands.terminal.verbs import (
     INSTRUMENT_HELP,
     JSON_HELP,
     QUIET_HELP,
-    READINGS_HELP,
+    SEVERAL_HELP,
 )
 
 
 @app.command(epilog="Example: loomtest report tractor tractor/before --out report")
 def report(
     harness: Annotated[str, typer.Argument(help=HARNESS_HELP)],
-    readings: Annotated[str, typer.Argument(help=READINGS_HELP)],
+    readings: Annotated[list[str], typer.Argument(help=SEVERAL_HELP)],
     out: Annotated[
         str, typer.Option(help="The folder to write into; files of an earlier report in it are replaced.")
     ],

@@ -33,3 +33,12 @@ _HANDHELD = Instrument(
 def generic_handheld() -> Instrument:
     """A handheld meter of 3½ digits, ranging by itself, leads unknown."""
     return _HANDHELD
+
+
+def over_range_proves_ohm(instrument: Instrument) -> float:
+    """What a bare over-range reading of this meter proves, in ohms (0: nothing)."""
+    if instrument.autorange and instrument.open_above_ohms is not None:
+        return instrument.open_above_ohms
+    if instrument.ranges:
+        return min(r.up_to_ohms for r in instrument.ranges)
+    return 0.0

@@ -77,6 +77,18 @@ class Run:
     raw: Mapping[str, Any] = field(default_factory=dict)
 
 
+@dataclass(frozen=True, slots=True)
+class Sitting:
+    """One of several runs judged together: its record, its meter with its own leads, how many of its
+    readings count and how many are left out because what they read was mended since."""
+
+    run: Run | None
+    instrument: Instrument
+    source: str
+    count: int
+    left_out: int
+
+
 @dataclass(frozen=True, eq=False)
 class Readings:
     """n readings as columns; withdrawn rows are gone, nothing else is.
@@ -90,6 +102,7 @@ class Readings:
     neither is stated. `current_a`, `uncertainty` (k = 1, in the value's SI unit), `temperature_c`: (n,),
     NaN where absent. `row`: (n,) line in the file, header = 1.
     `bonded`: for a reading with clips, its index to (codes tied to start, codes tied to end).
+    `sitting`: (n,) index into `sittings` where several runs are judged together, else None.
     `marked`: touches against the common of marker clips, which stand in none of the columns.
 
     >>> harness = loomtest.load_harness("orchard_tractor")
@@ -119,6 +132,8 @@ class Readings:
     source: str = ""
     marked: Marked | None = None
     withdrawn: int = 0
+    sitting: IntArray | None = None
+    sittings: tuple[Sitting, ...] = ()
 
     def __len__(self) -> int:
         return len(self.value)

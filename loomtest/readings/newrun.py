@@ -12,6 +12,7 @@ from pathlib import Path
 from loomtest.errors import RunFolderError
 from loomtest.harness.model import Harness, IsolationLevel
 from loomtest.readings import runfile
+from loomtest.readings.mended import Mended
 from loomtest.readings.model import Instrument
 
 
@@ -19,7 +20,8 @@ from loomtest.readings.model import Instrument
 class About:
     """What is known of a run when it begins. `instrument` None: nobody stated one.
 
-    `rehearsal`: the meter or the scanner is a simulated one; `isolation`: the level it is planned for.
+    `rehearsal`: the meter or the scanner is a simulated one; `isolation`: the level it is planned for;
+    `mended`: what was mended since an earlier run.
     """
 
     stage: str = ""
@@ -30,6 +32,7 @@ class About:
     identifier: str = ""
     rehearsal: bool = False
     isolation: IsolationLevel | None = None
+    mended: Mended | None = None
 
 
 def run_of_file(folder: Path, readings: Path, harness: Harness, about: About, started: datetime) -> None:
@@ -91,6 +94,9 @@ def fill_run(folder: Path, harness: Harness, about: About, now: datetime) -> Non
     if instrument is not None:
         lines += ["", "[instrument]", f"name = {runfile.toml_value(instrument.name)}"]
         lines += [f"assumed = {runfile.toml_value(instrument.assumed)}"]
+    if about.mended is not None:
+        lines += ["", "[mended]"]
+        lines += [f"{key} = {runfile.toml_list(value)}" for key, value in about.mended.facts().items()]
     lines += ["", "[events]", ""]
     text = "\n".join(lines) + runfile.event_line(1, {"what": "started", "at": started})
     for name, content in ((runfile.READINGS_FILE, runfile.HEADER), (runfile.RUN_FILE, text)):

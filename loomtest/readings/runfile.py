@@ -187,6 +187,13 @@ def toml_value(value: Fact) -> str:
     return repr(value)
 
 
+def toml_list(value: Fact | Sequence[str]) -> str:
+    """A value, or a list of texts, on one line."""
+    if isinstance(value, str | int | float | bool):
+        return toml_value(value)
+    return "[" + ", ".join(toml_value(text) for text in value) + "]"
+
+
 def harness_copies(harness: Harness) -> dict[str, Path]:
     """Where each file of the harness stands in a copy that `load_harness` reads: name to file."""
     toml = next((file for file in harness.files if file.suffix.casefold() == ".toml"), None)

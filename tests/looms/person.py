@@ -8,18 +8,18 @@ happened, the person says that the first touch was poor.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
 
+from loomtest.bench.plan.mending import mending
 from loomtest.bench.plan.plan import Plan, Step, plan
 from loomtest.bench.session.events import Asked, Ended, Recorded
-from loomtest.bench.session.order import Order
+from loomtest.bench.session.order import Earlier, Order
 from loomtest.bench.session.session import Choices, Session
-from loomtest.harness.model import Harness
+from loomtest.harness.model import Harness, IsolationLevel
 from loomtest.readings.generic import generic_handheld
 from loomtest.readings.load import load_readings
 from loomtest.readings.model import Readings
@@ -118,18 +118,22 @@ class Sat:
 
 def sit(
     loom: Loom,
-    level: str,
+    level: IsolationLevel,
     folder: Path,
     person: Person,
     made: Plan | None = None,
-    answer: Callable[[Session, list[object]], list[object]] | None = None,
+    after: Path | None = None,
 ) -> Sat:
-    """A whole sitting at a level of isolation, recorded in `folder`, with a meter that nobody stated."""
+    """A whole sitting at a level of isolation, recorded in `folder`, with a meter that nobody stated; `after`
+    an earlier run whose findings were mended."""
     harness = replace(loom.harness, limits=replace(loom.harness.limits, isolation=level))
-    made = made or plan(harness)
+    found = mending(harness, after) if after is not None else None
+    made = found.made if found is not None else made or plan(harness)
     meter = generic_handheld()
-    writer = create_run(folder, harness, About(instrument=meter), clock=lambda: datetime.now(UTC))
-    order = Order(harness, folder, made, meter)
+    about = About(instrument=meter, isolation=level, mended=found.mended if found is not None else None)
+    writer = create_run(folder, harness, about, clock=lambda: datetime.now(UTC))
+    earlier = Earlier(found.standing, found.first) if found is not None else None
+    order = Order(harness, folder, made, meter, earlier)
     session = Session(harness, writer, order, meter, Choices(live=False))
     asked: list[Step] = []
     touches, ended, tries = 0, False, 0
@@ -147,8 +151,6 @@ def sit(
             before = session.step
             if session.question is not None:
                 events = list(session.answer("poor-touch"))
-                continue
-            if answer is not None and (events := answer(session, events)):
                 continue
             events = list(session.typed(0.0, person.shown(before)))
             touches += sum(isinstance(event, Recorded) for event in events)

@@ -14,6 +14,8 @@ side by side) and for a doubtful joint, which is touched once more; and beyond t
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 import numpy as np
 
 from loomtest.bench.plan.after import DoubtfulJoints, along_comb, hidden_behind, stubs_on_comb
@@ -39,10 +41,18 @@ class Guide:
     Pure but for that: the same readings give the same step, whatever came before.
     """
 
-    def __init__(self, harness: Harness, instrument: Instrument | None = None, planned: Plan | None = None):
+    def __init__(
+        self,
+        harness: Harness,
+        instrument: Instrument | None = None,
+        planned: Plan | None = None,
+        first: Sequence[Step] = (),
+    ) -> None:
+        """`first`: steps of the plan that are asked before all others, such as mended places."""
         self._harness, self._stated = harness, instrument
         self.planned = planned or plan(harness)
         self._walk = Walk(self.planned.steps)
+        self._first = Walk(first)
         self._strays = Strays(harness)
         self._joints = DoubtfulJoints(harness)
         self._known: Known = {}
@@ -60,7 +70,11 @@ class Guide:
             pair = frozenset((one, other))
             return pair in skipped or done.plain[pair, False] > 0
 
-        step = self._walk.next(done, skipped, inside=True)
+        step = (
+            self._first.next(done, skipped, inside=True)
+            or self._first.next(done, skipped, inside=False)
+            or self._walk.next(done, skipped, inside=True)
+        )
         if step is not None:
             return step
         spent = done.total - self._walk.done_of(done) >= most_further(harness)

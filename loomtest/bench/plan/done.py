@@ -83,13 +83,13 @@ class Walk:
         at = self._at[inside]
         while at < self._parts[inside].stop:
             step = self._steps[at]
-            if not self._has(done, step, at):
+            if not self.had(done, step, at):
                 break
             at += 1
         self._at[inside] = at
         while at < self._parts[inside].stop:
             step = self._steps[at]
-            if frozenset((step.start, step.end)) not in skipped and not self._has(done, step, at):
+            if frozenset((step.start, step.end)) not in skipped and not self.had(done, step, at):
                 return step
             at += 1
         return None
@@ -99,12 +99,13 @@ class Walk:
         self._look(done)
         ahead = chain(*(range(self._at[inside], self._parts[inside].stop) for inside in (True, False)))
         behind = sum(self._at[inside] - self._parts[inside].start for inside in (True, False))
-        return behind + sum(self._has(done, self._steps[index], index) for index in ahead)
+        return behind + sum(self.had(done, self._steps[index], index) for index in ahead)
 
     def _look(self, done: Done) -> None:
         if done.total < self._rows:  # something was withdrawn, perhaps of the steps behind
             self._at = {inside: part.start for inside, part in self._parts.items()}
         self._rows = done.total
 
-    def _has(self, done: Done, step: Step, index: int) -> bool:
+    def had(self, done: Done, step: Step, index: int) -> bool:
+        """Whether the step at this place of the plan is done."""
         return done.has(step, self._before[index] if index < len(self._before) else 0)

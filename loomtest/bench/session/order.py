@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
@@ -9,7 +10,8 @@ from loomtest.bench.plan.adaptive import Guide
 from loomtest.bench.plan.plan import Plan, Step
 from loomtest.harness.model import Harness
 from loomtest.readings.growing import GrowingReadings
-from loomtest.readings.model import Instrument
+from loomtest.readings.model import Instrument, Readings
+from loomtest.readings.together import followed
 
 
 class NextStep(Protocol):
@@ -22,12 +24,28 @@ class NextStep(Protocol):
         """Leave this pair out."""
 
 
+@dataclass(frozen=True)
+class Earlier:
+    """What an earlier run leaves to be asked: its readings that still count, and the steps that mending made
+    void, which come first."""
+
+    standing: Readings
+    first: tuple[Step, ...]
+
+
 class Order:
     """Asks for the next probing after each reading; what the person skipped is not asked again."""
 
-    def __init__(self, harness: Harness, folder: Path, planned: Plan, instrument: Instrument) -> None:
-        self._readings = GrowingReadings(folder, harness)
-        self._guide = Guide(harness, instrument, planned)
+    def __init__(
+        self,
+        harness: Harness,
+        folder: Path,
+        planned: Plan,
+        instrument: Instrument,
+        earlier: Earlier | None = None,
+    ) -> None:
+        self._readings, self._earlier = GrowingReadings(folder, harness), earlier
+        self._guide = Guide(harness, instrument, planned, earlier.first if earlier is not None else ())
         self._skipped: set[frozenset[str]] = set()
         self._total = len(planned.steps)
 
@@ -37,11 +55,11 @@ class Order:
 
     def next(self) -> Step | None:
         """The next probing; None when no further one can change the verdict."""
-        return self._guide.next(self._readings.now(), self._skipped)
+        return self._guide.next(self._now(), self._skipped)
 
     def left_open(self) -> tuple[str, ...]:
         """What no further probing can tell, one sentence each."""
-        return self._guide.left_open(self._readings.now())
+        return self._guide.left_open(self._now())
 
     @property
     def total(self) -> int:
@@ -51,4 +69,8 @@ class Order:
     @property
     def done(self) -> int:
         """Planned readings taken."""
-        return self._guide.done(self._readings.now())
+        return self._guide.done(self._now())
+
+    def _now(self) -> Readings:
+        now = self._readings.now()
+        return followed((self._earlier.standing, now)) if self._earlier is not None else now

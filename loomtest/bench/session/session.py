@@ -274,12 +274,10 @@ class Session:
 
     def _after_correction(self) -> list[Event]:
         """What is asked now: the same, unless the correction changed what comes next."""
-        if self._stage == "leads-start":
-            return []
-        step = self._order.next()
-        if step is None:
-            return [] if self._stage == "leads-end" else self._finish("complete")
-        return self._ask(step)
+        step = self._order.next() if self._stage != "leads-start" else None
+        if step is not None:
+            return self._ask(step)
+        return self._finish("complete") if self._stage == "probe" else []
 
     def other_pair(self, text: str) -> list[Event]:
         """Two points typed by the person, to be read next."""

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
     from loomtest.bench.meter.port import MeterLink
     from loomtest.bench.session.events import Event
-    from loomtest.bench.session.order import Order
+    from loomtest.bench.session.order import Earlier, Order
     from loomtest.bench.session.session import Session
     from loomtest.commands.log.view import View
     from loomtest.harness.model import Harness
@@ -89,13 +89,17 @@ def _sitting(
     from loomtest.commands.log.view import View
     from loomtest.commands.terminal.text import shown
 
-    planned = plan(harness, request.planned_level(harness), request.joints)
+    mending = request.mending
+    if mending is None:
+        planned, earlier = plan(harness, request.planned_level(harness), request.joints), None
+    else:
+        planned, earlier = mending.made, Earlier(mending.standing, mending.first)
     terminal = sys.stdout.isatty()
     view = View(harness.name, request.stage, live=link is not None, total=len(planned.steps))
     screen: Screen = FullScreen(view, request.quiet) if terminal else PlainLines(view)
     with ExitStack() as stack:
         writer = stack.enter_context(_closed_as(request.open_run(harness, stated)))
-        order = Order(harness, request.out, planned, instrument)
+        order = Order(harness, request.out, planned, instrument, earlier)
         view.done = order.done
         choices = Choices(live=link is not None, open_after_s=request.open_after_s)
         session = Session(harness, writer.run, order, instrument, choices)
@@ -112,7 +116,8 @@ def _sitting(
     if writer.status == "complete":
         for sentence in order.left_open():
             typer.echo(shown(sentence))
-    typer.echo(f"recorded in {request.out}. Next: loomtest judge {harness.source or 'HARNESS'} {request.out}")
+    runs = f"{request.after} {request.out}" if request.after else request.out
+    typer.echo(f"recorded in {request.out}. Next: loomtest judge {harness.source or 'HARNESS'} {runs}")
 
 
 class _closed_as:

@@ -10,6 +10,7 @@ from types import FrameType
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from loomtest.bench.plan.mending import Mending
     from loomtest.harness.model import Harness, IsolationLevel
     from loomtest.readings.model import Instrument
     from loomtest.readings.run import RunWriter
@@ -29,6 +30,8 @@ class LogRequest:
     open_after_s: float | None = None
     quiet: bool = False
     rehearsal: bool = False
+    after: str = ""
+    mending: Mending | None = None
 
     def stated_instrument(self) -> Instrument | None:
         """The instrument that was named, else that of the run which is resumed, else None."""
@@ -37,14 +40,16 @@ class LogRequest:
 
         if self.instrument:
             return load_instrument(self.instrument)
-        kept = self.out / INSTRUMENT_FILE
-        return load_instrument(kept) if kept.is_file() else None
+        runs = [self.out, *([Path(self.after)] if self.after else [])]
+        kept = next((run / INSTRUMENT_FILE for run in runs if (run / INSTRUMENT_FILE).is_file()), None)
+        return load_instrument(kept) if kept is not None else None
 
     def planned_level(self, harness: Harness) -> IsolationLevel:
         """The isolation level to measure: what was asked for, else the resumed run's own, else the loom's."""
         from loomtest.readings.runfile import RUN_FILE, read_run_file
 
-        kept = read_run_file(self.out).isolation if (self.out / RUN_FILE).is_file() else None
+        runs = [self.out, *([Path(self.after)] if self.after else [])]
+        kept = next((read_run_file(run).isolation for run in runs if (run / RUN_FILE).is_file()), None)
         return self.isolation or kept or harness.limits.isolation
 
     def open_run(self, harness: Harness, instrument: Instrument | None) -> RunWriter:
@@ -61,6 +66,7 @@ class LogRequest:
             temperature_c=self.temperature_c,
             rehearsal=self.rehearsal,
             isolation=self.planned_level(harness),
+            mended=self.mending.mended if self.mending is not None else None,
         )
         return create_run(self.out, harness, about, clock=now)
 

@@ -68,6 +68,9 @@ def log(
         int | None,
         typer.Option(help="Of a scanner: fill the socket table by touching, probe on this pin.", min=1),
     ] = None,
+    after: Annotated[
+        str, typer.Option(help="An earlier run whose findings were mended: only what that touches is asked.")
+    ] = "",
     correct: Annotated[
         bool, typer.Option("--correct", help="List the run's readings; say any again, or take it back.")
     ] = False,
@@ -89,7 +92,9 @@ def log(
     if len(chosen) > 1:
         raise typer.BadParameter(f"found {' and '.join(chosen)}; expected one of them")
     end_on_request()
-    request = LogRequest(out, stage, operator, instrument, temperature, isolation, joints, open_after, quiet)
+    request = LogRequest(
+        out, stage, operator, instrument, temperature, isolation, joints, open_after, quiet, after=after
+    )
     try:
         if correct:
             from loomtest.commands.log.correct import correct_run
@@ -113,12 +118,19 @@ def log(
 def _record(harness: str, meter: str, request: LogRequest) -> None:
     from loomtest.harness.load import load_harness
 
+    loaded = load_harness(harness)
+    if request.after:
+        from loomtest.bench.plan.mending import mending
+        from loomtest.bench.plan.plan import plan
+
+        made = plan(loaded, request.isolation, request.joints) if request.isolation else None
+        request = replace(request, mending=mending(loaded, request.after, request.joints, made))
     if meter:
         from loomtest.bench.connect import is_rehearsal
         from loomtest.commands.log.guided import log_meter
 
-        log_meter(load_harness(harness), meter, replace(request, rehearsal=is_rehearsal(meter)))
+        log_meter(loaded, meter, replace(request, rehearsal=is_rehearsal(meter)))
     else:
         from loomtest.commands.log.by_hand import log_by_hand
 
-        log_by_hand(load_harness(harness), request)
+        log_by_hand(loaded, request)

@@ -9,14 +9,16 @@ difference loses it.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
 import numpy as np
 
 from loomtest.diagnosis.numbers.distinct import distinct
 from loomtest.harness.model import BoolArray, FloatArray, IntArray
 from loomtest.readings.generic import UNKNOWN_LEADS_OHM
-from loomtest.readings.model import Instrument, Quantity, Range, Readings
+from loomtest.readings.model import Instrument, Quantity, Range, Readings, Sitting
 
 CURRENT_SHARE = 0.01  # standard uncertainty of a current read off a clamp or a supply (common practice)
 VOLT_SHARE, VOLT_FLOOR = 0.005 / math.sqrt(3), 0.001 / math.sqrt(3)  # handheld, d.c. volts (common practice)
@@ -89,7 +91,67 @@ class Budget:
 
 
 def budget_of(readings: Readings, instrument: Instrument, temperature_c: float) -> Budget:
-    """Budget of all readings of resistance or voltage drop that show a number, brought to `temperature_c`."""
+    """Budget of all readings of resistance or voltage drop that show a number, brought to `temperature_c`.
+
+    Of several runs judged together each has its own leads, meter and temperature.
+    """
+    if readings.sitting is None or len(readings.sittings) < 2:
+        return _of_one_run(readings, instrument, temperature_c)
+    budgets = []
+    for number, sitting in enumerate(readings.sittings):
+        rows = np.flatnonzero(readings.sitting == number)
+        part = _rows_of(readings, rows, sitting)
+        own = _of_one_run(part, sitting.instrument, temperature_c)
+        budgets.append(replace(own, index=rows[own.index]))
+    return _merged(budgets)
+
+
+def _rows_of(readings: Readings, rows: IntArray, sitting: Sitting) -> Readings:
+    """The rows of one run, with that run's own record."""
+    named = {f.name: getattr(readings, f.name) for f in fields(readings)}
+    columns: dict[str, Any] = {
+        name: column[rows] for name, column in named.items() if isinstance(column, np.ndarray)
+    }
+    columns["sitting"] = None
+    at = {int(row): new for new, row in enumerate(rows.tolist())}
+    bonded = {at[row]: tie for row, tie in readings.bonded.items() if row in at}
+    return replace(readings, **columns, bonded=bonded, run=sitting.run, sittings=())
+
+
+def _merged(budgets: Sequence[Budget]) -> Budget:
+    """One budget of several runs: the shared value of the largest stays; what another run shares is taken
+    off at its mean, and its uncertainty is one more common error of that run's readings."""
+    main = max(range(len(budgets)), key=lambda number: float(budgets[number].shared.sum()))
+    width = sum(one.common.shape[1] for one in budgets) + len(budgets)
+    ohm, shared, common, group, at = [], [], [], [], 0
+    for number, one in enumerate(budgets):
+        columns = np.zeros((len(one.index), width))
+        columns[:, at : at + one.common.shape[1]] = one.common
+        at += one.common.shape[1]
+        if number != main:
+            columns[:, at] = one.shared * one.prior.sd
+        at += 1
+        common.append(columns)
+        ohm.append(one.ohm - (one.shared * one.prior.mean if number != main else 0.0))
+        shared.append(one.shared if number == main else np.zeros_like(one.shared))
+        group.append(one.group + 1000 * number)
+    order = np.argsort(np.concatenate([one.index for one in budgets]), kind="stable")
+    kept = np.concatenate(common)[order]
+    return Budget(
+        np.concatenate([one.index for one in budgets])[order],
+        np.concatenate(ohm)[order],
+        np.concatenate([one.own for one in budgets])[order],
+        np.concatenate(shared)[order],
+        kept[:, kept.any(axis=0)],
+        np.concatenate(group)[order],
+        budgets[main].prior,
+        budgets[main].lead_ohm,
+        np.concatenate([one.touched for one in budgets])[order],
+        tuple(dict.fromkeys(note for one in budgets for note in one.notes)),
+    )
+
+
+def _of_one_run(readings: Readings, instrument: Instrument, temperature_c: float) -> Budget:
     drop = readings.quantity == Quantity.VOLTAGE_DROP
     wires = (readings.quantity == Quantity.RESISTANCE) | (readings.quantity == Quantity.RESISTANCE_4W) | drop
     plain = np.ones(len(readings), dtype=np.bool_)

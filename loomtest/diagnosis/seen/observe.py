@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from loomtest.diagnosis.numbers.distinct import ranked
 from loomtest.diagnosis.seen.budget import SILENT_VOLT
 from loomtest.harness.model import BoolArray, FloatArray, IntArray, Limits
+from loomtest.readings.generic import over_range_proves_ohm
 from loomtest.readings.model import Instrument, Quantity, Readings
 
 UNKNOWN, JOINED, APART = 0, 1, 2
@@ -135,15 +136,6 @@ def bounds_ohm(readings: Readings, instrument: Instrument) -> tuple[FloatArray, 
     high[beeps] = np.where(value[beeps] > 0.5, limit if limit else np.inf, np.inf)
     low[diode], high[diode] = 0.0, np.inf
     return low, high
-
-
-def over_range_proves_ohm(instrument: Instrument) -> float:
-    """What a bare over-range reading of this meter proves, in ohms (0: nothing)."""
-    if instrument.autorange and instrument.open_above_ohms is not None:
-        return instrument.open_above_ohms
-    if instrument.ranges:
-        return min(r.up_to_ohms for r in instrument.ranges)
-    return 0.0
 
 
 @dataclass(frozen=True)

@@ -45,6 +45,7 @@ from loomtest.words.plain import (
     joints_sentence,
     untested_sentences,
 )
+from loomtest.words.sittings import runs_said
 
 MOST_FAULTS = 200
 MOST_UNTESTED = 60
@@ -161,6 +162,7 @@ def _answer(
         "not_a_licence": NOT_A_LICENCE,
         "notes": [
             *map(sentence, verdict.notes),
+            *runs_said(readings),
             *(_nearby(problem) for problem in (*harness.warnings, *readings.warnings)),
         ],
         "faces_known": all(hub in harness.faces for hub in hubs if hub not in harness.code_of),

@@ -23,7 +23,7 @@ def test_an_unexpected_error_is_no_verdict(
     def broken(*_: object) -> None:
         raise error
 
-    monkeypatch.setattr("loomtest.readings.load.load_readings", broken)
+    monkeypatch.setattr("loomtest.readings.together.load_together", broken)
     done = loomtest("judge", "wires.csv", "readings.csv", cwd=tmp_path)
     assert done.returncode == 2
     assert done.stdout == ""

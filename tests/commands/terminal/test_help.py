@@ -102,7 +102,7 @@ def test_the_meters_named_in_the_help_are_those_that_come_along() -> None:
         (["judge", "a"], "judge: found no READINGS; expected loomtest judge HARNESS READINGS"),
         (["log", "a"], "log: found no --out FOLDER; expected loomtest log HARNESS --out FOLDER"),
         (["swap", "a", "--out", "b"], "swap: found no MAP"),
-        (["judge", "a", "b", "c"], "judge: found c too much; expected loomtest judge HARNESS READINGS"),
+        (["compare", "a", "b", "c", "d"], "compare: found d too much; expected loomtest compare HARNESS"),
         (["judge", "a", "b", "--instrment", "x"], "found no option --instrment; expected --instrument"),
         (["plan", "a", "--isolation", "foo"], "plan: --isolation: 'foo' is not one of 'full'"),
         (["log", "a", "--out", "b", "--scans", "x"], "log: --scans: "),

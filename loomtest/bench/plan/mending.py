@@ -1,0 +1,106 @@
+"""What mending the findings of a run touches: the readings that it makes void, and what is asked again."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from pathlib import Path
+
+from loomtest.bench.plan.done import Done, Walk
+from loomtest.bench.plan.plan import Plan, Step, plan
+from loomtest.bench.plan.words import SECONDS_PER_CLIP, SECONDS_PER_PROBING
+from loomtest.diagnosis.judge import judge
+from loomtest.diagnosis.verdict import Finding
+from loomtest.harness.model import Harness
+from loomtest.readings.load import load_readings
+from loomtest.readings.mended import Mended, void
+from loomtest.readings.model import Instrument, Readings
+from loomtest.readings.together import taken
+
+
+def mended_after(harness: Harness, readings: Readings, instrument: Instrument | None, name: str) -> Mended:
+    """Everything that the run's findings say is to be mended; `name`: what the run is called."""
+    verdict = judge(harness, readings, instrument)
+    return mended_by((*verdict.findings, *verdict.undecided), name)
+
+
+def mended_by(findings: Iterable[Finding], name: str) -> Mended:
+    """Where a mending hand goes: to a wire, between two circuits, or to the cavities of a swap."""
+    wires: dict[str, None] = {}
+    places: dict[str, None] = {}
+    pairs: dict[tuple[str, str], None] = {}
+    for finding in findings:
+        wires.update(dict.fromkeys(suspect.wire for suspect in finding.suspects))
+        if finding.fault in ("crossed", "misplaced"):
+            for moves in (finding.moves, *(way.moves for way in finding.alternatives)):
+                places.update(dict.fromkeys((*moves, *moves.values())))
+        elif finding.fault in ("short", "leakage", "intermittent") and len(finding.points) == 2:
+            pairs[finding.points[0], finding.points[1]] = None
+    return Mended(name, tuple(wires), tuple(places), tuple(pairs))
+
+
+def standing_after(harness: Harness, readings: Readings, mended: Mended) -> Readings:
+    """What of the earlier readings still counts."""
+    return taken(readings, (~void(readings, harness, mended)).nonzero()[0])
+
+
+def asked_again(made: Plan, before: Readings, standing: Readings) -> tuple[Step, ...]:
+    """The plan's steps that the earlier run had done and the mending made void: these come first."""
+    was, now = Done(before), Done(standing)
+    walk = Walk(made.steps)
+    return tuple(
+        step
+        for index, step in enumerate(made.steps)
+        if walk.had(was, step, index) and not walk.had(now, step, index)
+    )
+
+
+def still_to_do(made: Plan, standing: Readings, first: tuple[Step, ...]) -> tuple[Step, ...]:
+    """Every step of the plan that no standing reading has done, the mended places first."""
+    now, walk = Done(standing), Walk(made.steps)
+    rest = [step for index, step in enumerate(made.steps) if not walk.had(now, step, index)]
+    return (*first, *(step for step in rest if step not in first))
+
+
+@dataclass(frozen=True)
+class Mending:
+    """An earlier run and what mending its findings leaves of it: `standing` are its readings that still
+    count, `first` the steps of `made` that come before all others."""
+
+    mended: Mended
+    standing: Readings
+    first: tuple[Step, ...]
+    made: Plan
+
+
+def mending(harness: Harness, run: str | Path, joints: bool = False, made: Plan | None = None) -> Mending:
+    """The run at `run`, judged, its findings taken as mended; the plan is the one for the run's own level
+    unless one is given. Raises InputError as `load_readings` does."""
+    before = load_readings(run, harness)
+    level = before.run.isolation if before.run is not None else None
+    planned = made or plan(harness, level, joints)
+    mended = mended_after(harness, before, before.instrument, Path(run).name)
+    standing = standing_after(harness, before, mended)
+    return Mending(mended, standing, asked_again(planned, before, standing), planned)
+
+
+def plan_after(harness: Harness, made: Plan | None, run: str | Path, joints: bool = False) -> Plan:
+    """The plan of what is still to do after mending, the mended places first."""
+    found = mending(harness, run, joints, made)
+    steps = still_to_do(found.made, found.standing, found.first)
+    numbered = tuple(replace(step, step=number) for number, step in enumerate(steps, 1))
+    count = Counter(step.what for step in numbered)
+    clips = sum(a.clip != b.clip for a, b in pairwise(numbered)) + bool(numbered)
+    seconds = SECONDS_PER_PROBING * len(numbered) + SECONDS_PER_CLIP * clips
+    totals = {
+        **dict.fromkeys(found.made.totals, 0),
+        **{what: count[what] for what in ("continuity", "loops", "joints", "isolation")},
+        "parts": count["part"],
+        "clips": clips,
+        "moves": clips,
+        "minutes": round(seconds / 60),
+    }
+    bounds = {what: totals[what] for what in found.made.bounds}
+    return replace(found.made, steps=numbered, totals=totals, bounds=bounds, ratio=1.0)

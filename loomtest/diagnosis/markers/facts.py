@@ -32,8 +32,8 @@ from loomtest.diagnosis.markers.rounds import RoundRead, circuit_of, read_rounds
 from loomtest.diagnosis.markers.touches import Block
 from loomtest.diagnosis.numbers.statistics import median
 from loomtest.diagnosis.seen.isolation import part_groups
-from loomtest.diagnosis.seen.observe import over_range_proves_ohm
 from loomtest.harness.model import Harness
+from loomtest.readings.generic import over_range_proves_ohm
 from loomtest.readings.marked import Marked
 from loomtest.readings.model import Instrument
 

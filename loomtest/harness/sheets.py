@@ -176,6 +176,9 @@ def _wires(
         if not points[1] and (not points[0] or len(layout.end) == 1):
             continue  # a cavity without a wire, or a remark between the rows
         told = {name: row[place].strip() if place < len(row) else "" for name, place in layout.others.items()}
+        gauge = rows[layout.row][layout.others["size"]].casefold() if "size" in layout.others else ""
+        if re.search(r"awg|gauge", gauge) and re.fullmatch(r"\d{1,2}|\d/0", told["size"]):
+            told["size"] = f"AWG {told['size']}"
         found.append((number, [*points, *[told.get(name, "") for name in header[2:]]]))
     return found
 

@@ -10,7 +10,7 @@ from itertools import pairwise
 from loomtest.harness.colours import IEC_60757
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.cavities import is_row, pins_of
-from loomtest.harness.notes.items import JOINS, items_of
+from loomtest.harness.notes.items import ABOUT, JOINS, items_of
 from loomtest.harness.notes.names import mention_of
 from loomtest.harness.notes.page import Page, PageLine, Role
 from loomtest.harness.notes.sofar import ReadSoFar
@@ -82,9 +82,17 @@ _EMPTY_TAIL = re.compile(r"^[\s\-–.:=(]*(.*?)[\s.)!]*$")
 
 def says_empty(text: str, rest: list[Token]) -> bool:
     """Whether what stands behind the cavity says that it holds no wire."""
+    while len(rest) > 1 and rest[0].sort in (
+        "note",
+        "colour",
+        "size",
+        "gap",
+    ):
+        rest = rest[1:]
     words = text[rest[0].start :] if rest and rest[0].start < len(text) else ""
     match = _EMPTY_TAIL.match(re.sub(r"\([^()]*\)\s*$", "", words) or words)
     said = match[1].casefold() if match else ""
+    said = re.sub(r"^(?:\w{1,3} )?is (?:now )?", "", said)
     if not said:
         return not any(token.sort in ("word", "number") for token in rest)
     if said.strip("- ") == "":
@@ -96,7 +104,16 @@ def says_empty(text: str, rest: list[Token]) -> bool:
         or said in phrases
         or any(
             first.startswith(p + " ")
-            for p in ("not used", "nothing in", "no wire", "is empty", "blank plug", "not fitted", "blank")
+            for p in (
+                "not used",
+                "empty",
+                "nothing in",
+                "no wire",
+                "is empty",
+                "blank plug",
+                "not fitted",
+                "blank",
+            )
         )
     )
 
@@ -104,8 +121,14 @@ def says_empty(text: str, rest: list[Token]) -> bool:
 def empty_end(state: ReadSoFar, tokens: list[Token], line: PageLine) -> str:
     """The cavity of a from-to table whose other end is said to be empty."""
     cells = [cell.strip() for cell in re.split(r"\t|\||\s{2,}", line.text.strip()) if cell.strip()]
-    if len(cells) < 2 or not says_empty(cells[1], [Token("word", cells[1], cells[1], 0, len(cells[1]))]):
+    if len(cells) < 2:
         return ""
+    other = cells[1].strip("-– ")
+    if other and not says_empty(other, [Token("word", other, other, 0, len(other))]):
+        return ""
+    role = state.columns[0][0]
+    if role.startswith("@"):
+        return f"{role[1:]}:{cells[0]}" if cells[0].isalnum() else ""
     end = next((index for index, token in enumerate(tokens) if token.sort == "gap"), len(tokens))
     mention = mention_of(tokens[:end])
     return state.page.names.point(mention) if mention is not None and mention.terminal else ""
@@ -132,19 +155,27 @@ def table_row(state: ReadSoFar, rest: list[Token], line: PageLine) -> list[Token
         if not cell or role == "wire":
             continue
         start = cell[0].start
-        if role == "to" and "from" in roles:
+        if role.startswith("@") and len(cell) == 1 and cell[0].text.isalnum():
+            if found:
+                found.append(Token("arrow", "->", "->", start, start))
+            cell = [replace(cell[0], sort="word", text=f"{role[1:]}-{cell[0].text}")]
+        elif role == "to" and "from" in roles:
             found.append(Token("arrow", "->", "->", start, start))
         elif role == "note":
             text = line.text[cell[0].start : cell[-1].end]
             found.append(Token("remark", text, text, start, cell[-1].end))
             continue
-        elif role in ("colour", "size", "length", "amps"):
+        elif role in ("colour", "size", "gauge", "length", "amps"):
             numbers = [
                 replace(t, sort="size", value=t.text)
                 if role == "size" and t.sort in ("number", "decimal")
                 else t
                 for t in cell
             ]
+            if role == "gauge":
+                numbers = [
+                    replace(t, sort="size", value=f"AWG {t.text}") if t.sort == "number" else t for t in cell
+                ]
             found.append(Token("gap", "  ", "  ", end, start))
             found += [t for t in numbers if t.sort not in ("word", "dash", "number") or role == "colour"]
             continue
@@ -168,7 +199,15 @@ def sentences(tokens: list[Token], pinned: bool) -> list[list[Token]]:
             found.append([])
         else:
             found[-1].append(token)
-    return [statement for statement in found if any(token.sort != "gap" for token in statement)]
+    kept: list[list[Token]] = []
+    for statement in found:
+        said = [token for token in statement if token.sort not in ("gap", "comma", "number")]
+        about = [token for token in said if token.sort in ABOUT]
+        if kept and about and all(t in about or t.text.casefold() in ("all", "both", "each") for t in said):
+            kept[-1] += [replace(statement[0], sort="comma", text=","), *statement]  # `... all brown 18`
+        elif any(token.sort != "gap" for token in statement):
+            kept.append(statement)
+    return kept
 
 
 def through_a_fuse(statements: list[list[Token]]) -> list[list[Token]]:

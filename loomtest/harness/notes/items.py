@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from loomtest.harness.notes import trade
-from loomtest.harness.notes.names import Mention, Names, mention_of
+from loomtest.harness.notes.names import Mention, Names, lettered, mention_of
 from loomtest.harness.notes.tokens import Token, bare_size, tokens_of
 
 JOINS = ("to", "arrow", "back", "from", "feeds")
@@ -144,7 +144,7 @@ def _sign_role(
     if after is None:
         return "word"
     spaced = before is not None and before.sort == "gap"
-    if after.sort in (*JOINS, "comma", "slash", "and", "via", "stop", "semi", "note") or (
+    if after.sort in (*JOINS, "comma", "slash", "and", "via", "stop", "semi", "note", "colon") or (
         after.sort == "gap" and not spaced
     ):
         return "word"
@@ -180,13 +180,16 @@ def _run_items(run: list[Token], names: Names) -> list[Item]:
         return [Item("kind", KINDS[low[0]], run[0].start), *_run_items(run[1:], names)]
     for place in range(1, len(run)):
         token, after = run[place - 1], run[place]
-        ends = token.sort in ("number", "plus", "dash") or re.fullmatch(
-            r"\d+[a-z]|[A-Z]\d?[+-]?|[A-Za-z]+\d*-\d+[a-z]?", token.text
+        ends = (
+            token.sort in ("number", "plus", "dash")
+            or lettered(token.text)
+            or re.fullmatch(r"\d+[a-z]|[A-Z]\d?[+-]?|[A-Za-z]+\d*-\d+[a-z]?", token.text)
         )
         if not ends or after.sort not in ("word",) or after.text == ":" or token.text == ":":
             continue
         if (
             place == 1
+            and not lettered(token.text)
             and token.sort in ("number", "word")
             and not re.fullmatch(r"[A-Za-z]+\d*-\d+[a-z]?", token.text)
         ):

@@ -35,7 +35,7 @@ def side_by_side(reading: EndsFound, groups: list[list[Mention]], scene: Surroun
     if len(groups) != 1 or len(groups[0]) != 2 or reading.joins or scene.pins:
         return groups
     first, second = groups[0]
-    sure = [bool(m.terminal and m.words) or (bool(m.sort) and scene.names.knows(m)) for m in (first, second)]
+    sure = [bool(m.terminal and m.words) or scene.names.knows(m) for m in (first, second)]
     if all(sure) and (first.terminal or second.terminal) and second.words:
         return [[first], [second]]
     return groups
@@ -139,13 +139,14 @@ def _expanded(group: list[Mention], scene: Surroundings) -> list[Mention]:
     found: list[Mention] = []
     for mention in group:
         plural = mention.words and mention.words[-1].casefold().endswith("s") and len(mention.words[-1]) > 3
-        if not mention.many or not (plural or mention.many == "all"):
+        if not mention.many or not (plural or mention.many != "both"):
             if mention.many == "both":
                 raise UnsureError(Why.WHICH_OF_THEM, " ".join(mention.words))
             found.append(mention)
             continue
         have = which(mention, scene.names)
-        if len(have) < 2 or (mention.many == "both" and len(have) != 2):
+        wanted = int(mention.many) if mention.many.isdigit() else 2 if mention.many == "both" else len(have)
+        if len(have) < 2 or len(have) != wanted:
             raise UnsureError(Why.WHICH_OF_THEM, " ".join(mention.words))
         found += [replace(mention, words=words, many="") for words in have]
     return found

@@ -21,6 +21,7 @@ _HYPHENED = re.compile(
 )
 _TERMINAL = re.compile(r"\d{1,3}[A-Za-z]?|[A-Z]\d{0,2}[+-]?|[A-Z]{1,2}[+-]")
 _SHORT = re.compile(r"[A-Z]{2,3}\d?")
+_COUNTS = {"two": "2", "three": "3", "four": "4"}
 _WHERE = (
     "under",
     "behind",
@@ -90,6 +91,14 @@ class Mention:
         return "contact" if trade.long_form(self.words[0]) == "fuse" else ""
 
 
+def lettered(text: str) -> tuple[str, str] | None:
+    """`JB4` as junction box and 4: a short word of the trade with its terminal run together."""
+    match = re.fullmatch(r"([A-Za-z]{2,3})(\d{1,2})", text)
+    if match is None or " " not in trade.long_form(match[1]):
+        return None
+    return match[1], match[2]
+
+
 def mention_of(tokens: Sequence[Token]) -> Mention | None:
     """The mention that a run of words, numbers and signs makes; None where it is prose or nothing."""
     found = [token for token in tokens if token.sort != "hash"]
@@ -101,6 +110,8 @@ def mention_of(tokens: Sequence[Token]) -> Mention | None:
     ):
         if found[0].text.casefold() in ("both", "all", "each", "every"):
             many = "both" if found[0].text.casefold() == "both" else "all"
+        if many and found[0].text.casefold() in _COUNTS:
+            many = _COUNTS[found[0].text.casefold()]
         found = found[1:]
     while found and (found[-1].sort == "word" and trade.is_filler(found[-1].text)):
         if (
@@ -163,6 +174,8 @@ def _split(tokens: Sequence[Token]) -> tuple[list[str], str]:
         return [], ""
     texts, tokens = [text for text, _ in kept], [token for _, token in kept]
     last, sort = texts[-1], tokens[-1].sort
+    if len(tokens) == 1 and (own := lettered(last)) is not None:
+        return [own[0]], own[1]
     if len(tokens) == 1:
         if sort == "word" and last[-1] in "+-" and len(last) > 2 and not _TERMINAL.fullmatch(last):
             return [last[:-1]], last[-1]

@@ -13,7 +13,7 @@ from enum import StrEnum
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.cavities import is_pin, is_row, pins_of
 from loomtest.harness.notes.items import ABOUT, JOINS, items_of
-from loomtest.harness.notes.names import Mention, Names
+from loomtest.harness.notes.names import CODE, Mention, Names
 from loomtest.harness.notes.tokens import Token, colour_letters, tokens_of
 
 _COUNT = re.compile(
@@ -41,7 +41,7 @@ HEADER = {
     "from": "from", "start": "from", "to": "to", "goes to": "to", "destination": "to",
     "dest": "to", "end": "to",
     "colour": "colour", "color": "colour", "col": "colour", "wire colour": "colour", "wire color": "colour",
-    "size": "size", "gauge": "size", "awg": "size", "mm2": "size", "csa": "size", "length": "length",
+    "size": "size", "gauge": "gauge", "awg": "gauge", "mm2": "size", "csa": "size", "length": "length",
     "remarks": "note", "remark": "note", "note": "note",
     "notes": "note", "function": "note", "circuit": "note",
     "use": "note", "fuse": "note", "amps": "amps", "wire": "wire", "no": "wire", "connects to": "to",
@@ -154,8 +154,14 @@ def _columns(line: PageLine) -> list[tuple[str, int, int]]:
         else [(m[0], m.start(), m.end()) for m in re.finditer(r"\S+(?: \S+)*", bare)]
     )
     named = [(HEADER.get(text.casefold().rstrip(".:"), ""), start, end) for text, start, end in cells if text]
+    codes = [text for text, *_ in cells if CODE.fullmatch(text)]
+    if len(codes) == 2:  # a column for each of two connectors
+        named = [
+            (f"@{text}" if text in codes else sort, start, end)
+            for (text, *_), (sort, start, end) in zip(cells, named, strict=True)
+        ]
     known = [sort for sort, *_ in named if sort]
-    ends = sum(sort in ("from", "to", "pin") for sort in known)
+    ends = sum(sort in ("from", "to", "pin") or sort[0] == "@" for sort in known)
     return named if len(known) >= 2 and len(known) * 2 > len(named) and ends else []
 
 
@@ -263,6 +269,8 @@ def _device(text: str) -> Mention | None:
                 else [*before, *after] or count[0].split()
             )
     words = [word.strip(",.;") for word in words if word.strip(",.;")]
+    if words and words[-1].casefold() in ("cable", "side", "wires", "wiring", "lamps", "lights"):
+        return None
     if not words or len(words) > 5 or any(trade.is_prose(word) for word in words):
         return None
     return Mention(tuple(words))

@@ -17,6 +17,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+from loomtest.harness.notes import trade
 from loomtest.harness.notes.cavities import is_row
 from loomtest.harness.notes.cells import has_end_columns, wire_name
 from loomtest.harness.notes.ditto import written_out
@@ -29,6 +30,7 @@ from loomtest.harness.notes.page import PageLine, Role, read_page
 from loomtest.harness.notes.result import Kind, LookAt, NotedLine, Notes, ToLookAt
 from loomtest.harness.notes.rows import pins_known, read_line
 from loomtest.harness.notes.sofar import ReadSoFar
+from loomtest.harness.notes.tokens import Token
 from loomtest.harness.points import folded, natural, read_point
 
 LONGEST_LINE = 400
@@ -101,6 +103,11 @@ def _line(state: ReadSoFar, line: PageLine) -> None:
     _statements(state, line)
 
 
+def _forms(tokens: list[Token]) -> set[str]:
+    """The words of a line, written out: to see whether it speaks of a device of the page."""
+    return {trade.long_form(token.text) for token in tokens if token.sort == "word"}
+
+
 def _answered(state: ReadSoFar, line: PageLine, meant: str) -> None:
     wires = [wire for item in meant.split("; ") if (wire := read_notation(item, line.number)) is not None]
     if meant and not wires:
@@ -125,7 +132,9 @@ def _statements(state: ReadSoFar, line: PageLine) -> None:
     try:
         found = read_line(state, line, undoubted(tokens) if asked else tokens)
     except RemarkError:
-        if asked and any(token.sort in (*JOINS, "colon") for token in tokens):
+        said = any(token.sort in (*JOINS, "colon") for token in tokens)
+        said = said or any(key in _forms(tokens) for key in state.page.names.seen)
+        if asked and said:
             state.lines.append(NotedLine(line.number, text, Kind.UNREAD, why=Why.WRITER_UNSURE, about=asked))
         else:
             state.lines.append(NotedLine(line.number, text, Kind.REMARK))

@@ -17,7 +17,7 @@ from loomtest.harness.notes.cells import (
     through_a_fuse,
 )
 from loomtest.harness.notes.meaning import Joint, RemarkError
-from loomtest.harness.notes.names import Mention
+from loomtest.harness.notes.names import Mention, lettered
 from loomtest.harness.notes.page import PageLine
 from loomtest.harness.notes.parts import part_left_in
 from loomtest.harness.notes.result import Kind, LookAt, ToLookAt
@@ -156,6 +156,9 @@ def row_of(state: ReadSoFar, tokens: list[Token]) -> tuple[list[Mention], list[T
         and _names_a_device(state, tokens)
     ):
         return None
+    own = [lettered(pin) for pin in pins]
+    if any(found and trade.long_form(found[0]) == state.page.names.alias(device.key) for found in own):
+        pins = [found[1] if found else pin for found, pin in zip(own, pins, strict=True)]
     return [Mention(device.words, pin) for pin in pins], behind_the_pin(rest)
 
 

@@ -174,6 +174,9 @@ def _gather(items: list[Item], reading: EndsFound, scene: Surroundings) -> None:
             if reading.groups[-1]:
                 reading.groups.append([])
             reading.joins.append(item.value)
+            text = item.token.text.casefold() if item.token is not None else ""
+            if text.startswith(("earth", "ground")):
+                _earth_of(reading)
             reading.equals = reading.equals or (item.token is not None and set(item.token.text) == {"="})
             if index and items[index - 1].sort == "side" and "also" in items[index - 1].value:
                 reading.also.add(len(reading.groups) - 1)
@@ -192,6 +195,9 @@ def _gather(items: list[Item], reading: EndsFound, scene: Surroundings) -> None:
                 via = False
                 continue
             mention = replace(item.mention, weak=gap and not listed, listed=listed)
+            if listed and complete and mention.key in ("fuse", "breaker") and not mention.terminal:
+                _fuse(mention, reading, items, index)
+                continue
             _add_end(mention, item, reading, scene, complete, items[index + 1 :])
             gap = listed = False
         elif item.sort == "kind":
@@ -228,6 +234,13 @@ def _place(reading: EndsFound, rest: list[Item]) -> int:
     groups = sum(bool(group) for group in reading.groups)
     later = any(item.sort == "join" for item in rest) or groups < 2
     return max(0, groups - (1 if later else 2))
+
+
+def _earth_of(reading: EndsFound) -> None:
+    """`brake light earths to ...`: it is the earth terminal that is meant."""
+    group = next((group for group in reversed(reading.groups) if group), None)
+    if group and not group[-1].terminal and group[-1].sort == "load":
+        group[-1] = replace(group[-1], terminal="E")
 
 
 def _pair(reading: EndsFound) -> None:
@@ -371,6 +384,8 @@ def _is_label(mention: Mention, scene: Surroundings, sure: bool) -> bool:
 def _qualifies(mention: Mention) -> bool:
     """`battery side`, `left post`: says which terminal of the end before."""
     last = mention.words[-1].casefold() if mention.words else ""
+    if len(mention.words) == 1 and last in ("input", "output"):
+        return True
     return (
         last in trade.words("terminals", "sides")
         and not trade.is_ground(" ".join(mention.words))

@@ -183,6 +183,8 @@ def _abbreviates(tokens: list[Token], index: int) -> bool:
     short = trade.long_form(word) != word.casefold() or word.casefold() in SHADES or len(word) <= 2
     if after is None:
         return True
+    if after.text.casefold() in ("all", "both", "each", "also"):
+        return False
     glued = after.start == tokens[index].end
     return (short and (glued or not after.text[:1].isupper() or len(word) <= 2)) or (
         len(word) <= 5 and after.text[:1].islower() and not trade.is_noun(word) and after.sort == "word"

@@ -10,10 +10,12 @@ import numpy as np
 from loomtest.diagnosis.assembly import Evidence, intermittent_shorts, verdict_of
 from loomtest.diagnosis.doubts.gate import AsFound, doubted
 from loomtest.diagnosis.doubts.removed import held_back
-from loomtest.diagnosis.faults.findings import crossed_or_broken, findings_of
+from loomtest.diagnosis.faults.findings import findings_of
 from loomtest.diagnosis.faults.leakage import FoundLabels, leakage_findings, with_parts_joined
 from loomtest.diagnosis.faults.parts import PART_SLACK_OHM, judge_parts
 from loomtest.diagnosis.faults.scenes import net_codes, scenes_of
+from loomtest.diagnosis.faults.swapped import swapped_or_broken
+from loomtest.diagnosis.faults.switches import left_on, switches_of, without
 from loomtest.diagnosis.faults.through import explained_by_parts
 from loomtest.diagnosis.faults.unexplained import unexplained
 from loomtest.diagnosis.faults.weighing import MeasuredLoom, nets_as_found, weighed, wiring_found
@@ -44,12 +46,17 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
     meter = instrument or readings.instrument or generic_handheld()
     expectation = expectation_of(harness, _temperature_c(readings))
     seen, marker = seen_of(harness, readings, meter)
+    switches = switches_of(harness, readings, seen)
+    if switches.set_aside.any():
+        readings = without(readings, switches.set_aside)
+        seen, marker = seen_of(harness, readings, meter)
     scenes = scenes_of(harness, readings.points, seen)
     explained = weighed(MeasuredLoom(harness, readings, meter, expectation), scenes)
     wiring = wiring_found(harness, explained)
     size = len(readings.points)
     labels = _found_labels(harness, size, wiring)
     parts = judge_parts(harness, wiring, readings, seen, labels, _part_slack_ohm(meter))
+    parts = replace(parts, tested=parts.tested | switches.tested)
     leaks = leakage_findings(
         harness,
         readings.points,
@@ -62,11 +69,11 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
     differ = labels[seen.contradictory[:, 0]] != labels[seen.contradictory[:, 1]]
     touching = intermittent_shorts(pairs, differ.tolist())
     found = [finding for one in explained for finding in findings_of(one)]
-    if len(found) > 1:
-        found = crossed_or_broken(harness, found, _probed(names, seen, found))
+    found, swaps = swapped_or_broken(harness, found, _probed(names, seen, found))
+    asked = (*swaps, *switches.undecided, *left_on(harness, found))
     joints = estimate(harness, wiring, readings, meter, expectation)
     joints = replace(joints, tested=joints.tested | wires_proved(harness, wiring, marker.joined, size))
-    decided = (*found, *parts.findings, *leaks, *touching)
+    decided = (*found, *switches.findings, *parts.findings, *leaks, *touching)
     slack_ohm = _part_slack_ohm(meter)
     as_found = AsFound(harness, wiring, joints, labels, (*decided, *joints.findings), slack_ohm)
     joints = held_back(as_found, readings, prior_of(harness, expectation))
@@ -85,6 +92,7 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
             explained_by_parts(harness, wiring, seen, labels, slack_ohm),
         ),
         (
+            *asked,
             *unexplained(names, seen, labels, with_parts_joined(harness, labels, wiring)),
             *marker_findings(harness, names, marker.doubts, joints.tested),
         ),

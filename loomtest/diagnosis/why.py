@@ -24,6 +24,22 @@ class WrongPlaces(Why):
 
 
 @dataclass(frozen=True)
+class MayBeSwapped(Why):
+    """Two wires read open along their own pairs: the finding's `moves` may have changed places."""
+
+
+@dataclass(frozen=True)
+class LeftOn(Why):
+    """`start` to `end` read `ohm` through a switch, or through something nobody listed: a switch left on or a
+    part still plugged in may join them. `switches`: those between the two, none where nobody listed one."""
+
+    start: str
+    end: str
+    ohm: float
+    switches: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class ReadApart(Why):
     """Two points that should be joined read `ohm`."""
 
@@ -120,6 +136,14 @@ class TellCrossed(Todo):
     start: str
     end: str
     wires: tuple[str, str]
+
+
+@dataclass(frozen=True)
+class WorkTheSwitch(Todo):
+    """Turn the switches off, unplug what is still plugged in, and measure `start` to `end` again."""
+
+    start: str
+    end: str
 
 
 @dataclass(frozen=True)

@@ -14,6 +14,8 @@ from loomtest.diagnosis.why import (
     Contradicts,
     DiodeConducts,
     Leaks,
+    LeftOn,
+    MayBeSwapped,
     PartReads,
     ReadApart,
     ReadJoined,
@@ -57,6 +59,22 @@ def _(why: WrongPlaces, finding: Finding, places: Places) -> str:
         other = cavities_text(list(finding.alternatives[1].points), places)
         text += f" The {what} could equally be at {other}: check both ends."
     return text
+
+
+@finding_text.register
+def _(why: MayBeSwapped, finding: Finding, places: Places) -> str:
+    wires = [wire_text(places.wire(suspect.wire)) for suspect in finding.suspects]
+    at = cavities_text(list(finding.moves), places)
+    return f"The wires in {at} may be swapped: {all_of(wires)} both read open. Or both are broken."
+
+
+@finding_text.register
+def _(why: LeftOn, finding: Finding, places: Places) -> str:
+    one, other = (places.circuit(point) for point in finding.points)
+    switches = [wire_text(places.wire(name)) for name in why.switches]
+    what = f"Is {one_of(switches)} on" if switches else "Is a switch on, or is a part still plugged in"
+    read = f"{why.start} to {why.end} read {shown_ohms(why.ohm)}"
+    return f"{what}? {capital(one)} and {other} are joined: {read}."
 
 
 @finding_text.register

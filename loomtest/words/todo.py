@@ -20,6 +20,7 @@ from loomtest.diagnosis.why import (
     TurnDiode,
     UnclipOneByOne,
     UnplugPart,
+    WorkTheSwitch,
 )
 from loomtest.words.findings import cavities_text
 from loomtest.words.lines import all_of
@@ -63,6 +64,14 @@ def _(todo: TellCrossed, finding: Finding, places: Places) -> str:
         f"Measure {places.point(todo.start)} to {places.point(todo.end)}. If they are joined, "
         f"{all_of(todo.wires)} are swapped; if not, both are broken."
     )
+
+
+@todo_text.register
+def _(todo: WorkTheSwitch, finding: Finding, places: Places) -> str:
+    what = (
+        "Work the switch" if finding.suspects else "Turn every switch off and unplug what is still plugged in"
+    )
+    return f"{what}, and measure {todo.start} to {todo.end} again. It should read over-range."
 
 
 @todo_text.register

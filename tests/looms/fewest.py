@@ -51,8 +51,9 @@ def _guesses(harness: Harness, points: tuple[str, ...], size: int) -> Iterator[G
     for a, b in combinations(range(size), 2):
         yield Guess(bridge=(a, b))
     held = [p for p in points if connector_of(p) and wires_at(harness, p)]
+    single_wire = [p for p in points if not connector_of(p) and len(wires_at(harness, p)) == 1]
     for length in (2, 3, 4):
-        for chosen in combinations(held, length):
+        for chosen in combinations(held + single_wire, length):
             for rest in permutations(chosen[1:]):
                 cycle = (chosen[0], *rest)
                 moves = dict(zip(cycle, [*cycle[1:], cycle[0]], strict=True))

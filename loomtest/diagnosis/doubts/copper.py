@@ -102,6 +102,8 @@ def misfits(
         own = np.flatnonzero(by_edge == label)
         net = _CopperNet(edges, own, readings, rows)
         given[rows], spread[rows] = net.at(edges.ohm[own])
+    below = readings.ohm < given  # by no more than all there is: no wire has less than nothing
+    spread = np.where(below, np.minimum(spread, given**2), spread)
     wide = np.sqrt(readings.spread**2 + spread + _FLOOR_OHM**2)
     off = ~(np.abs(readings.ohm - given) <= sigmas * wide)
     for label in distinct(by_reading[off]).tolist():

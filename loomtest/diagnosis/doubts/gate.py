@@ -134,7 +134,11 @@ def copper_readings(found: AsFound, readings: Readings, which: BoolArray) -> tup
 def _shared(joints: JointReport) -> tuple[float, float]:
     """What all readings share beyond what was taken off: no more than leads and offset can be."""
     mean, sd = joints.shared_ohm
-    return float(np.clip(mean - joints.budget.lead_ohm, *joints.budget.prior.bounds)), sd
+    least, most = joints.budget.prior.bounds
+    beyond = mean - joints.budget.lead_ohm
+    if least <= beyond <= most:
+        return beyond, sd
+    return float(np.clip(beyond, least, most)), 0.0
 
 
 def _along(found: AsFound, readings: Readings, which: BoolArray) -> _Off:

@@ -31,6 +31,7 @@ UNKNOWN_TO_OHM, UNKNOWN_FALL_OHM = 0.25, 0.05  # the contract's unknown_wire_to_
 _BROKEN_OHM, _LEAST_OHM = 1e6, 1e-5
 _MOST_CELLS = 400_000  # wires squared times readings of a net; above it the linear answer has to do
 _ROUNDS = 25
+_PLAIN = 2.0  # half the square of two standard deviations: a fit that bends no healthy wire
 _SURE = 6.0  # linear standard uncertainties below the limit: no need to look closer
 
 
@@ -94,7 +95,11 @@ class _HeldNet:
         nobody = np.zeros(size, dtype=np.bool_)
         best, cost = self._fit(self._first, nobody)
         spread = self._linear_spread(best)
-        wanted = asked & in_loop & (self._most - best < _SURE * spread)
+        wanted = asked & in_loop
+        if not self._free.any() and np.all(self._prior_cost(best)[in_loop] < _PLAIN):
+            # the fit bends nobody, so that no other is near: only what is not far from its limit, or, as a
+            # conductance, from none, wants a closer look
+            wanted &= (self._most - best < _SURE * spread) | (best < _SURE * spread)
         if size * size * max(1, len(self._ohm)) > _MOST_CELLS:
             out[wanted] = (self._most - best < 1.645 * spread)[wanted]
             return out
@@ -136,8 +141,9 @@ class _HeldNet:
     def _linear_spread(self, ohm: FloatArray) -> FloatArray:
         _, squared = self._solve(ohm)
         scaled = squared / self._spread[:, None]
-        normal = scaled.T @ scaled + np.diag(self._curvature(ohm)[1])
-        return np.sqrt(np.abs(np.diag(np.linalg.pinv(normal))))
+        own = self._curvature(ohm)[1]
+        told = 1.0 / np.abs(np.diag(np.linalg.pinv(scaled.T @ scaled + np.diag(own))))
+        return 1.0 / np.sqrt(np.maximum(told - own, 1e-12))  # no prior on the wire that is asked about
 
     def _fit(self, start: FloatArray, held: BoolArray) -> tuple[FloatArray, float]:
         """(wires, cost) at the least cost, those `held` as they start; damped Gauss-Newton, none below 0."""

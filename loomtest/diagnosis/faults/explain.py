@@ -144,7 +144,7 @@ def _mirrored(scene: Scene, moves: Moves) -> list[Moves]:
                 break
             edge, side = ends[0]
             other = scene.home[edge][1 - side]
-            if not scene.cavity[other] or len(scene.ends_at[other]) != 1 or other in cycle:
+            if not scene.exchanged[other] or len(scene.ends_at[other]) != 1 or other in cycle:
                 break
             far.append(other)
         if len(far) != len(cycle):

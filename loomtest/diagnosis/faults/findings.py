@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from loomtest.diagnosis.faults.cuts import agrees
 from loomtest.diagnosis.faults.explain import Explanation
@@ -19,14 +19,13 @@ from loomtest.diagnosis.why import (
     MoveBack,
     ReadApart,
     ReadJoined,
-    TellCrossed,
     TellWhich,
     Todo,
     UnclipOneByOne,
     WrongPlaces,
 )
 from loomtest.harness.forest import components, join
-from loomtest.harness.model import Harness, Wire, connector_of
+from loomtest.harness.model import Harness, Wire
 
 _MOST_ALTERNATIVES = 6
 _ABOUT_AS_WELL = 0.05  # share of the best one's weight under which another way is not listed
@@ -281,34 +280,3 @@ def _likeliest_place(explained: Explained, placed: Placement, a: int, b: int) ->
         return _distance(explained, x, y), -worked, pair != (a, b)
 
     return min(((x, y) for x in ones for y in others), key=lambda pair: (*rank(pair), pair))
-
-
-def crossed_or_broken(
-    harness: Harness, findings: Sequence[Finding], probed: set[frozenset[str]]
-) -> list[Finding]:
-    """Wires that read open along their own pairs only may be crossed with each other: say what tells.
-
-    `probed`: pairs of points that some reading joined or parted.
-    """
-    plain = [(i, f.points) for i, f in enumerate(findings) if f.fault == "open" and len(f.suspects) == 1]
-    out = list(findings)
-    for i, points in plain:
-        for j, others in plain:
-            if i == j:
-                continue
-            ways = [(a, b) for a in points for b in others if _may_cross(points, others, a, b)]
-            fresh = [(a, b) for a, b in ways if frozenset((a, b)) not in probed]
-            if ways and len(fresh) == len(ways):
-                wires = findings[i].suspects[0].wire, findings[j].suspects[0].wire
-                out[i] = replace(findings[i], todo=TellCrossed(*fresh[0], wires))
-                break
-    return out
-
-
-def _may_cross(points: Sequence[str], others: Sequence[str], a: str, b: str) -> bool:
-    """True where joining a to b would show the wires of two pairs crossed in a connector they share."""
-    near = points[1 - list(points).index(a)]
-    far = others[1 - list(others).index(b)]
-    if connector_of(near) and connector_of(near) == connector_of(b):
-        return True
-    return bool(connector_of(a)) and connector_of(a) == connector_of(far)

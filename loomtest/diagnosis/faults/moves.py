@@ -12,6 +12,7 @@ from loomtest.diagnosis.faults.scene import PartPaths, Placement, Scene
 from loomtest.diagnosis.numbers.distinct import distinct
 from loomtest.harness.forest import components
 
+_MOST_CLIPPED = 24  # pairs across one reading with clips that are looked at
 _EACH_MORE = 4.0  # log weight of one more terminal in the wrong place
 
 
@@ -173,20 +174,33 @@ def next_moves(scene: Scene, moves: Moves) -> Iterator[Moves]:
         for a, b, ohm in scene.joined
         if labels[a] != labels[b] and not _through(parts, labels, a, b, ohm)
     ]
+    unexpected += _clipped(scene, parts, labels)
     odd.update(p for pair in unexpected for p in pair)
     settled = {p for a, b, _ in scene.joined if labels[a] == labels[b] for p in (a, b)} - odd
     seen: set[tuple[int, int]] = set()
     for pair in unexpected:
         for here, there in (pair, pair[::-1]):
-            if not scene.cavity[here]:
+            if not scene.exchanged[here]:
                 continue
             for other in members[labels[there]]:
                 key = (min(here, other), max(here, other))
-                if not scene.cavity[other] or other == there or other in settled or key in seen:
+                if not scene.exchanged[other] or other == there or other in settled or key in seen:
                     continue
                 seen.add(key)
                 yield moves.swapped(here, other)
     yield from _stray_ends(scene, moves, placed, unexpected, members, labels)
+
+
+def _clipped(scene: Scene, parts: PartPaths, labels: list[int]) -> list[tuple[int, int]]:
+    """Pairs across readings with clips that conduct although nothing joins one side to the other."""
+    apart = {(min(a, b), max(a, b)) for a, b, *_ in scene.apart}
+    out: list[tuple[int, int]] = []
+    for one, other in scene.clipped:
+        pairs = [(a, b) for a in one for b in other]
+        if any(labels[a] == labels[b] or parts.lead(labels[a], labels[b]) for a, b in pairs):
+            continue
+        out += [pair for pair in pairs if (min(pair), max(pair)) not in apart][:_MOST_CLIPPED]
+    return out
 
 
 def _stray_ends(

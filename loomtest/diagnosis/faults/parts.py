@@ -19,6 +19,8 @@ from loomtest.readings.model import Quantity, Readings
 
 PART_SLACK_OHM = 0.2  # what wires and joints on the way to a part may add: at the bench and in the verdict
 
+_NO_OHMS = ("diode", "switch")  # what ohms alone do not judge
+
 
 @dataclass(frozen=True)
 class PartReport:
@@ -103,7 +105,8 @@ def _direct(
     at: dict[int, tuple[int, int]],
 ) -> list[_Across]:
     """Plain numbers read between two components that resistive parts join, grouped by those components."""
-    resistive = {w: ends for w, ends in at.items() if harness.wires[w].kind != "diode" and ends[0] != ends[1]}
+    ohmic = {w: ends for w, ends in at.items() if harness.wires[w].kind not in _NO_OHMS}
+    resistive = {w: ends for w, ends in ohmic.items() if ends[0] != ends[1]}
     by_ends: dict[tuple[int, int], list[int]] = {}
     for wire, (a, b) in resistive.items():
         by_ends.setdefault((min(a, b), max(a, b)), []).append(wire)
@@ -134,7 +137,9 @@ def _direct(
 
 
 def part_range(part: Wire) -> tuple[float, float]:
-    """(least, most) ohms that a part may read; a diode promises no most."""
+    """(least, most) ohms that a part may read; a diode promises no most, a switch nothing."""
+    if part.kind == "switch":
+        return 0.0, math.inf
     least, most = part_ohms(part)
     return least, math.inf if part.kind == "diode" else most
 
@@ -202,11 +207,12 @@ def _tested_in_series(
     tested: BoolArray,
 ) -> None:
     """Mark parts without which some conducting reading would have shown over-range."""
-    waiting = [w for w in at if not tested[w] and harness.wires[w].kind != "diode" and at[w][0] != at[w][1]]
+    ohmic = [w for w in at if harness.wires[w].kind not in _NO_OHMS]
+    waiting = [w for w in ohmic if not tested[w] and at[w][0] != at[w][1]]
     if not waiting:
         return
     size = int(labels.max()) + 1
-    links = {w: (*at[w], *part_range(harness.wires[w])) for w in at if harness.wires[w].kind != "diode"}
+    links = {w: (*at[w], *part_range(harness.wires[w])) for w in at if harness.wires[w].kind not in _NO_OHMS}
     whole = PartPaths(size, links.values())
     a, b = labels[seen.pair_start], labels[seen.pair_end]
     numbers = (a != b) & ~seen.pair_over

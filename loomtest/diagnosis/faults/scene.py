@@ -77,6 +77,12 @@ class Scene:
         return tuple(tuple(ends) for ends in out)
 
     @cached_property
+    def exchanged(self) -> tuple[bool, ...]:
+        """Per point whether what sits there can change places with another: a cavity's terminal, or the one
+        wire of a sender, stud or clamp, which pulls off and goes on elsewhere like any terminal."""
+        return tuple(own or len(ends) == 1 for own, ends in zip(self.cavity, self.ends_at, strict=True))
+
+    @cached_property
     def groups(self) -> list[int]:
         """Per point the label of the points it was seen joined to; -1 where no reading touched it."""
         touched = {p for seen in (self.joined, self.apart) for a, b, *_ in seen for p in (a, b)}

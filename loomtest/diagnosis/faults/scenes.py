@@ -112,8 +112,10 @@ def short_and_most_ohm(wire: Wire) -> tuple[float, float]:
     """(short, most) ohms: a reading through the part under the first is a short, over the second an open.
 
     A part with a range of its own that reads somewhat under it is a wrong part; one without is wanted to
-    read 0.1 Ω at least, and what reads under that is no part. A diode promises no most.
+    read 0.1 Ω at least, and what reads under that is no part. A diode promises no most, a switch nothing.
     """
+    if wire.kind == "switch":
+        return 0.0, math.inf
     least, most = part_ohms(wire)
     short = least if wire.ohms_min is None else least * FAR_BELOW
     return short, math.inf if wire.kind == "diode" else most

@@ -47,6 +47,8 @@ class Mixture:
         tail = self.weight * normal_cdf((self.mean - limit) / self.sd)
         total = float(tail.sum())
         used = tail > 1e-7 * total
+        if not used.any():  # nothing of it lies above
+            return [limit] * len(probabilities)
         weight, mean, sd = self.weight[used], self.mean[used], self.sd[used]
         least, span = limit, math.log1p(max(float(np.max(mean + 9 * sd)) - limit, 1e-9) / _SCALE_OHM)
         wanted = (1 - np.array(probabilities)) * float(tail[used].sum())

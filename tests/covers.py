@@ -10,6 +10,10 @@ from __future__ import annotations
 from pathlib import Path
 
 COVERED_BY: dict[str, tuple[str, ...]] = {
+    "words/doubted.py": ("diagnosis/doubts/test_gate.py",),
+    "diagnosis/faults/swapped.py": ("diagnosis/faults/test_switches.py", "diagnosis/faults/test_explain.py"),
+    "diagnosis/doubts/removed.py": ("diagnosis/doubts/test_gate.py", "scores/test_hunt.py"),
+    "diagnosis/doubts/copper.py": ("diagnosis/doubts/test_gate.py", "scores/test_hunt.py"),
     "bench/meter/ask.py": ("bench/meter/test_port.py",),
     "bench/meter/leads.py": ("bench/session/test_session.py", "bench/rehearsal/test_loom.py"),
     "bench/meter/protocol.py": ("bench/meter/test_lines.py", "bench/meter/test_port.py"),

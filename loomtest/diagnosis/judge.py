@@ -15,12 +15,13 @@ from loomtest.diagnosis.faults.leakage import FoundLabels, leakage_findings, wit
 from loomtest.diagnosis.faults.parts import PART_SLACK_OHM, judge_parts
 from loomtest.diagnosis.faults.scenes import net_codes, scenes_of
 from loomtest.diagnosis.faults.swapped import swapped_or_broken
-from loomtest.diagnosis.faults.switches import left_on, switches_of, without
+from loomtest.diagnosis.faults.switches import Switches, left_on, switches_of, without
 from loomtest.diagnosis.faults.through import explained_by_parts
 from loomtest.diagnosis.faults.unexplained import unexplained
 from loomtest.diagnosis.faults.weighing import MeasuredLoom, nets_as_found, weighed, wiring_found
 from loomtest.diagnosis.joints.estimate import prior_of
 from loomtest.diagnosis.joints.report import estimate
+from loomtest.diagnosis.markers.facts import MarkerFacts
 from loomtest.diagnosis.markers.seen import seen_of, wires_proved
 from loomtest.diagnosis.markers.undecided import marker_findings
 from loomtest.diagnosis.numbers.network import component_labels
@@ -44,12 +45,27 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
     verdict's notes then say. Never raises for what readings say of each other.
     """
     meter = instrument or readings.instrument or generic_handheld()
-    expectation = expectation_of(harness, _temperature_c(readings))
     seen, marker = seen_of(harness, readings, meter)
     switches = switches_of(harness, readings, seen)
     if switches.set_aside.any():
         readings = without(readings, switches.set_aside)
         seen, marker = seen_of(harness, readings, meter)
+    run = readings.run
+    return replace(
+        verdict_of(_evidence(harness, readings, meter, (seen, marker, switches))),
+        rehearsal=run is not None and run.rehearsal,
+        withdrawn=readings.withdrawn,
+        marked=0 if readings.marked is None else len(readings.marked),
+        settings=changed_settings(harness, _temperature_c(readings)),
+    )
+
+
+def _evidence(
+    harness: Harness, readings: Readings, meter: Instrument, told: tuple[Observations, MarkerFacts, Switches]
+) -> Evidence:
+    """The loom as found, its wires, and what of it was shown."""
+    seen, marker, switches = told
+    expectation = expectation_of(harness, _temperature_c(readings))
     scenes = scenes_of(harness, readings.points, seen)
     explained = weighed(MeasuredLoom(harness, readings, meter, expectation), scenes)
     wiring = wiring_found(harness, explained)
@@ -65,20 +81,17 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
         _telling(readings, seen, harness.limits),
     )
     names = readings.points
-    pairs = [(names[a], names[b]) for a, b in seen.contradictory.tolist()]
-    differ = labels[seen.contradictory[:, 0]] != labels[seen.contradictory[:, 1]]
-    touching = intermittent_shorts(pairs, differ.tolist())
     found = [finding for one in explained for finding in findings_of(one)]
     found, swaps = swapped_or_broken(harness, found, _probed(names, seen, found))
     asked = (*swaps, *switches.undecided, *left_on(harness, found))
     joints = estimate(harness, wiring, readings, meter, expectation)
     joints = replace(joints, tested=joints.tested | wires_proved(harness, wiring, marker.joined, size))
-    decided = (*found, *switches.findings, *parts.findings, *leaks, *touching)
+    decided = (*found, *switches.findings, *parts.findings, *leaks, *_touching(names, seen, labels))
     slack_ohm = _part_slack_ohm(meter)
     as_found = AsFound(harness, wiring, joints, labels, (*decided, *joints.findings), slack_ohm)
     joints = held_back(as_found, readings, prior_of(harness, expectation))
     as_found = replace(as_found, joints=joints)
-    evidence = Evidence(
+    return Evidence(
         harness,
         decided,
         joints,
@@ -99,14 +112,13 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
         doubted(as_found, readings, seen, meter),
         (*_assumed(meter), *joints.notes),
     )
-    run = readings.run
-    return replace(
-        verdict_of(evidence),
-        rehearsal=run is not None and run.rehearsal,
-        withdrawn=readings.withdrawn,
-        marked=0 if readings.marked is None else len(readings.marked),
-        settings=changed_settings(harness, _temperature_c(readings)),
-    )
+
+
+def _touching(names: Sequence[str], seen: Observations, labels: IntArray) -> list[Finding]:
+    """Pairs of different circuits read both joined and over-range."""
+    pairs = [(names[a], names[b]) for a, b in seen.contradictory.tolist()]
+    differ = labels[seen.contradictory[:, 0]] != labels[seen.contradictory[:, 1]]
+    return intermittent_shorts(pairs, differ.tolist())
 
 
 def _proven(harness: Harness, wiring: Wiring, tested: BoolArray) -> IntArray:

@@ -10,6 +10,7 @@ import typer
 from loomtest.commands.app import app
 from loomtest.commands.terminal.text import WIDTH, counted, listed, paragraph, shown, wrapped
 from loomtest.commands.terminal.verbs import HARNESS_HELP, JSON_HELP, QUIET_HELP
+from loomtest.harness.outward import json_text
 
 if TYPE_CHECKING:
     from loomtest.errors import Problem
@@ -52,14 +53,12 @@ def check(
         seen = survey(loaded)
         older = None if against is None else load_harness(against)
     if as_json:
-        import json
-
         from loomtest.commands.check_object import as_object, changes_object
 
         found = as_object(loaded, seen)
         if older is not None:
             found["changes"] = changes_object(older, loaded)
-        typer.echo(json.dumps(found, ensure_ascii=False, indent=2, allow_nan=False))
+        typer.echo(json_text(found))
         return
     lines = _lines(loaded, seen)
     if older is not None:

@@ -12,6 +12,7 @@ import typer
 from loomtest.commands.app import app
 from loomtest.commands.terminal.text import counted, paragraph, shown
 from loomtest.commands.terminal.verbs import JSON_HELP
+from loomtest.harness.outward import json_text
 
 if TYPE_CHECKING:
     from loomtest.harness.newfolder import Answers
@@ -99,9 +100,8 @@ def new(
 
 
 def _print_json(value: dict[str, Any]) -> None:
-    import json
 
-    typer.echo(json.dumps(value, ensure_ascii=False, indent=2))
+    typer.echo(json_text(value))
 
 
 def _cavity_list(names: tuple[str, ...]) -> str:

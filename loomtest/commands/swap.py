@@ -9,6 +9,7 @@ import typer
 from loomtest.commands.app import app
 from loomtest.commands.terminal.text import counted, paragraph, shown
 from loomtest.commands.terminal.verbs import HARNESS_HELP, JSON_HELP
+from loomtest.harness.outward import json_text
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -75,9 +76,7 @@ def swap(
     folder = Path(out)
     write_harness(before, swapped, Path(map_file), folder, papers)
     if as_json:
-        import json
-
-        typer.echo(json.dumps(as_object(swapped, folder), ensure_ascii=False, indent=2))
+        typer.echo(json_text(as_object(swapped, folder)))
         return
     typer.echo("\n".join(papers[name] for name in ("pinout.txt", "check_list.txt") if name in papers))
     typer.echo("\n".join(_closing(swapped, folder)))

@@ -9,10 +9,11 @@ from pathlib import Path
 from loomtest.errors import InputError, Problem, nearest
 from loomtest.harness.document import LARGEST_TOML_BYTES
 from loomtest.harness.model import Harness, cavity_of, connector_of
+from loomtest.harness.outward import visible
 from loomtest.harness.points import folded
 from loomtest.harness.restraint import restraint_word, untouchable
 from loomtest.harness.settings import Settings, read_settings
-from loomtest.harness.table import quoted, read_table, read_text, visible
+from loomtest.harness.table import quoted, read_table, read_text
 from loomtest.harness.wirelist import NEEDED, WireList, read_wires
 from loomtest.harness.workbook import split_sheet
 

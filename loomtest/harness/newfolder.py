@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import csv
 import io
-import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
@@ -17,8 +16,9 @@ from pathlib import Path
 from loomtest.errors import InputError, Problem
 from loomtest.harness.model import Expect, Limits
 from loomtest.harness.notes.notation import NotedWire
+from loomtest.harness.outward import sheet_cell, toml_text, visible
 from loomtest.harness.settings import read_settings
-from loomtest.harness.table import quoted, visible
+from loomtest.harness.table import quoted
 
 WIRES, SETTINGS, READINGS, NOTES = "wires.csv", "harness.toml", "readings.csv", "notes.txt"
 NOTES_READ, ANSWERS, CHANGES = "notes.read.txt", "notes.answers.toml", "connector_change.csv"
@@ -124,7 +124,7 @@ def wire_list(wires: Sequence[NotedWire], separator: str = ",") -> str:
             wire.circuit,
             wire.note,
         ]
-        writer.writerow([*cells, "", ""])
+        writer.writerow([*map(sheet_cell, cells), "", ""])
     return out.getvalue()
 
 
@@ -194,7 +194,7 @@ def _defaults(values: Limits | Expect) -> list[str]:
 
 
 def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return toml_text(text)
 
 
 def _key(name: str) -> str:

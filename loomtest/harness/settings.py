@@ -10,8 +10,9 @@ from typing import Any
 from loomtest.errors import Problem, nearest
 from loomtest.harness.document import finite_number, plain, read_document
 from loomtest.harness.model import ISOLATION_LEVELS, Expect, Face, Limits
+from loomtest.harness.outward import visible
 from loomtest.harness.points import read_point
-from loomtest.harness.table import lines_of, quoted, visible
+from loomtest.harness.table import lines_of, quoted
 
 MOST_CAVITIES = 10_000
 _TOP = ("name", "wires", "unreachable", "worked_on", "expect", "limits", "cavities", "faces", "places")

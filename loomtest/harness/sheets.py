@@ -9,7 +9,8 @@ from dataclasses import dataclass, field
 from loomtest.errors import Problem
 from loomtest.harness.notes.names import Names, mention_of
 from loomtest.harness.notes.tokens import tokens_of
-from loomtest.harness.table import Table, quoted, visible
+from loomtest.harness.outward import visible
+from loomtest.harness.table import Table, quoted
 
 DEEPEST_HEADER = 30  # rows of titles and remarks above the column names
 # Column names as people write them (common practice): what each holds.

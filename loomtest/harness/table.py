@@ -8,6 +8,7 @@ from pathlib import Path
 
 from loomtest.errors import Problem
 from loomtest.harness.encoding import decode
+from loomtest.harness.outward import visible
 
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab"}
 LARGEST_BYTES = 200_000_000  # a million wires need about 60 MB
@@ -30,13 +31,6 @@ class Table:
 def quoted(text: str, longest: int = 60) -> str:
     """Text from a file between quotation marks, with whatever a terminal could obey made visible."""
     return '"' + visible(text if len(text) <= longest else text[: longest - 1] + "…") + '"'
-
-
-def visible(text: str) -> str:
-    """The text with control and direction-changing characters written out (`\\x1b`)."""
-    if text.isprintable():
-        return text
-    return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
 
 
 def read_text(path: Path, file: str, problems: list[Problem], largest: int = LARGEST_BYTES) -> str | None:

@@ -11,8 +11,9 @@ from loomtest.harness.colours import colour_parts
 from loomtest.harness.copper import PART_OHMS
 from loomtest.harness.measures import read_amps, read_length, read_ohms, read_size
 from loomtest.harness.model import Kind, Wire, connector_of
+from loomtest.harness.outward import visible
 from loomtest.harness.points import folded, read_point
-from loomtest.harness.table import Table, quoted, visible
+from loomtest.harness.table import Table, quoted
 
 NEEDED = ("from", "to")
 KINDS: dict[str, Kind] = {

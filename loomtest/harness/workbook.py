@@ -14,8 +14,9 @@ from pathlib import Path
 from typing import Any
 
 from loomtest.errors import Problem
+from loomtest.harness.outward import visible
 from loomtest.harness.sheets import as_wire_list, header_row
-from loomtest.harness.table import LONGEST_CELL, MOST_COLUMNS, Table, quoted, visible
+from loomtest.harness.table import LONGEST_CELL, MOST_COLUMNS, Table, quoted
 
 ENDINGS = (".xlsx", ".ods")
 LARGEST_UNPACKED = 300_000_000

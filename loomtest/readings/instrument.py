@@ -9,7 +9,8 @@ from typing import Any
 
 from loomtest.errors import InputError, Problem, nearest
 from loomtest.harness.document import LARGEST_TOML_BYTES, finite_number, plain, read_document
-from loomtest.harness.table import lines_of, read_text, visible
+from loomtest.harness.outward import visible
+from loomtest.harness.table import lines_of, read_text
 from loomtest.readings.generic import TWO_WIRE_LEAD_UNCERTAINTY_OHM, TWO_WIRE_TOUCH_OHM
 from loomtest.readings.model import Instrument, Range
 

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from loomtest.errors import InputError, Problem, nearest
+from loomtest.harness.outward import visible
 from loomtest.harness.points import read_point
-from loomtest.harness.table import quoted, read_table, visible
+from loomtest.harness.table import quoted, read_table
 from loomtest.readings.marked import COMMON, Clip
 from loomtest.readings.values import ValueSyntaxError, parse_value
 

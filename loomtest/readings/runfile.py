@@ -17,6 +17,7 @@ from typing import Any
 from loomtest.errors import InputError, Problem, RunFolderError
 from loomtest.harness.document import finite_number, read_document
 from loomtest.harness.model import ISOLATION_LEVELS, Harness
+from loomtest.harness.outward import toml_text
 from loomtest.readings.instrument import load_instrument
 from loomtest.readings.kitfile import SEATS_FILE, SeatRow, read_seats
 from loomtest.readings.model import Instrument, Run
@@ -182,8 +183,7 @@ def toml_value(value: Fact) -> str:
         return "true" if value else "false"
     if isinstance(value, str):
         # A JSON string is a TOML basic string, but for DEL and for surrogates that are no character.
-        clean = value.encode("utf-8", "replace").decode("utf-8")
-        return json.dumps(clean, ensure_ascii=False).replace("\x7f", "\\u007f")
+        return toml_text(value)
     return repr(value)
 
 

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import typer
 
 from loomtest.commands.terminal.text import paragraph, shown
+from loomtest.harness.outward import json_text
 
 if TYPE_CHECKING:
     from loomtest.errors import Problem
@@ -39,10 +40,9 @@ def show(lines: Iterable[Line]) -> None:
 
 def show_json(value: Any) -> None:
     """Print one JSON object and nothing else on standard output."""
-    import json
 
     allow_any_letter()
-    typer.echo(json.dumps(value, indent=2, ensure_ascii=False, allow_nan=False))
+    typer.echo(json_text(value))
 
 
 def warn(problems: Sequence[Problem]) -> None:

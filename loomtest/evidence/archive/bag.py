@@ -21,6 +21,7 @@ from pathlib import Path
 
 from loomtest.errors import ArchiveError
 from loomtest.evidence.archive.sign import SIGNATURE_FILE
+from loomtest.harness.outward import visible
 
 ALGORITHMS = ("sha256", "sha512")
 TAG_MANIFEST = "tagmanifest-sha256.txt"
@@ -47,7 +48,7 @@ def close_bag(folder: Path, info: Mapping[str, str]) -> str:
     _quiet()
     import bagit
 
-    clean = {label: " ".join(text.split()) for label, text in info.items() if text.strip()}
+    clean = {label: visible(" ".join(text.split())) for label, text in info.items() if text.strip()}
     try:
         bagit.make_bag(str(folder), clean, checksums=list(ALGORITHMS))
         # The library writes version 0.97; the bag keeps the stricter rules of 1.0 as well (two complete

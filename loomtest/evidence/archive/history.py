@@ -16,8 +16,8 @@ from loomtest.errors import ArchiveError
 from loomtest.evidence.archive.folder import Archive
 from loomtest.evidence.archive.index import MOST_COMPARED, Index, Kept, WireOhms
 from loomtest.evidence.archive.trend import FEWEST_FOR_TREND, Forecast, Trend, forecast, theil_sen
-from loomtest.evidence.formulas import guarded
 from loomtest.harness.model import FloatArray
+from loomtest.harness.outward import sheet_cell
 
 # The slopes of all pairs grow with the square of the runs; the newest of them tell the present.
 MOST_RUNS_FOR_TREND = 200
@@ -204,7 +204,7 @@ def history_csv(history: History) -> str:
     names = list(rows[0]) if rows else ["bag"]
     writer.writerow(names)
     writer.writerows(
-        [[guarded("" if row[name] is None else str(row[name])) for name in names] for row in rows]
+        [[sheet_cell("" if row[name] is None else str(row[name])) for name in names] for row in rows]
     )
     return out.getvalue()
 

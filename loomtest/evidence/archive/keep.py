@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import re
 import shutil
 from collections.abc import Callable, Iterator
@@ -21,6 +20,7 @@ from loomtest.evidence.archive.index import Index
 from loomtest.evidence.archive.sign import key_name, sign_bag
 from loomtest.harness.load import load_harness
 from loomtest.harness.model import Harness
+from loomtest.harness.outward import json_text
 from loomtest.readings import runfile
 from loomtest.readings.load import load_readings
 from loomtest.readings.model import Readings
@@ -153,7 +153,7 @@ def _judge_copy(aside: Path, keeping: Keeping) -> Verdict:
     verdict = keeping.judge(harness, readings)
     keeping.report(harness, readings, verdict, aside / REPORT_PLACE)
     (aside / REPORT_PLACE / VERDICT_FILE).unlink(missing_ok=True)
-    text = json.dumps(verdict.to_json(), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
+    text = json_text(verdict.to_json()) + "\n"
     (aside / VERDICT_FILE).write_text(text, "utf-8", newline="\n")
     return verdict
 

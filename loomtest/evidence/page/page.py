@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import json
 import re
 from collections.abc import Sequence
 from dataclasses import replace
@@ -31,6 +30,7 @@ from loomtest.evidence.pictures.look import DARK, LIGHT
 from loomtest.evidence.pictures.loom import MOST_HUBS, loom_picture
 from loomtest.evidence.pictures.png import save_png
 from loomtest.harness.model import Harness, connector_of
+from loomtest.harness.outward import json_text
 from loomtest.readings.model import Instrument, Readings
 from loomtest.words.cautions import CAUTIONS
 from loomtest.words.conditions import REHEARSAL, conditions
@@ -73,7 +73,7 @@ def write_report(
     _save(paths[0], page)
     _save(paths[1], to_svg(board, alone=True))
     save_png(board, paths[2])
-    _save(paths[3], json.dumps(verdict.to_json(), indent=2, ensure_ascii=False, allow_nan=False) + "\n")
+    _save(paths[3], json_text(verdict.to_json()) + "\n")
     return paths
 
 

@@ -11,9 +11,9 @@ from pathlib import Path
 
 from loomtest.bench.plan.plan import Plan, Step
 from loomtest.errors import InputError, Problem
-from loomtest.evidence.formulas import guarded
 from loomtest.harness.copper import part_ohms
 from loomtest.harness.model import Harness, Wire, connector_of
+from loomtest.harness.outward import sheet_cell
 from loomtest.words.cautions import CAUTIONS
 from loomtest.words.numbers import ohms
 
@@ -80,7 +80,9 @@ def sheet_csv(harness: Harness, plan: Plan) -> str:
         quantity = "" if step.quantity == "resistance" else step.quantity
         bonded = " ".join(step.bonded)
         expected = expected_text(harness, wires, step)
-        start, end, tied, shown, proves = map(guarded, (step.start, step.end, bonded, expected, step.proves))
+        start, end, tied, shown, proves = map(
+            sheet_cell, (step.start, step.end, bonded, expected, step.proves)
+        )
         writer.writerow([step.step, start, end, "", quantity, tied, shown, proves])
     return out.getvalue()
 

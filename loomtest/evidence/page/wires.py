@@ -7,9 +7,10 @@ from collections.abc import Sequence
 from typing import Any
 
 from loomtest.diagnosis.verdict import Finding, WireRow
-from loomtest.evidence.pictures.drawing import HARD_SPACE, Dot, Drawing, Item, Polyline, Shape, to_svg
+from loomtest.evidence.pictures.drawing import Dot, Drawing, Item, Polyline, Shape, to_svg
 from loomtest.harness.colours import colour_words
 from loomtest.harness.model import Harness, Wire
+from loomtest.harness.outward import HARD_SPACE
 from loomtest.words.labels import FAULT_WORD, ROW_TONE, ROW_WORD
 from loomtest.words.numbers import ohms
 

@@ -11,10 +11,11 @@ from dataclasses import dataclass, field, replace
 from html import escape
 
 from loomtest.evidence.pictures.look import DARK, LIGHT
+from loomtest.harness.outward import HARD_SPACE
+from loomtest.harness.outward import visible as written_out
 
 FONT = "system-ui, 'Segoe UI', 'Helvetica Neue', Arial, sans-serif"
 XY = tuple[float, float]
-HARD_SPACE = "\N{NO-BREAK SPACE}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -214,14 +215,8 @@ def _dashed(dash: tuple[float, ...]) -> str:
 
 
 def visible(text: str) -> str:
-    """Text with every control and direction-changing character made visible."""
-    if text.isprintable():
-        return text
-    return "".join(c if c.isprintable() or c == HARD_SPACE else _spelled(c) for c in text)
-
-
-def _spelled(letter: str) -> str:
-    return letter.encode("unicode_escape", "surrogatepass").decode("ascii")
+    """Text with every control and direction-changing character made visible; a hard space stays."""
+    return written_out(text, HARD_SPACE)
 
 
 def _escaped(text: str) -> str:

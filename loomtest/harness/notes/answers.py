@@ -10,14 +10,14 @@ about again. The file only grows; the last entry of a line holds.
 
 from __future__ import annotations
 
-import json
 import tomllib
 from pathlib import Path
 
 from loomtest.errors import InputError, Problem
 from loomtest.harness.notes.notation import read_notation
 from loomtest.harness.notes.reader import answer_key
-from loomtest.harness.table import quoted, read_text, visible
+from loomtest.harness.outward import toml_text, visible
+from loomtest.harness.table import quoted, read_text
 
 _HEAD = (
     "# What was answered about lines of the notes: text is the line, meant the wires it means,\n"
@@ -80,4 +80,4 @@ def entry_text(line: str, meant: str) -> str:
 
 
 def _quoted(text: str) -> str:
-    return json.dumps(text, ensure_ascii=False).replace("\x7f", "\\u007f")
+    return toml_text(text)

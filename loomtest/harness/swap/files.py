@@ -13,8 +13,9 @@ from typing import TYPE_CHECKING, Any
 from loomtest.errors import InputError, Problem
 from loomtest.harness.model import Face, Harness
 from loomtest.harness.origin import BEFORE_FOLDER, WAS, was_at
+from loomtest.harness.outward import HARD_SPACE, sheet_cell, visible
 from loomtest.harness.swap.swap import Swapped
-from loomtest.harness.table import COMMENT, Table, lines_of, read_table, read_text, visible
+from loomtest.harness.table import COMMENT, Table, lines_of, read_table, read_text
 from loomtest.harness.wirelist import NEEDED
 
 if TYPE_CHECKING:
@@ -93,7 +94,7 @@ def wire_list_text(before: Harness, swapped: Swapped) -> str:
             *((column, was_at(wire, end)) for end, column in WAS.items()),
         ):
             cells[names.index(name)] = value
-        writer.writerow(cells)
+        writer.writerow(map(sheet_cell, cells))
     return out.getvalue()
 
 
@@ -109,7 +110,11 @@ def _table(harness: Harness) -> Table:
 def _comments(harness: Harness, table: Table) -> list[str]:
     """The comment lines above the header, which are part of what the person wrote."""
     text = read_text(harness.files[-1], table.file, []) or ""
-    return [line for line in lines_of(text)[: table.header_line - 1] if line.lstrip().startswith(COMMENT)]
+    return [
+        visible(line, "\t")
+        for line in lines_of(text)[: table.header_line - 1]
+        if line.lstrip().startswith(COMMENT)
+    ]
 
 
 def settings_text(before: Harness, after: Harness) -> str:
@@ -125,7 +130,7 @@ def settings_text(before: Harness, after: Harness) -> str:
     _merge(document, "cavities", {name: _cavities(names) for name, names in after.cavities.items()})
     _merge(document, "faces", {name: _face(face) for name, face in after.faces.items()})
     _merge(document, "places", dict(after.places))
-    return tomlkit.dumps(document)
+    return visible(tomlkit.dumps(document), "\n\r\t" + HARD_SPACE)
 
 
 def _set(document: TOMLDocument, key: str, names: list[str]) -> None:

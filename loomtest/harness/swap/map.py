@@ -10,8 +10,9 @@ from loomtest.errors import InputError, Problem, nearest
 from loomtest.harness.colours import colour_code, colour_parts, colour_words
 from loomtest.harness.load import MOST_NEAREST, problems_in_order
 from loomtest.harness.model import Harness, connector_of
+from loomtest.harness.outward import visible
 from loomtest.harness.points import read_point
-from loomtest.harness.table import quoted, read_table, visible
+from loomtest.harness.table import quoted, read_table
 
 Column = Literal["from", "to"]
 MARKS = ("splice", "split", "unused")

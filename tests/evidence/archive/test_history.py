@@ -19,7 +19,6 @@ from loomtest.evidence.archive.folder import Archive
 from loomtest.evidence.archive.history import (
     DAYS_PER_YEAR,
     date_of,
-    guarded,
     history_csv,
     history_json,
     history_of,
@@ -27,6 +26,7 @@ from loomtest.evidence.archive.history import (
 from loomtest.evidence.archive.plot import history_plot, write_history_plot
 from loomtest.evidence.archive.trend import FURTHEST_SPANS, forecast, theil_sen
 from loomtest.evidence.archive.words import history_lines, trend_words
+from loomtest.harness.outward import sheet_cell
 from tests.evidence.archive import kept
 
 numbers = st.one_of(st.integers(0, 6).map(float), st.floats(-1e3, 1e3).map(lambda x: round(x, 6)))
@@ -204,14 +204,14 @@ def test_a_missing_or_damaged_bag_does_not_stop_the_history(tmp_path: Path) -> N
     ],
 )
 def test_a_cell_that_a_spreadsheet_would_run_is_guarded(cell: str) -> None:
-    assert guarded(cell) == "'" + cell
+    assert sheet_cell(cell) == "'" + cell
 
 
 @pytest.mark.parametrize(
     "cell", ["", "before", "0.42", "-0.03", "+5", "1e-3", "-1.5E+3", "2026-05-01T12:00:00+02:00"]
 )
 def test_other_cells_and_numbers_are_left(cell: str) -> None:
-    assert guarded(cell) == cell
+    assert sheet_cell(cell) == cell
 
 
 def test_the_table_guards_what_came_from_a_file(tmp_path: Path) -> None:

@@ -22,6 +22,7 @@ from loomtest.bench.rehearsal.faults import NEEDS
 from loomtest.commands.app import app
 from loomtest.commands.terminal.help import JOB, ends, entries, examples, synopsis, told
 from loomtest.diagnosis.verdict import Fault
+from loomtest.harness.branches import BRANCH_COLUMNS
 from loomtest.harness.colours import IEC_60757
 from loomtest.harness.measures import _AMPS, _METRES, _MM2, _OHMS
 from loomtest.harness.model import Expect, Limits
@@ -47,6 +48,14 @@ WIRES = {
     "amps": "the current that the circuit carries in service",
     "circuit": "the circuit's name",
     "note": "anything",
+}
+LIE = {
+    "from": "a node: a connector, a ring or splice, or a name of your own where branches part (`J1`); needed",
+    "to": "the node at the branch's other end; left out in a row that says where `from` lies",
+    "length": "of the branch, with the units of a wire's length; left out where nobody measured it",
+    "x": "where the node lies, in a row without `to`: a length of either sign",
+    "y": "likewise",
+    "z": "likewise; 0 where left out",
 }
 READINGS = {
     "from": "the point probed; for polarity the positive lead; needed",
@@ -168,6 +177,9 @@ def file_lines() -> list[str]:
         rows = [(f"`{key}`", f"`{getattr(defaults, key)}`", KEY_SAYS[key]) for key in keys]
         lines += [f"`[{name}]`", "", *table(("key", "default", "means"), rows), ""]
     lines += ["Where the limits come from: [limits](limits.md).", ""]
+    lines += ["## How the loom lies, `branches.csv`", ""]
+    lines += ["In the folder of the wire list, where you have it: [branches](branches.md).", ""]
+    lines += [*table(("column", "means"), said(BRANCH_COLUMNS, LIE)), ""]
     lines += ["## Readings", "", *table(("column", "means"), said(READING_COLUMNS, READINGS)), ""]
     quantities = {quantity.name.lower(): QUANTITIES[quantity.name] for quantity in Quantity}
     lines += [*table(("quantity", "is"), said(quantities, quantities)), ""]

@@ -7,7 +7,9 @@ from dataclasses import replace
 from pathlib import Path
 
 from loomtest.errors import InputError, Problem, nearest
+from loomtest.harness.branches import BRANCHES, check_against, read_branches, with_lengths
 from loomtest.harness.document import LARGEST_TOML_BYTES
+from loomtest.harness.lie import Lie
 from loomtest.harness.model import Harness, cavity_of, connector_of
 from loomtest.harness.outward import visible
 from loomtest.harness.points import folded
@@ -37,16 +39,23 @@ def load_harness(path: str | Path) -> Harness:
         if listed.ends:
             _check_names(visible(str(toml)), listed, settings, problems)
         listed = _without_restraint(visible(str(wire_list)), listed, problems)
+    lie = _lie(given, problems)
     errors = _errors(problems)
     if errors:
         raise InputError(problems_in_order(problems))
     folder = given if given.is_dir() else given.parent
     fallback = folder.resolve().name if toml is not None else given.stem
     points = _points(listed, settings)
-    forbidden = untouchable(listed.wires, {point: code for code, point in enumerate(points)})
+    wires = listed.wires
+    if lie is not None:
+        check_against(lie, points, problems)
+        wires = with_lengths(lie, wires, visible(str(wire_list)), problems)
+    forbidden = untouchable(wires, {point: code for code, point in enumerate(points)})
+    branches = folder / BRANCHES if lie is not None else None
+    sheet = wire_list and split_sheet(wire_list)[0]
     return Harness(
         name=settings.name or fallback,
-        wires=listed.wires,
+        wires=wires,
         points=points,
         unreachable=frozenset(settings.unreachable) | forbidden,
         untouchable=forbidden,
@@ -56,10 +65,19 @@ def load_harness(path: str | Path) -> Harness:
         cavities=settings.cavities,
         faces=settings.faces,
         places=settings.places,
+        lie=lie,
         warnings=tuple(problems_in_order(problems)),
         source=given,
-        files=tuple(file for file in (toml, wire_list and split_sheet(wire_list)[0]) if file is not None),
+        files=tuple(file for file in (toml, branches, sheet) if file is not None),
     )
+
+
+def _lie(given: Path, problems: list[Problem]) -> Lie | None:
+    """How the loom lies, where its folder says it; a bare wire list has no folder of its own."""
+    folder = given if given.is_dir() else given.parent if given.suffix.lower() == ".toml" else None
+    if folder is None or not (folder / BRANCHES).is_file():
+        return None
+    return read_branches(folder / BRANCHES, problems)
 
 
 def _without_restraint(file: str, listed: WireList, problems: list[Problem]) -> WireList:

@@ -12,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loomtest.errors import Problem
+from loomtest.harness.lie import Lie, WireWay
 
 IntArray = NDArray[np.int64]
 FloatArray = NDArray[np.float64]
@@ -123,7 +124,8 @@ class Harness:
     `points`: those of the wire list in order of first mention, then the declared cavities that no wire
     uses. A point's code is its index there. `unreachable`: no probe can touch them; among them
     `untouchable`: no probe may, for they belong to a restraint system. `source` is the path that was given,
-    `files` what was read there: harness.toml, where there is one, and the wire list.
+    `files` what was read there: harness.toml and branches.csv, where there are any, and the wire list (last).
+    `lie`: how the loom lies, where that is known.
 
     >>> harness = loomtest.load_harness("orchard_tractor")
     >>> harness.wires[0].name, harness.wires[0].start, harness.wires[0].end
@@ -151,6 +153,7 @@ class Harness:
     cavities: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     faces: Mapping[str, Face] = field(default_factory=dict)
     places: Mapping[str, str] = field(default_factory=dict)
+    lie: Lie | None = None
     warnings: tuple[Problem, ...] = ()
     source: Path | None = None
     files: tuple[Path, ...] = ()
@@ -197,6 +200,13 @@ class Harness:
         from loomtest.harness.nets import nets_of  # here to keep this module free of algorithms
 
         return nets_of(self)
+
+    @cached_property
+    def ways(self) -> tuple[WireWay | None, ...]:
+        """(W,) the way of every row of the wire list along the branches; None where it is not known."""
+        if self.lie is None:
+            return (None,) * len(self.wires)
+        return tuple(self.lie.courses([(wire.start, wire.end) for wire in self.wires]))
 
     @cached_property
     def former(self) -> dict[str, tuple[str, ...]]:

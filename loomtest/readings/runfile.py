@@ -201,6 +201,8 @@ def harness_copies(harness: Harness) -> dict[str, Path]:
     for file in harness.files:
         if file == toml:
             copies["harness.toml"] = file
+        elif file != harness.files[-1]:
+            copies[file.name] = file
         elif toml is None:
             copies["wires.csv"] = file
         else:

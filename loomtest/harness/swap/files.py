@@ -11,7 +11,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from loomtest.errors import InputError, Problem
-from loomtest.harness.model import Face, Harness
+from loomtest.harness.branches import BRANCH_COLUMNS, BRANCHES, branch_rows
+from loomtest.harness.model import Face, Harness, connector_of
 from loomtest.harness.origin import BEFORE_FOLDER, WAS, was_at
 from loomtest.harness.outward import HARD_SPACE, sheet_cell, visible
 from loomtest.harness.swap.swap import Swapped
@@ -38,6 +39,7 @@ def write_harness(
     files = {
         "wires.csv": wire_list_text(before, swapped),
         "harness.toml": settings_text(before, swapped.harness),
+        **branches_text(before, swapped),
         **more,
     }
     try:
@@ -64,7 +66,8 @@ def _copy_before(before: Harness, folder: Path) -> None:
     """The old harness goes along, so that readings taken on it can be followed across the change."""
     toml = next((path for path in before.files if path.suffix.lower() == ".toml"), None)
     for path in before.files:
-        name = Path("wires.csv") if toml is None else path.relative_to(toml.parent)
+        whole = toml is not None or path != before.files[-1]
+        name = path.relative_to(path.parent if toml is None else toml.parent) if whole else Path("wires.csv")
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(path, folder / ("harness.toml" if path == toml else name))
     if toml is None:
@@ -96,6 +99,22 @@ def wire_list_text(before: Harness, swapped: Swapped) -> str:
             cells[names.index(name)] = value
         writer.writerow(map(sheet_cell, cells))
     return out.getvalue()
+
+
+def branches_text(before: Harness, swapped: Swapped) -> dict[str, str]:
+    """branches.csv (name to text) with the new connector at the old one's node, where one took its place."""
+    if before.lie is None:
+        return {}
+    took: dict[str, set[str]] = {}
+    for move in swapped.moves:
+        took.setdefault(connector_of(move.old) or move.old, set()).add(connector_of(move.new) or move.new)
+    name_of = {old: next(iter(new)) for old, new in took.items() if len(new) == 1}
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(BRANCH_COLUMNS)
+    for start, end, *cells in branch_rows(before.lie):
+        writer.writerow([name_of.get(start, start), name_of.get(end, end), *cells])
+    return {BRANCHES: out.getvalue()}
 
 
 def _table(harness: Harness) -> Table:

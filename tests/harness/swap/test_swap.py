@@ -377,3 +377,19 @@ def test_every_mistake_at_once(tmp_path: Path) -> None:
     found = " / ".join(problem.found for problem in problems)
     for words in ("X5:4", "X5:5", '"X5N:9"', "X5N:1 for X5:2 (line 3) and X5:3 (line 4)"):
         assert words in found
+
+
+def test_the_branch_of_the_old_connector_leads_to_the_new_one(tmp_path: Path) -> None:
+    (tmp_path / "old").mkdir()
+    (tmp_path / "old" / "branches.csv").write_text("from,to,length\nJ1,X5,0.4\nX1,J1,1.1\n")
+    before = harness(tmp_path / "old")
+    found = swapped(tmp_path, ALL, before)
+    write_harness(before, found, tmp_path / "map.csv", tmp_path / "new", {})
+    after = load_harness(tmp_path / "new")
+    assert after.lie is not None
+    assert [(b.start, b.end, b.length_m) for b in after.lie.branches] == [
+        ("J1", "X5N", 0.4),
+        ("X1", "J1", 1.1),
+    ]
+    older = harness_before(after)
+    assert older is not None and older.lie is not None and "X5" in older.lie.nodes

@@ -10,6 +10,7 @@ from __future__ import annotations
 from pathlib import Path
 
 COVERED_BY: dict[str, tuple[str, ...]] = {
+    "harness/lie.py": ("harness/test_branches.py",),
     "words/doubted.py": ("diagnosis/doubts/test_gate.py",),
     "diagnosis/faults/swapped.py": ("diagnosis/faults/test_switches.py", "diagnosis/faults/test_explain.py"),
     "diagnosis/doubts/removed.py": ("diagnosis/doubts/test_gate.py", "scores/test_hunt.py"),

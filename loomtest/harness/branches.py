@@ -14,8 +14,9 @@ from loomtest.errors import Problem, nearest
 from loomtest.harness.lie import Branch, Lie, Place3D
 from loomtest.harness.measures import read_length
 from loomtest.harness.model import Wire, connector_of
+from loomtest.harness.outward import visible
 from loomtest.harness.points import folded, read_point
-from loomtest.harness.table import Table, quoted, read_table, visible
+from loomtest.harness.table import Table, quoted, read_table
 
 BRANCHES = "branches.csv"
 BRANCH_COLUMNS = ("from", "to", "length", "x", "y", "z")

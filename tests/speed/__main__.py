@@ -1,7 +1,7 @@
 """Every benchmark, side by side with a bare script or a peer: `python -m tests.speed [PART...]`.
 
-Parts: start, judge, compare, growth, estimate, plan, stream. Without any: all but `growth`, whose largest
-scan has 8.4 million readings and wants some minutes and 2 GB. Ratios are what counts: seconds are one
+Parts: start, judge, compare, growth, estimate, plan, sitting, stream. Without any: all but `growth`, whose
+largest scan has 8.4 million readings and wants some minutes and 2 GB. Ratios are what counts: seconds are one
 machine's.
 """
 
@@ -10,7 +10,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 
-from tests.speed import estimate, judge, plan, start, stream
+from tests.speed import estimate, judge, plan, sitting, start, stream
 
 PARTS: dict[str, Callable[[], None]] = {
     "start": start.main,
@@ -19,6 +19,7 @@ PARTS: dict[str, Callable[[], None]] = {
     "growth": judge.growth,
     "estimate": estimate.main,
     "plan": plan.main,
+    "sitting": sitting.main,
     "stream": stream.main,
 }
 

@@ -24,6 +24,7 @@ from loomtest.harness.model import Harness, IntArray, connector_of
 
 Barred = Callable[[str, str], bool]
 MOST_BARE = 6  # places of other wires that do not arrive either
+MOST_SINGLES = 6  # grounds, splices and studs, those that the connector's own wires go to first
 MOST_AT_ONCE = 4  # wires of one connector that do not arrive: past it the connector is to blame, not they
 
 
@@ -41,6 +42,11 @@ class Strays:
             for code, point in enumerate(harness.points)
             if not connector_of(point) and harness.reachable[code]
         ]
+        self._reached = {  # single terminals that wires from a connector go to: they lie within its reach
+            (connector_of(harness.points[a]), b)
+            for ends in zip(harness.start.tolist(), harness.end.tolist(), strict=True)
+            for a, b in (ends, ends[::-1])
+        }
         self._position: dict[str, int] = {}
         for connector, cavities in harness.cavities.items():
             self._position.update((f"{connector}:{cavity}", i) for i, cavity in enumerate(cavities))
@@ -49,9 +55,9 @@ class Strays:
         """Codes of the places where the terminal that belongs at `home` may sit, the likeliest first."""
         points = self._harness.points
         own = connector_of(points[home])
-        others = [code for code in self._singles if code != home]
+        others = sorted((c for c in self._singles if c != home), key=lambda c: (own, c) not in self._reached)
         if not own:
-            return others
+            return others[: 2 * MOST_SINGLES]
 
         def distance(code: int) -> int:
             return abs(self._position.get(points[code], 0) - self._position.get(points[home], 0))
@@ -60,7 +66,7 @@ class Strays:
         for name, codes in self._empties.items():
             if name != own and name in self._harness.worked_on:
                 out.extend(codes)
-        return [*out, *others]
+        return [*out, *others[:MOST_SINGLES]]
 
     def next(self, puzzles: Sequence[Puzzle], seen: Observations, barred: Barred, number: int) -> Step | None:
         """A wire's reachable side against a place where its other end may sit; None when all were read."""

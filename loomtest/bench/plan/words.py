@@ -18,7 +18,7 @@ SECONDS_PER_PROBING = SECONDS_PER_TOUCH + SECONDS_PER_TYPING
 SECONDS_PER_CLIP = 8.0  # take a clip off and hang it elsewhere, or hang a further tooth of the comb
 SECONDS_PER_WALK = 6.0  # to another connector
 MOST_NAMES = 8
-MOST_NETS_COMPARED = 1000  # past it nobody goes round with two probes
+MOST_NETS_COMPARED = 400  # past it nobody goes round with two probes
 
 
 def assumed(touch_s: float | None = None) -> tuple[str, ...]:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from pathlib import Path
 
 from loomtest.bench.meter.port import MeterLink, meter_for, serial_opener
@@ -17,9 +18,12 @@ from loomtest.readings.model import Instrument
 
 
 def connect(
-    address: str, instrument: Instrument | None, harness: Harness | None
+    address: str,
+    instrument: Instrument | None,
+    harness: Harness | None,
+    clock: Callable[[], float] = time.monotonic,
 ) -> tuple[MeterLink, Instrument | None]:
-    """A meter on a port, on any address that pyserial takes, or a rehearsed one.
+    """A meter on a port, on any address that pyserial takes, or a rehearsed one, which lives by `clock`.
 
     Returns the link and the instrument to record: a rehearsed loom is read by the meter that was stated,
     else by a 4½-digit handheld. Raises InstrumentError or InputError.
@@ -34,12 +38,12 @@ def connect(
         from loomtest.harness.load import load_harness
 
         known = rehearsal_instrument(instrument or generic_handheld())
-        port = LoomPort(harness or load_harness(place), place, known, time.monotonic)
+        port = LoomPort(harness or load_harness(place), place, known, clock)
         return MeterLink(lambda: port, meter_for(SETTINGS, known), SETTINGS), known
     if not place.is_file():
         expected = "a harness folder, or a file with a script for the meter"
         raise InputError([Problem(address, None, "", "no such file", expected)])
-    scripted = ScriptedPort(read_script(place), time.monotonic)
+    scripted = ScriptedPort(read_script(place), clock)
     return MeterLink(scripted.reopen, meter_for(settings, instrument), settings), instrument
 
 

@@ -41,4 +41,6 @@ def application(served: Served) -> ASGIApp:
         ]
     app = Starlette(routes=routes)
     app.state.served = served
-    return Door(app, served.keyring, served.origins, served.cookie, served.see)
+    return Door(
+        app, served.keyring, served.origins, served.cookie, served.see, "/measure" if served.demo else "/"
+    )

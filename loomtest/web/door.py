@@ -25,15 +25,21 @@ _PRIVATE = {"cache-control": "no-store", "referrer-policy": "no-referrer"}
 class Door:
     """An ASGI application before another. `origins`: `http://127.0.0.1:8080` and the like, all that are ours.
 
-    `seen` is called with every request that came in.
+    `seen` is called with every request that came in; `first` is the page that a new screen goes to.
     """
 
     def __init__(
-        self, app: ASGIApp, keyring: Keyring, origins: tuple[str, ...], cookie: str, seen: Callable[[], None]
+        self,
+        app: ASGIApp,
+        keyring: Keyring,
+        origins: tuple[str, ...],
+        cookie: str,
+        seen: Callable[[], None],
+        first: str = "/",
     ) -> None:
         self._app, self._keyring, self._origins, self._cookie = app, keyring, origins, cookie
         self._hosts = {origin.partition("//")[2] for origin in origins}
-        self._seen = seen
+        self._seen, self._first = seen, first
         self._loopback_only = all(_is_loopback(host.rpartition(":")[0]) for host in self._hosts)
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
@@ -50,7 +56,9 @@ class Door:
         if key and (cookie := "" if known else self._keyring.spend_key(key)):
             secure = self._origins[0].startswith("https")
             set_cookie = cookie_header(self._cookie, cookie, secure)
-            await RedirectResponse("/", 303, {"set-cookie": set_cookie, **_PRIVATE})(scope, receive, send)
+            await RedirectResponse(self._first, 303, {"set-cookie": set_cookie, **_PRIVATE})(
+                scope, receive, send
+            )
             return
         if not known and not (scope["type"] == "http" and scope["path"] in OPEN_PATHS):
             await _refuse(scope, receive, send)

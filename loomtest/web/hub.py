@@ -28,6 +28,7 @@ class Room:
 
     def __init__(self, loom: Loom) -> None:
         self.loom = loom
+        self.first: Callable[[], Sitting | PastSitting] = lambda: _last_or_new(loom)
         self.sitting: Sitting | PastSitting | None = None
         self._screens: set[asyncio.Queue[str]] = set()
         self._lock = asyncio.Lock()
@@ -42,7 +43,7 @@ class Room:
         """
         async with self._lock:
             if self.sitting is None:
-                await self._sit(lambda: _last_or_new(self.loom))
+                await self._sit(self.first)
             assert self.sitting is not None
             return self.sitting
 
@@ -123,6 +124,14 @@ class Room:
                 screen.put_nowait(json.dumps(self.found, ensure_ascii=False))
             self._screens.add(screen)
         return screen
+
+    def tell(self, text: str) -> None:
+        """A sentence for every screen."""
+        self._send({"kind": "trouble", "text": text, "tone": "plain"})
+
+    def go(self, way: str) -> None:
+        """Every screen goes to another page of this loom."""
+        self._send({"kind": "go", "way": way})
 
     async def let_go(self, run: str) -> None:
         """Nothing records into this run any more; its screens are told that it has ended."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import time
+from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from loomtest.bench.connect import connect
@@ -25,21 +26,33 @@ REHEARSE = "rehearse:"
 class HeardMeter:
     """What it shows goes into the session; `words` is what it shows now."""
 
-    def __init__(self, link: MeterLink, instrument: Instrument | None, address: str) -> None:
-        self._link, self.instrument, self.address = link, instrument, address
+    def __init__(
+        self, link: MeterLink, instrument: Instrument | None, address: str, clock: Callable[[], float]
+    ) -> None:
+        self._link, self.instrument, self.address, self.clock = link, instrument, address, clock
         self.words = {"shows": "", "state": "", "trouble": "", "rehearsal": address.startswith(REHEARSE)}
         self.rehearsal = address.startswith(REHEARSE)
         self._aimed: object = self
 
     @classmethod
-    def connected(cls, address: str, stated: Instrument | None, harness: Harness) -> HeardMeter:
-        """A meter on that port. Raises InstrumentError or InputError."""
-        link, instrument = connect(address, stated, harness)
-        return cls(link, instrument, address)
+    def connected(
+        cls, address: str, stated: Instrument | None, harness: Harness, pace: float = 1.0
+    ) -> HeardMeter:
+        """A meter on that port; a rehearsed one may live `pace` times as fast as we do.
+
+        Raises InstrumentError or InputError.
+        """
+        began_s = time.monotonic()
+
+        def clock() -> float:
+            return began_s + pace * (time.monotonic() - began_s)
+
+        link, instrument = connect(address, stated, harness, clock)
+        return cls(link, instrument, address, clock)
 
     def hear(self, session: Session) -> tuple[list[Event], bool]:
         """Events since the last call, and whether what it shows has changed."""
-        before, now_s = dict(self.words), time.monotonic()
+        before, now_s = dict(self.words), self.clock()
         events: list[Event] = []
         for at_s, event in self._link.poll(now_s):
             if isinstance(event, Shown):

@@ -22,6 +22,7 @@ from loomtest.errors import InputError, Problem
 from loomtest.web.app import application
 from loomtest.web.keys import Keyring, keyring_file
 from loomtest.web.place import Place
+from loomtest.web.rehearsed import play
 from loomtest.web.served import Served
 
 LOOPBACK = "127.0.0.1"
@@ -54,6 +55,7 @@ class BenchServer:
         port = self._sockets[0].getsockname()[1]
         self.keyring.port = port
         self.keyring.keep()
+        self._playing: asyncio.Task[None] | None = None
         self._files: tuple[str, str] | None = None
         fingerprint = ""
         if opening.tls:
@@ -114,11 +116,15 @@ class BenchServer:
             await asyncio.sleep(0.01)
         if server.started:
             started()
+            if self.served.demo:
+                self._playing = asyncio.create_task(play(self.served))
             threading.Thread(target=_warm, daemon=True).start()
         while not serving.done():
             if self.served.closing or self.served.alone:
                 server.should_exit = True
             await asyncio.wait([serving], timeout=0.5)
+        if self._playing is not None:
+            self._playing.cancel()
         await serving
 
 

@@ -50,12 +50,17 @@ _KEYS = {"keep": "enter", "skip": "skip", "stop": "stop", "pedal": "pedal"}
 
 @dataclass(frozen=True)
 class SittingWishes:
-    """How a new run is measured. `meter`: the port, as `--meter` of `loomtest log` takes it; "" by hand."""
+    """How a new run is measured. `meter`: the port, as `--meter` of `loomtest log` takes it; "" by hand.
+
+    `pace`: of a rehearsed meter, how many times as fast as ours its time goes.
+    """
 
     stage: str = ""
     operator: str = ""
     instrument: str = ""
     meter: str = ""
+    open_after_s: float | None = None
+    pace: float = 1.0
 
 
 @dataclass
@@ -89,7 +94,9 @@ class Sitting:
         stated = load_instrument(wishes.instrument) if wishes.instrument else None
         kept = folder / INSTRUMENT_FILE
         stated = stated or (load_instrument(kept) if kept.is_file() else None)
-        self.meter = HeardMeter.connected(wishes.meter, stated, self._harness) if wishes.meter else None
+        self.meter = (
+            HeardMeter.connected(wishes.meter, stated, self._harness, wishes.pace) if wishes.meter else None
+        )
         stated = self.meter.instrument or stated if self.meter is not None else stated
         instrument = stated or generic_handheld()
         self._writer = self._opened(stated)
@@ -102,12 +109,15 @@ class Sitting:
         self._began_s, self._began_rows = time.monotonic(), len(self.rows)
         self._begin()
 
+    def _clock(self) -> float:
+        return self.meter.clock() if self.meter is not None else time.monotonic()
+
     @property
     def _rehearsal(self) -> bool:
         return self.meter is not None and self.meter.rehearsal
 
     def _new_session(self) -> Session:
-        choices = Choices(live=self.meter is not None)
+        choices = Choices(live=self.meter is not None, open_after_s=self.wishes.open_after_s)
         return Session(self._harness, self._writer, self._order, self._instrument, choices)
 
     def _opened(self, stated: Instrument | None) -> RunWriter:
@@ -193,7 +203,7 @@ class Sitting:
 
     def _carried_out(self, command: Change) -> list[Event]:
         what, text = command.get("do"), str(command.get("text", ""))[:LONGEST_TEXT]
-        now_s, session = time.monotonic(), self._session
+        now_s, session = self._clock(), self._session
         if what == "value":
             return session.typed(now_s, text) if text.strip() else session.key(now_s, "enter")
         if what == "over-range":

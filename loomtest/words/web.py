@@ -165,3 +165,8 @@ def disk_says(what: str) -> str:
 def shown_name(name: str) -> str:
     """A file's name, as far as it is fit to show."""
     return "".join(letter if letter.isprintable() else "?" for letter in name)[:60]
+
+
+DEMO_FOUND = "A wire is broken. In a moment it is mended, and measured again."
+DEMO_MENDED = "The broken wire is mended. Everything is measured again."
+DEMO_DONE = "The fault is gone. Next: the two runs side by side."

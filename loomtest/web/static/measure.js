@@ -48,8 +48,10 @@ function heard(message) {
   } else if (message.kind === "found") {
     drawFound(message, base, (from, to) => send("pair", { text: `${from} ${to}` }));
   } else if (message.kind === "trouble") {
-    say(message.text, "bad");
+    say(message.text, message.tone || "bad");
     if (message.stays) { by("next").innerHTML = ""; by("next").append(element("p", "bad", message.text)); }
+  } else if (message.kind === "go") {
+    location.assign(base + message.way);
   } else if (message.kind === "closed") {
     say("The bench page was closed.", "doubt");
   }

@@ -26,6 +26,7 @@ from loomtest.diagnosis.joints.healthy import (
 from loomtest.diagnosis.joints.layout import Arranged
 from loomtest.diagnosis.joints.loops import Bent, bent, relinearised, without
 from loomtest.diagnosis.joints.marginals import Mixture, joined, marginals
+from loomtest.diagnosis.joints.rings import Profile, Ring, network_of, ring_of, solvable
 from loomtest.diagnosis.joints.shared import Healthy, Seen, first_guess, share
 from loomtest.diagnosis.joints.sparse import Sets, Slab, log_sum, log_weights, refine, search
 from loomtest.diagnosis.joints.unknown import Unknown, bad_beyond, moments
@@ -77,7 +78,8 @@ class Solution:
 
     `link`: (W,) link of every wire, −1 where it was left out; `size`: wires in it; `prior_mean`,
     `prior_sd`, `limit`: sums over its wires. `above`: probability of being bad (`_judged_bad`, `further`);
-    `bad`: of any bad joint; `free`: the mixture without a prior on the link itself; `estimate`,
+    `bad`: of any bad joint; `free`: the mixture without a prior on the link itself, `profiles`: the
+    same of links in small rings; `estimate`,
     `uncertainty`: the same as y ± u; `measured`: the estimate with the shared value as it was stated, not as
     the other wires have it; `opening`:
     largest change of a reading, in uncertainties, were it open; `loop`: resistance of the loop through it.
@@ -93,6 +95,7 @@ class Solution:
     above: FloatArray
     bad: FloatArray
     free: Mixture
+    profiles: dict[int, Profile]
     estimate: FloatArray
     uncertainty: FloatArray
     measured: FloatArray
@@ -107,7 +110,10 @@ class Solution:
 
     def within(self, limit: FloatArray) -> FloatArray:
         """(L,) probability of lying within a limit (L,), without a prior on the link itself."""
-        return self.free.within(limit)
+        out = self.free.within(limit)
+        for link, profile in self.profiles.items():
+            out[link] = profile.within(float(limit[link]))
+        return out
 
     @cached_property
     def quantiles(self) -> FloatArray:
@@ -222,28 +228,36 @@ def _posterior(
     told, (mean, var) = shared
     evidence, loops = np.zeros(arranged.layout.wire_count.size), np.full(count, np.inf)
     solved: list[tuple[Given, Slab, Sets]] = []
+    rings: list[Ring] = []
     for part, (cavity_mean, cavity_var) in zip(parts, told, strict=True):
         given = part.nets.given_shared(cavity_mean, cavity_var)
         sets = refine(given, part.slab, search(given, part.slab))
-        evidence[part.nets.net] = given.evidence + _log_evidence(sets, links, given)
+        evidence[part.nets.net] = given.evidence + _log_sets(sets, links, given.nets.link)
         loops[part.nets.link] = part.nets.loop
-        sure = bent(part.nets, sets)
+        whole = solvable(part.nets, part.readings)
+        for at_row in np.flatnonzero(whole).tolist():
+            ring = _ring(part, at_row, links, (float(cavity_mean[at_row]), float(cavity_var[at_row])))
+            rings.append(ring)
+            net = part.nets.net[at_row]
+            evidence[net] = ring.log_none + _log_sets(ring.sets, links, ring.nets.link)[0]
+        sure = bent(part.nets, sets) & ~whole[:, None]
         again = np.any(sure, axis=1)
         for row in np.flatnonzero(again):
             cavity = cavity_mean[row : row + 1], cavity_var[row : row + 1]
             own = Bent(part.readings.rows(np.arange(again.size) == row), part.points, links.of_wire)
             solved.append(relinearised(own, (part.nets, part.slab, sets), int(row), cavity, sure[row]))
-        if not again.all():
-            solved.append(without(given, part.slab, sets, again))
+        gone = again | whole
+        if not gone.all():
+            solved.append(without(given, part.slab, sets, gone))
 
-    weighted = several_rare(
-        [sets for _, _, sets in solved], [given.nets.net.size for given, _, _ in solved], tau
-    )
+    every = [*(sets for _, _, sets in solved), *(ring.sets for ring in rings)]
+    counts = [*(given.nets.net.size for given, _, _ in solved), *(1 for _ in rings)]
+    weighted = several_rare(every, counts, tau)
     likely, bad = np.zeros(count), np.zeros(count)
     estimate, uncertainty, measured = np.zeros(count), np.full(count, np.inf), np.zeros(count)
     pieces: list[Mixture] = []
     free: list[Mixture] = []
-    for (given, slab, _), sets in zip(solved, weighted, strict=True):
+    for (given, slab, _), sets in zip(solved, weighted[: len(solved)], strict=True):
         link = given.nets.link
         result = marginals(given, slab, sets, links.allowed[link], links.limit[link])
         flat = link.ravel()
@@ -254,6 +268,17 @@ def _posterior(
         measured[flat] = corrected.ravel()
         for m, told_of in ((result.mixture, pieces), (result.free, free)):
             told_of.append(Mixture(flat[m.link], m.weight, m.mean, m.sd))
+    profiles: dict[int, Profile] = {}
+    for ring, sets in zip(rings, weighted[len(solved) :], strict=True):
+        at = ring.nets.link[0]
+        m, bad[at] = ring.mixture(sets)
+        beyond, healthy_above = ring.above(sets, links.allowed[at], links.limit[at])
+        likely[at] = _judged_bad(beyond, healthy_above)
+        pieces.append(Mixture(at[m.link], m.weight, m.mean, m.sd))
+        profiles |= dict(zip(at.tolist(), ring.profiles, strict=True))
+        told_of_each = np.array([profile.estimate for profile in ring.profiles])
+        estimate[at], uncertainty[at] = told_of_each.T
+        measured[at] = estimate[at]
     mixture = joined(pieces)
     opening = np.zeros(count)
     np.maximum.at(opening, links.of_wire, wire_opening)
@@ -267,13 +292,14 @@ def _posterior(
         likely,
         bad,
         joined(free),
+        profiles,
         estimate,
         uncertainty,
         measured,
         opening,
         loops,
         mixture,
-        tuple(given.nets for given, _, _ in solved),
+        (*(given.nets for given, _, _ in solved), *(ring.nets for ring in rings)),
         tuple(weighted),
         mean,
         math.sqrt(var),
@@ -318,10 +344,16 @@ def _judged_bad(beyond: FloatArray, healthy_above: FloatArray) -> FloatArray:
     return np.minimum(beyond + np.where(healthy_above > 0.5, healthy_above, 0.0), 1.0)
 
 
-def _log_evidence(sets: Sets, links: _Links, given: Given) -> FloatArray:
+def _ring(part: _Part, row: int, links: _Links, told: tuple[float, float]) -> Ring:
+    got = part.readings.rows(np.arange(part.nets.net.size) == row)
+    net = network_of(got, part.points, part.nets.link[row], links.of_wire, told)
+    return ring_of(net, part.nets, part.slab, row)
+
+
+def _log_sets(sets: Sets, links: _Links, link: IntArray) -> FloatArray:
     """(B,) log of what the sets of each net make of its evidence with no bad link, joints independent (what
     other nets hold, or how many there are, is no evidence for a net)."""
-    link, count = given.nets.link, given.nets.net.size
+    count = link.shape[0]
     raised = np.log(links.odds[0] / links.independent_odds[0])  # the same for all
     log_z = sets.log_z - raised * sets.member.sum(axis=1)
     none = -np.sum(np.log1p(links.independent_odds[link]), axis=1)

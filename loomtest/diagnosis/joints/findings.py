@@ -10,6 +10,7 @@ from functools import cached_property
 import numpy as np
 
 from loomtest.diagnosis.joints.advice import again_text
+from loomtest.diagnosis.joints.decide import SUSPECT
 from loomtest.diagnosis.joints.estimate import Prior, Solution
 from loomtest.diagnosis.joints.layout import Arranged
 from loomtest.diagnosis.joints.sparse import OPEN_OHM
@@ -83,7 +84,7 @@ def joint_findings(
             suspected.append(
                 replace(finding, text="Suspected: " + finding.text, next=again_text(found.harness, first))
             )
-        elif not all(suspect.wire in passed for suspect in finding.suspects):
+        elif cluster.probability >= SUSPECT or not all(s.wire in passed for s in finding.suspects):
             suspected.append(replace(finding, text="Suspected: " + finding.text))
     loose, doubtful = _intermittent(found, steady)
     return _ranked(found.harness, decided) + loose, _ranked(found.harness, suspected) + doubtful

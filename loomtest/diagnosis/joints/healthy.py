@@ -29,8 +29,8 @@ class Layout:
     `point_count`, `wire_start`, `pair_start` … per net; wires: `wire` (index into the harness), `end_a`,
     `end_b` (local points); pairs of points that were read: `pair_a`, `pair_b` (local), `value`, `weight`
     (1/u²), `shared`, `common` (k, c), repeats averaged already; `below`: what a pair was shown to stay
-    below without a value (a continuity reading), inf for all others; `touches`: how often it was read with
-    two leads, where another method counts as two.
+    below without a value (a continuity reading), inf for all others; `touches`: how often it was touched
+    with two leads; a reading by another method counts as very many.
     """
 
     point_count: IntArray

@@ -20,7 +20,7 @@ from loomtest.readings.model import Instrument, Quantity, Readings
 _OVER_AT, _OVER_SPREAD = 2.0, 0.125
 # A continuity reading has no value but shows its wires: it enters with a weight that is none.
 _NO_VALUE_OHM = 1e6
-ENOUGH = 2.0  # touches with two leads that condemn a joint; one reading by another method weighs as much
+BY_ITSELF = 1e6  # touches that one reading by another method than two leads weighs
 _OVER_GROUP, _CONTINUITY_GROUP = -1_000_000, -1_000_001
 
 
@@ -148,7 +148,7 @@ def _rows(
             [budget.group[used], np.full(extra.size, _OVER_GROUP), np.full(yes.size, _CONTINUITY_GROUP)]
         ),
         np.concatenate([np.full(index.size + extra.size, np.inf), np.full(yes.size, beep)]),
-        np.concatenate([np.where(single, 1.0, ENOUGH), np.zeros(yes.size)]),
+        np.concatenate([np.where(single, 1.0, BY_ITSELF), np.zeros(yes.size)]),
     )
 
 

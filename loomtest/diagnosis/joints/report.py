@@ -14,6 +14,7 @@ import numpy as np
 
 from loomtest.diagnosis.joints.advice import again_text, drop_text, ring_text
 from loomtest.diagnosis.joints.decide import (
+    SUSPECT,
     Precision,
     Told,
     instrument_advice,
@@ -103,7 +104,7 @@ def estimate(
 
     found = Found(harness, wiring, readings, s, solved.prior, solved.arranged)
     decided, suspected = joint_findings(found, solved.steady, rows)
-    rows = _flagged(rows, decided)
+    rows = _doubted(_flagged(rows, decided), decided + suspected)
     resolved = _resolved(solved, np.flatnonzero(seen & (link >= 0)), c)
     notes = _notes(harness, readings.points, solved, instrument, (at, resolved))
     points = readings.points
@@ -298,6 +299,17 @@ def _all_known(solved: _Solved) -> BoolArray:
     unknown = (s.link >= 0) & ~solved.prior.known
     out[s.link[unknown]] = False
     return out
+
+
+def _doubted(rows: tuple[WireRow, ...], findings: list[Finding]) -> tuple[WireRow, ...]:
+    """A wire that may be the one of several that is likelier bad than not does not pass."""
+    next_of = {s.wire: f.next for f in findings if (f.probability or 0.0) >= SUSPECT for s in f.suspects}
+    return tuple(
+        replace(row, verdict="undecided", next=next_of[row.wire])
+        if row.verdict == "pass" and row.wire in next_of
+        else row
+        for row in rows
+    )
 
 
 def _flagged(rows: tuple[WireRow, ...], decided: list[Finding]) -> tuple[WireRow, ...]:

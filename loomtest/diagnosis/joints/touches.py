@@ -11,12 +11,12 @@ from collections.abc import Sequence
 import numpy as np
 
 from loomtest.diagnosis.joints.estimate import Prior, Solution
-from loomtest.diagnosis.joints.healthy import nudged, sensitivities
-from loomtest.diagnosis.joints.layout import ENOUGH, Arranged
-from loomtest.diagnosis.joints.sparse import effect
+from loomtest.diagnosis.joints.healthy import sensitivities
+from loomtest.diagnosis.joints.layout import BY_ITSELF, Arranged
+from loomtest.diagnosis.joints.sparse import OPEN_OHM
 from loomtest.diagnosis.seen.consistency import Steadiness
 
-_SHOWN = 0.5  # a touch shows a joint when it is high by this share of what the joint adds there
+ENOUGH = 2.0  # touches that condemn a joint
 _MATERIAL = 0.05  # share of the largest rise of any reading that another must have to be asked
 
 
@@ -29,19 +29,23 @@ def agreed(
     if not wires.size:
         return False
     net = int(np.searchsorted(layout.wire_from, wires[0], side="right")) - 1
-    got, a, loop = sensitivities(layout, np.array([net]), nudged(prior.mean[layout.wire]))
-    expected = np.einsum("nm,m->n", a[0], prior.mean[layout.wire[got.wire[0]]])
-    of = {int(link): int(np.flatnonzero(s.link[layout.wire[got.wire[0]]] == link)[0]) for link in links}
-    excess = np.array([max(float(s.quantiles[1, link] - s.prior_mean[link]), 0.0) for link in of])
-    column = np.array(list(of.values()))
-    rise = a[0][:, column] * effect(excess, loop[0, column])
-    most = np.max(rise, axis=1)
-    high = got.value[0] - s.shared_mean * got.shared[0] - expected
-    shows = (got.weight[0] > 0) & (most > _MATERIAL * most.max(initial=0.0)) & (high >= _SHOWN * most)
+    link = s.link[layout.wire]
+    found = np.clip(s.quantiles[1, link] / s.size[link], 1e-6, OPEN_OHM)
+    healthy = found.copy()
+    healthy[wires] = prior.mean[layout.wire[wires]]
+    shown = []
+    for ohm in (found, healthy):
+        got, a, _ = sensitivities(layout, np.array([net]), ohm)
+        shown.append(np.einsum("nm,m->n", a[0], ohm[got.wire[0]]))
+    value = got.value[0] - s.shared_mean * got.shared[0]
+    rise = shown[0] - shown[1]
+    material = (got.weight[0] > 0) & (rise > _MATERIAL * rise.max(initial=0.0))
+    shows = material & (np.abs(value - shown[0]) <= np.abs(value - shown[1]))
     begin, count = int(layout.pair_from[net]), int(layout.pair_count[net])
     touches = layout.touches[begin : begin + count]
     unsteady = _in(arranged.pair[begin : begin + count], steady.unsteady)
-    return bool(touches[shows[:count] & ~unsteady].sum() >= ENOUGH)
+    by_itself = material[:count] & ~unsteady & (touches >= BY_ITSELF)
+    return bool(by_itself.any() or touches[shows[:count] & ~unsteady].sum() >= ENOUGH)
 
 
 def _in(pairs: np.ndarray, unsteady: np.ndarray) -> np.ndarray:

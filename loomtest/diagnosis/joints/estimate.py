@@ -26,7 +26,8 @@ from loomtest.diagnosis.joints.healthy import (
 from loomtest.diagnosis.joints.layout import Arranged
 from loomtest.diagnosis.joints.loops import Bent, bent, relinearised, without
 from loomtest.diagnosis.joints.marginals import Mixture, joined, marginals
-from loomtest.diagnosis.joints.rings import Profile, Ring, network_of, ring_of, solvable
+from loomtest.diagnosis.joints.rings import Profile, Ring, ring_of, solvable
+from loomtest.diagnosis.joints.settle import network_of
 from loomtest.diagnosis.joints.shared import Healthy, Seen, first_guess, share
 from loomtest.diagnosis.joints.sparse import Sets, Slab, log_sum, log_weights, refine, search
 from loomtest.diagnosis.joints.unknown import Unknown, bad_beyond, moments

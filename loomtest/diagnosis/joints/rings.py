@@ -18,8 +18,8 @@ import numpy as np
 
 from loomtest.diagnosis.joints.healthy import Gathered, Nets
 from loomtest.diagnosis.joints.marginals import Mixture
+from loomtest.diagnosis.joints.settle import LOG_SD, RingNetwork, Settled, settle
 from loomtest.diagnosis.joints.sparse import OPEN_OHM, OPEN_SHARE, Sets, Slab
-from loomtest.diagnosis.numbers.network import inverse_laplacian, squared_currents
 from loomtest.diagnosis.numbers.statistics import normal_cdf
 from loomtest.harness.model import BoolArray, FloatArray, IntArray
 
@@ -28,95 +28,8 @@ _COARSE, _FINE = 28, 28  # nodes of one wire, and those added in each refinement
 _PAIR_NODES = 16  # of one of two, and added in each refinement
 _SPREAD = 7  # normal components that stand for one on a logarithmic scale
 _SHARES = (0.15, 0.4, 0.7)  # of the log evidence that each refinement goes by
-_STEPS = 8  # of Gauss-Newton
-_LOG_SD = 2.66  # standard deviation of the logarithm of an excess between 10 mΩ and 100 Ω
 _WORTH = 9.0  # pairs of bad wires are looked at where they could gain this (natural logarithm)
 _HERMITE = ((-(3**0.5), 1 / 6), (0.0, 2 / 3), (3**0.5, 1 / 6))  # three points of a normal distribution
-
-
-@dataclass(frozen=True)
-class Network:
-    """One net: `ends` (2, wires) local points, `place` (wires,) the link of each, `first` (L,) a wire of each
-    link, `share` (wires,) 1 / wires of its link; pairs (2, n); readings y (n,), their covariance (n, n)."""
-
-    points: int
-    ends: IntArray
-    place: IntArray
-    first: IntArray
-    share: FloatArray
-    pairs: IntArray
-    value: FloatArray
-    covariance: FloatArray
-
-    def solved(self, ohm: FloatArray) -> tuple[FloatArray, FloatArray]:
-        """((B, n) readings, (B, n, L) sensitivities) with the links at `ohm` (B, L)."""
-        r = ohm[:, self.place] * self.share
-        ends = np.broadcast_to(self.ends[:, None, :], (2, *r.shape))
-        pairs = np.broadcast_to(self.pairs[:, None, :], (2, r.shape[0], self.pairs.shape[1]))
-        a = squared_currents(ends, r, inverse_laplacian(self.points, ends, r), pairs)[:, :, self.first]
-        return np.einsum("bnl,bl->bn", a, ohm), a
-
-
-@dataclass(frozen=True)
-class Settled:
-    """Modes of the free links, (B, L) with their standard deviations, and the log evidence (B,)."""
-
-    ohm: FloatArray
-    sd: FloatArray
-    log_evidence: FloatArray
-
-
-def settle(
-    net: Network, mean: FloatArray, var: FloatArray, base: FloatArray, log_link: IntArray | None = None
-) -> Settled:
-    """Bring free links to their mode. `mean`, `var`: (B, L), var 0 where a link is fixed. `log_link`: (B,) a
-    link that is `base` (B, L) plus exp of a normal variable with that mean and variance; −1 for none."""
-    rows = np.arange(mean.shape[0])
-    logs = np.zeros(mean.shape, dtype=np.bool_)
-    if log_link is not None:
-        logs[rows[log_link >= 0], log_link[log_link >= 0]] = True
-    t = mean.copy()
-    for step in range(_STEPS):
-        ohm, slope = _ohms(t, base, logs)
-        z, j, solved = _linear(net, t, ohm, slope, mean, var)
-        new = mean + var * np.einsum("bnl,bn->bl", j, solved)
-        new = np.where(logs, np.clip(new, t - 2, t + 2), np.maximum(new, 0.05 * np.abs(mean) + 1e-6))
-        moved = np.max(np.abs(new - t) / (np.abs(t) + 1e-3), initial=0.0)
-        t = new if step < 4 else t + 0.7 * (new - t)
-        if moved < 1e-5:
-            break
-    ohm, slope = _ohms(t, base, logs)
-    z, j, solved = _linear(net, t, ohm, slope, mean, var)
-    s = net.covariance + np.einsum("bnl,bl,bml->bnm", j, var, j)
-    log_evidence = -0.5 * (np.sum(z * solved, axis=1) + np.linalg.slogdet(s)[1])
-    left = var - var**2 * np.einsum("bnl,bnl->bl", j, np.linalg.solve(s, j))
-    sd = np.sqrt(np.maximum(left, 0.0))
-    # the excess of a bad wire is as likely anywhere on the logarithmic scale, not normal
-    known = np.where(logs & (var > 0), 1 - left / np.where(var > 0, var, 1.0), 0.0)
-    normal = -0.5 * ((t - mean) ** 2 / np.where(var > 0, var, 1.0)) - math.log(
-        _LOG_SD * math.sqrt(2 * math.pi)
-    )
-    flat = -math.log(_LOG_SD * math.sqrt(12))
-    log_evidence = log_evidence + np.sum(np.where(logs, known * (flat - normal), 0.0), axis=1)
-    log_evidence -= 0.5 * net.value.size * math.log(2 * math.pi)
-    return Settled(ohm, sd * slope, np.where(np.isfinite(log_evidence), log_evidence, -np.inf))
-
-
-def _ohms(t: FloatArray, base: FloatArray, logs: BoolArray) -> tuple[FloatArray, FloatArray]:
-    excess = np.exp(np.where(logs, np.clip(t, -12, 8), 0.0))
-    return np.where(logs, base + excess, t), np.where(logs, excess, 1.0)
-
-
-def _linear(
-    net: Network, t: FloatArray, ohm: FloatArray, slope: FloatArray, mean: FloatArray, var: FloatArray
-) -> tuple[FloatArray, FloatArray, FloatArray]:
-    """Residuals of the linearised readings at the prior mean, (B, n); slopes; covariance⁻¹ residuals."""
-    shown, a = net.solved(ohm)
-    j = a * slope[:, None, :]
-    free = np.where(var > 0, t - mean, 0.0)
-    z = net.value - shown + np.einsum("bnl,bl->bn", j, free)
-    s = net.covariance + np.einsum("bnl,bl,bml->bnm", j, var, j)
-    return z, j, np.linalg.solve(s, z[:, :, None])[:, :, 0]
 
 
 @dataclass(frozen=True)
@@ -202,30 +115,6 @@ def solvable(nets: Nets, got: Gathered) -> BoolArray:
     return np.asarray(looped & small & (read > 0) & (read <= MOST_READINGS), dtype=np.bool_)
 
 
-def network_of(
-    got: Gathered, points: int, link: IntArray, of_wire: IntArray, told: tuple[float, float]
-) -> Network:
-    """The net of a batch of one; `told`: mean and variance of the shared value."""
-    at = np.flatnonzero(got.weight[0] > 0)
-    order = np.argsort(link, kind="stable")
-    place = order[np.searchsorted(link[order], of_wire[got.wire[0]])]
-    first = np.full(link.size, place.size, dtype=np.int64)
-    np.minimum.at(first, place, np.arange(place.size))
-    common = got.common[0, at]
-    shared = got.shared[0, at]
-    covariance = np.diag(1 / got.weight[0, at]) + common @ common.T + told[1] * np.outer(shared, shared)
-    return Network(
-        points,
-        got.ends[:, 0],
-        place,
-        first,
-        1 / np.bincount(place, minlength=link.size)[place],
-        got.pairs[:, 0, at],
-        got.value[0, at] - told[0] * shared,
-        covariance,
-    )
-
-
 def _fresh(u: FloatArray, log_evidence: FloatArray, share: float, count: int) -> FloatArray:
     """(R, count) more nodes beside u (R, k), where exp(share · log evidence) says, equally distributed."""
     log = share * log_evidence
@@ -251,7 +140,7 @@ def _merged(u: FloatArray, fresh: FloatArray, old: Settled, new: Settled) -> tup
 class _Nodes:
     """One bad link at nodes of its resistance, for every link at once: (L, k) ohms ascending, and open."""
 
-    def __init__(self, net: Network, mean: FloatArray, var: FloatArray, most: FloatArray) -> None:
+    def __init__(self, net: RingNetwork, mean: FloatArray, var: FloatArray, most: FloatArray) -> None:
         self.net, self.mean, self.var = net, mean, var
         m = mean.size
         self.scale = np.maximum(mean / 4, 1e-3)
@@ -300,7 +189,7 @@ def _slab_mass(
     return np.diff(out, axis=1)
 
 
-def ring_of(net: Network, nets: Nets, slab: Slab, row: int) -> Ring:
+def ring_of(net: RingNetwork, nets: Nets, slab: Slab, row: int) -> Ring:
     """Solve one net of a chunk in full."""
     mean, var = nets.prior_mean[row], nets.prior_var[row]
     odds, density, least, most = (c[row] for c in (slab.odds, slab.density, slab.least, slab.most))
@@ -377,7 +266,7 @@ class _Priors:
     most: FloatArray
 
 
-def _both_bad(net: Network, prior: _Priors, pairs: list[tuple[int, int]]) -> list[Settled]:
+def _both_bad(net: RingNetwork, prior: _Priors, pairs: list[tuple[int, int]]) -> list[Settled]:
     """Both of each pair bad: components with log weights, prior odds included. One stands on nodes of the
     logarithm of its excess, or is open; the other goes to its mode. And the other open, the one at its mode.
     """
@@ -390,7 +279,7 @@ def _both_bad(net: Network, prior: _Priors, pairs: list[tuple[int, int]]) -> lis
         base = mean.copy()
         fixed, free = np.repeat(fixed, k), np.repeat(free, k)
         mean[rows, fixed], var[rows, fixed] = ohm.ravel(), 0.0
-        mean[rows, free], var[rows, free] = 0.0, _LOG_SD**2
+        mean[rows, free], var[rows, free] = 0.0, LOG_SD**2
         got = settle(net, mean, var, base, free)
         shape = (count, k, prior.mean.size)
         log = got.log_evidence + prior.log_bad[free]
@@ -431,7 +320,7 @@ def _both_bad(net: Network, prior: _Priors, pairs: list[tuple[int, int]]) -> lis
 def _spread(part: Settled, free: int, mean: FloatArray, log_odds: float) -> Settled:
     """Components with a link whose excess is normal on a logarithmic scale, as several that are normal."""
     excess = np.maximum(part.ohm[:, free] - mean[free], 1e-9)
-    wide = np.minimum(part.sd[:, free] / excess, _LOG_SD)
+    wide = np.minimum(part.sd[:, free] / excess, LOG_SD)
     z = np.linspace(-2.4, 2.4, _SPREAD)
     weight = np.exp(-0.5 * z**2)
     ohm, sd = np.repeat(part.ohm, _SPREAD, axis=0), np.repeat(part.sd, _SPREAD, axis=0)

@@ -1,12 +1,15 @@
 """`loomtest history`: what was kept, and where each circuit is going."""
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from loomtest.commands.app import app
 from loomtest.commands.keep import ARCHIVE_HELP
 from loomtest.commands.terminal.verbs import JSON_HELP, QUIET_HELP
+
+if TYPE_CHECKING:
+    from loomtest.evidence.archive.history import History
 
 
 @app.command(epilog="Example: loomtest history\nExample: loomtest history tractor --out plots")
@@ -16,6 +19,11 @@ def history(
     ] = None,
     out: Annotated[str | None, typer.Option(help="Also draw resistance over time into this folder.")] = None,
     csv: Annotated[str | None, typer.Option(help="Also write the runs as a table to this file.")] = None,
+    job: Annotated[str, typer.Option(help="Only the runs of this job.")] = "",
+    unit: Annotated[str, typer.Option(help="Only the runs of this unit, by its serial number.")] = "",
+    jobs: Annotated[
+        bool, typer.Option("--jobs", help="List the jobs instead: open or done, last verdict, days since.")
+    ] = False,
     everything: Annotated[bool, typer.Option("--all", help="Show every run and every circuit.")] = False,
     archive: Annotated[str | None, typer.Option(help=ARCHIVE_HELP)] = None,
     as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
@@ -34,7 +42,7 @@ def history(
     from loomtest.commands.terminal.progress import Progress
     from loomtest.commands.terminal.screen import show, show_json
     from loomtest.evidence.archive.folder import Archive, default_archive
-    from loomtest.evidence.archive.history import history_csv, history_json, history_of
+    from loomtest.evidence.archive.history import Chosen, history_csv, history_json, history_of
     from loomtest.words.lines import Line
 
     name = harness
@@ -43,7 +51,11 @@ def history(
 
         name = load_harness(harness).name
     with Progress("reading the archive", quiet):
-        found = history_of(Archive(archive) if archive is not None else Archive(default_archive()), name)
+        place = Archive(archive) if archive is not None else Archive(default_archive())
+        found = history_of(place, Chosen(name, job, unit))
+    if jobs:
+        _show_jobs(found, as_json)
+        return
     written: list[Path] = []
     if csv is not None:
         from loomtest.errors import InputError, Problem
@@ -65,3 +77,19 @@ def history(
     from loomtest.evidence.archive.words import history_lines
 
     show([*history_lines(found, everything), *(Line(f"  {path.as_posix()}") for path in written)])
+
+
+def _show_jobs(found: "History", as_json: bool) -> None:
+    from dataclasses import asdict
+    from datetime import UTC, datetime
+
+    from loomtest.commands.terminal.screen import show, show_json
+    from loomtest.evidence.archive.history import EPOCH
+    from loomtest.evidence.archive.jobs import jobs_of
+    from loomtest.evidence.archive.words import jobs_lines
+
+    listed = jobs_of(found.runs, (datetime.now(UTC) - EPOCH).total_seconds() / 86400)
+    if as_json:
+        show_json({"schema": "loomtest-jobs/1", "jobs": [asdict(job) for job in listed]})
+    else:
+        show(jobs_lines(listed))

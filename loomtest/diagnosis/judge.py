@@ -35,7 +35,7 @@ from loomtest.harness.changed import changed_settings
 from loomtest.harness.copper import expectation_of
 from loomtest.harness.model import BoolArray, Harness, IntArray, Limits
 from loomtest.readings.generic import UNKNOWN_LEADS_OHM, generic_handheld
-from loomtest.readings.model import Instrument, Readings
+from loomtest.readings.model import NO_JOB, Instrument, Readings
 
 
 def judge(harness: Harness, readings: Readings, instrument: Instrument | None = None) -> Verdict:
@@ -54,6 +54,7 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
     return replace(
         verdict_of(_evidence(harness, readings, meter, (seen, marker, switches))),
         rehearsal=run is not None and run.rehearsal,
+        job=run.job if run is not None else NO_JOB,
         withdrawn=readings.withdrawn,
         marked=0 if readings.marked is None else len(readings.marked),
         settings=changed_settings(harness, _temperature_c(readings)),

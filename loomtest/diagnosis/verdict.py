@@ -10,6 +10,7 @@ from typing import Any, Literal
 from loomtest.diagnosis.why import Todo, Why
 from loomtest.harness.changed import Setting
 from loomtest.harness.model import IsolationLevel
+from loomtest.readings.model import NO_JOB, Job
 
 Outcome = Literal["pass", "fail", "not-proven"]
 Row = Literal["pass", "fail", "undecided", "untested"]
@@ -158,6 +159,7 @@ class Verdict:
     notes: tuple[str, ...] = ()
     marked: int = 0  # readings that were touches against marker clips
     rehearsal: bool = False
+    job: Job = NO_JOB
     withdrawn: int = 0
     settings: tuple[Setting, ...] = ()
     isolation_shown: IsolationLevel = "none"

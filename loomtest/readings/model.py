@@ -56,6 +56,19 @@ class Instrument:
     text: str = field(default="", compare=False, repr=False)
 
 
+@dataclass(frozen=True, slots=True)
+class Job:
+    """For whom and on what a run was taken. `unit`: the serial number of this very loom, boat or machine; a
+    harness describes a kind of loom, and the unit says which one."""
+
+    number: str = ""
+    unit: str = ""
+    customer: str = ""
+
+
+NO_JOB = Job()
+
+
 @dataclass(frozen=True)
 class Run:
     """One sitting at the bench: the tables of `run.toml`, as read. `rehearsal`: the meter was simulated;
@@ -73,6 +86,7 @@ class Run:
     tool_version: str = ""
     notes: str = ""
     rehearsal: bool = False
+    job: Job = NO_JOB
     isolation: IsolationLevel | None = None
     raw: Mapping[str, Any] = field(default_factory=dict)
 

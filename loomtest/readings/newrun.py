@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import shutil
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime
 from importlib.metadata import version
 from pathlib import Path
@@ -13,7 +13,7 @@ from loomtest.errors import RunFolderError
 from loomtest.harness.model import Harness, IsolationLevel
 from loomtest.readings import runfile
 from loomtest.readings.mended import Mended
-from loomtest.readings.model import Instrument
+from loomtest.readings.model import NO_JOB, Instrument, Job
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,6 +31,7 @@ class About:
     notes: str = ""
     identifier: str = ""
     rehearsal: bool = False
+    job: Job = NO_JOB
     isolation: IsolationLevel | None = None
     mended: Mended | None = None
 
@@ -89,6 +90,9 @@ def fill_run(folder: Path, harness: Harness, about: About, now: datetime) -> Non
     ]
     lines = ["# One sitting at the bench. Written once at its start; only [events] grows, line by line."]
     lines += [f"{key} = {runfile.toml_value(value)}" for key, value in facts if value is not None]
+    job = [(key, value) for key, value in asdict(about.job).items() if value]
+    if job:
+        lines += ["", "[job]", *(f"{key} = {runfile.toml_value(value)}" for key, value in job)]
     lines += ["", "[harness]", f"name = {runfile.toml_value(harness.name)}"]
     lines += [f"digest = {runfile.toml_value(runfile.harness_digest(harness))}"]
     if instrument is not None:

@@ -20,7 +20,7 @@ from loomtest.harness.model import ISOLATION_LEVELS, Harness
 from loomtest.harness.outward import toml_text
 from loomtest.readings.instrument import load_instrument
 from loomtest.readings.kitfile import SEATS_FILE, SeatRow, read_seats
-from loomtest.readings.model import Instrument, Run
+from loomtest.readings.model import Instrument, Job, Run
 from loomtest.readings.table import read_bytes
 
 RUN_FILE = "run.toml"
@@ -128,9 +128,17 @@ def read_run_file(folder: Path) -> Run:
         tool_version=str(raw.get("tool_version", "")),
         notes=str(raw.get("notes", "")),
         rehearsal=raw.get("rehearsal") is True,
+        job=_job(raw.get("job")),
         isolation=next((level for level in ISOLATION_LEVELS if level == raw.get("isolation")), None),
         raw=raw,
     )
+
+
+def _job(table: object) -> Job:
+    """The table `[job]`; a key that is missing or no text counts as empty."""
+    given = table if isinstance(table, dict) else {}
+    texts = {key: given.get(key) for key in ("number", "unit", "customer")}
+    return Job(**{key: str(text) for key, text in texts.items() if isinstance(text, str | int)})
 
 
 def events_of(raw: Mapping[str, Any]) -> list[Mapping[str, Any]]:

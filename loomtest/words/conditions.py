@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from loomtest.diagnosis.verdict import Verdict
 from loomtest.harness.changed import Setting
+from loomtest.readings.model import Job
 from loomtest.words.numbers import counted
 
 REHEARSAL = "REHEARSAL: a simulated meter. Nothing was measured on a real loom."
@@ -30,3 +31,9 @@ def _plain(value: float | str) -> str:
     if isinstance(value, str):
         return value
     return f"{value:,.6f}".rstrip("0").rstrip(".").replace(",", "\u202f")
+
+
+def job_words(job: Job) -> list[str]:
+    """`job 1042`, `unit 77-B`, `for the harbour`: what is known of them."""
+    parts = (("job", job.number), ("unit", job.unit), ("for", job.customer))
+    return [f"{word} {text}" for word, text in parts if text]

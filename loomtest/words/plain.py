@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from loomtest.diagnosis.verdict import Finding, Suspect, Untested, Verdict, WireRow
 from loomtest.harness.model import Harness
 from loomtest.words.cautions import restraint_sentence
-from loomtest.words.conditions import REHEARSAL, conditions
+from loomtest.words.conditions import REHEARSAL, conditions, job_words
 from loomtest.words.doubted import sentence_of
 from loomtest.words.labels import FAULT_SIGN, FAULT_WORD, OUTCOME_TONE
 from loomtest.words.lines import WIDTH, Line, all_of, folded, sentence, wrapped
@@ -25,6 +25,9 @@ NOT_A_LICENCE = "This says what was measured on the bench. It does not say that 
 def verdict_lines(verdict: Verdict, harness: Harness) -> list[Line]:
     """The whole verdict: answer first, faults by danger, what was not measured, then the joints."""
     lines = [Line(verdict.harness, "head")]
+    told = job_words(verdict.job)
+    if told:
+        lines += wrapped(", ".join(told), tone="soft")
     if verdict.rehearsal:
         lines += wrapped(REHEARSAL, tone="doubt")
     lines += wrapped(headline(verdict, harness), tone=OUTCOME_TONE[verdict.verdict])

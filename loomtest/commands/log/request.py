@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 if TYPE_CHECKING:
     from loomtest.bench.plan.mending import Mending
     from loomtest.harness.model import Harness, IsolationLevel
-    from loomtest.readings.model import Instrument
+    from loomtest.readings.model import Instrument, Job
     from loomtest.readings.run import RunWriter
 
 
@@ -32,6 +32,7 @@ class LogRequest:
     rehearsal: bool = False
     after: str = ""
     mending: Mending | None = None
+    job: Job | None = None
 
     def stated_instrument(self) -> Instrument | None:
         """The instrument that was named, else that of the run which is resumed, else None."""
@@ -54,6 +55,7 @@ class LogRequest:
 
     def open_run(self, harness: Harness, instrument: Instrument | None) -> RunWriter:
         """A new run folder, or the one that is there, to go on where it stopped. Raises RunFolderError."""
+        from loomtest.readings.model import NO_JOB
         from loomtest.readings.run import About, create_run, resume_run
         from loomtest.readings.runfile import RUN_FILE
 
@@ -65,6 +67,7 @@ class LogRequest:
             instrument=instrument,
             temperature_c=self.temperature_c,
             rehearsal=self.rehearsal,
+            job=self.job or NO_JOB,
             isolation=self.planned_level(harness),
             mended=self.mending.mended if self.mending is not None else None,
         )

@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from loomtest.bench.scanner.sockets import Sockets
     from loomtest.bench.scanner.values import BoardBudget
     from loomtest.harness.model import Harness
+    from loomtest.readings.model import Job
     from loomtest.readings.run import RunWriter
 
 
@@ -39,6 +40,7 @@ class Wishes:
     touch_pin: int | None = None
     quiet: bool = False
     rehearsal: bool = False
+    job: Job | None = None
 
 
 def _say(text: str) -> None:
@@ -93,6 +95,7 @@ def _run_folder(
 ) -> RunWriter:
     scanner, sockets, budget = ready
     from loomtest.bench.scanner.run import instrument_of, keep_sockets, now
+    from loomtest.readings.model import NO_JOB
     from loomtest.readings.run import About, create_run, resume_run
     from loomtest.readings.runfile import RUN_FILE
 
@@ -107,6 +110,7 @@ def _run_folder(
             temperature_c=wishes.temperature_c,
             isolation=harness.limits.isolation if harness.limits.isolation_written else "full",
             rehearsal=wishes.rehearsal,
+            job=wishes.job or NO_JOB,
         )
         writer = create_run(out, harness, about, clock=now)
     keep_sockets(writer, sockets)

@@ -74,6 +74,9 @@ def log(
     correct: Annotated[
         bool, typer.Option("--correct", help="List the run's readings; say any again, or take it back.")
     ] = False,
+    job: Annotated[str, typer.Option(help="The number of the job in your job book.")] = "",
+    unit: Annotated[str, typer.Option(help="The serial number of this very loom, boat or machine.")] = "",
+    customer: Annotated[str, typer.Option(help="For whom.")] = "",
     quiet: Annotated[bool, typer.Option("--quiet", help="No bell, and no word of progress.")] = False,
 ) -> None:
     """Record readings into a run folder; each is on disk before the next is asked for.
@@ -87,14 +90,16 @@ def log(
     Battery disconnected, control units unplugged, never on restraint-system circuits.
     """
     from loomtest.commands.log.request import LogRequest, end_on_request
+    from loomtest.readings.model import Job
 
     chosen = [name for name, on in (("--by-hand", by_hand), ("--meter", meter), ("--scanner", scanner)) if on]
     if len(chosen) > 1:
         raise typer.BadParameter(f"found {' and '.join(chosen)}; expected one of them")
     end_on_request()
     request = LogRequest(
-        out, stage, operator, instrument, temperature, isolation, joints, open_after, quiet, after=after
-    )
+        out, stage, operator, instrument, temperature, isolation, joints, open_after, quiet, after=after,
+        job=Job(job, unit, customer),
+    )  # fmt: skip
     try:
         if correct:
             from loomtest.commands.log.correct import correct_run
@@ -106,7 +111,7 @@ def log(
             from loomtest.commands.log.scanner import Wishes, log_scanner
 
             about = (stage, operator, temperature)
-            wishes = Wishes(*about, scans, parallel, flex, touch, quiet, is_rehearsal(scanner))
+            wishes = Wishes(*about, scans, parallel, flex, touch, quiet, is_rehearsal(scanner), request.job)
             log_scanner(harness, out, scanner, wishes)
         else:
             _record(harness, meter, request)

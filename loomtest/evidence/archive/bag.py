@@ -31,6 +31,7 @@ FIRST = "none, this is the first"
 # Labels of bag-info.txt that RFC 8493 does not reserve.
 HARNESS, STAGE, OPERATOR, STARTED = "Harness", "Stage", "Operator", "Run-Started"
 REHEARSAL = "Rehearsal"
+JOB, UNIT, CUSTOMER = "Job", "Unit", "Customer"
 TOOL, KEPT, PREVIOUS, SEQUENCE, KEY = (
     "Tool-Version",
     "Kept",

@@ -22,7 +22,7 @@ from loomtest.harness.outward import sheet_cell
 # The slopes of all pairs grow with the square of the runs; the newest of them tell the present.
 MOST_RUNS_FOR_TREND = 200
 DAYS_PER_YEAR = 365.25
-_EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
+EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +42,7 @@ class Course:
     limit_ohms: float | None
     trend: Trend | None
     passes: Forecast | None
+    unit: str = ""
 
     @property
     def level(self) -> float:
@@ -60,8 +61,28 @@ class History:
     index_was_wrong: bool = False
 
 
-def history_of(archive: Archive, harness: str | None = None) -> History:
-    """The history of one harness, by its name, or of all. Raises ArchiveError."""
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """Which kept runs are wanted: of this harness, job and unit; empty is any."""
+
+    harness: str | None = None
+    job: str = ""
+    unit: str = ""
+
+    def takes(self, kept: Kept) -> bool:
+        """True for a run that is wanted."""
+        return (not self.job or kept.job == self.job) and (not self.unit or kept.unit == self.unit)
+
+
+ANY = Chosen()
+
+
+def history_of(archive: Archive, chosen: Chosen = ANY) -> History:
+    """The history of the chosen runs. Two units of one harness have courses of their own, as two looms have.
+
+    Raises ArchiveError.
+    """
+    harness = chosen.harness
     if not archive.exists():
         raise ArchiveError(f"{archive.folder} is no archive: nothing has been kept there")
     index = Index(archive)
@@ -71,19 +92,22 @@ def history_of(archive: Archive, harness: str | None = None) -> History:
     entries = {entry.sequence: entry for entry in archive.entries()}
     newest = [entries[kept.sequence] for kept in index.kept(harness)[-MOST_COMPARED:]]
     was_wrong = bool(index.differing(newest))
-    runs = index.kept(harness)
+    runs = [kept for kept in index.kept(harness) if chosen.takes(kept)]
+    if not runs and (chosen.job or chosen.unit):
+        raise ArchiveError(f"nothing of that job or unit has been kept in {archive.folder}")
     if harness is not None and not runs:
         names = sorted({kept.harness for kept in index.kept()})
         raise ArchiveError(
             f"nothing of {harness!r} has been kept in {archive.folder}; kept: {', '.join(names)}"
         )
     courses: list[Course] = []
-    for name in dict.fromkeys(kept.harness for kept in runs):
-        of_harness = [kept for kept in runs if kept.harness == name]
+    for name, unit in dict.fromkeys((kept.harness, kept.unit) for kept in runs):
+        of_harness = [kept for kept in runs if (kept.harness, kept.unit) == (name, unit)]
         real = [kept for kept in of_harness if not kept.rehearsal]  # a rehearsal is no measurement of these
         measured = _once_each(real or of_harness)[-MOST_RUNS_FOR_TREND:]
         day_of = {kept.sequence: day_of_run(kept) for kept in measured}
-        courses += _courses(name, index.wires(list(day_of)), day_of)
+        found = _courses(name, index.wires(list(day_of)), day_of)
+        courses += [replace(course, unit=unit) for course in found]
     return History(tuple(runs), tuple(sorted(courses, key=_urgency)), was_wrong)
 
 
@@ -100,13 +124,13 @@ def day_of_run(kept: Kept) -> float:
             continue
         if moment.tzinfo is None:
             moment = moment.replace(tzinfo=UTC)
-        return (moment - _EPOCH).total_seconds() / 86400.0
+        return (moment - EPOCH).total_seconds() / 86400.0
     return 0.0
 
 
 def date_of(days: float) -> str:
     """The date of a number of days since 2000-01-01."""
-    return (_EPOCH + timedelta(days=days)).date().isoformat()
+    return (EPOCH + timedelta(days=days)).date().isoformat()
 
 
 def _once_each(runs: Sequence[Kept]) -> list[Kept]:
@@ -171,6 +195,9 @@ def history_json(history: History) -> dict[str, Any]:
                 "tool_version": kept.tool,
                 "signed_by": kept.key or None,
                 "rehearsal": bool(kept.rehearsal),
+                "job": kept.job,
+                "unit": kept.unit,
+                "customer": kept.customer,
             }
             for kept in history.runs
         ],
@@ -185,6 +212,7 @@ def _course_json(course: Course) -> dict[str, Any]:
         "harness": course.harness,
         "circuit": course.circuit,
         "wires": course.wires.split(" + "),
+        "unit": course.unit,
         "dates": [date_of(day) for day in course.days],
         "ohms": [_six(value) for value in course.ohms],
         "limit_ohms": None if course.limit_ohms is None else _six(course.limit_ohms),

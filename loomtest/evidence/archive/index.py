@@ -22,7 +22,7 @@ from loomtest.evidence.archive import bag as archive_bag
 from loomtest.evidence.archive.folder import INDEX, Archive, Entry
 from loomtest.harness.document import finite_number
 
-_VERSION = "2"
+_VERSION = "3"
 _TABLES = """
 CREATE TABLE about (version TEXT NOT NULL);
 CREATE TABLE bag (
@@ -30,7 +30,7 @@ CREATE TABLE bag (
     harness TEXT NOT NULL, stage TEXT NOT NULL, operator TEXT NOT NULL, started TEXT NOT NULL,
     kept TEXT NOT NULL, tool TEXT NOT NULL, verdict TEXT NOT NULL, wiring TEXT NOT NULL,
     joints TEXT NOT NULL, findings INTEGER NOT NULL, readings TEXT NOT NULL, key TEXT NOT NULL,
-    rehearsal INTEGER NOT NULL
+    rehearsal INTEGER NOT NULL, job TEXT NOT NULL, unit TEXT NOT NULL, customer TEXT NOT NULL
 );
 CREATE INDEX bag_of_harness ON bag (harness, sequence);
 CREATE TABLE wire (
@@ -67,6 +67,9 @@ class Kept:
     readings: str
     key: str
     rehearsal: int  # 1 where the meter was a simulated one
+    job: str
+    unit: str
+    customer: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -252,6 +255,7 @@ def _read_bag(bag: Path, entry: Entry) -> tuple[tuple[Any, ...], list[tuple[Any,
         readings,
         info.get(archive_bag.KEY, ""),
         int(archive_bag.REHEARSAL in info or verdict.get("rehearsal") is True),
+        *(info.get(label, "") for label in (archive_bag.JOB, archive_bag.UNIT, archive_bag.CUSTOMER)),
     )
     return row, _wire_rows(entry.sequence, verdict)
 

@@ -23,7 +23,7 @@ from loomtest.harness.model import Harness
 from loomtest.harness.outward import json_text
 from loomtest.readings import runfile
 from loomtest.readings.load import load_readings
-from loomtest.readings.model import Readings
+from loomtest.readings.model import NO_JOB, Readings
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -75,6 +75,7 @@ def keep_run(run: Path, archive: Archive, keeping: Keeping) -> KeptRun:
         readings = load_readings(run, harness)
         started = readings.run.started if readings.run else ""
         stage = readings.run.stage if readings.run else ""
+        job = readings.run.job if readings.run else NO_JOB
         rehearsal = readings.run is not None and readings.run.rehearsal
         _check_rehearsal(run, rehearsal, keeping)
         name = bag_name(harness.name, stage, keeping)
@@ -85,6 +86,9 @@ def keep_run(run: Path, archive: Archive, keeping: Keeping) -> KeptRun:
                 "Bagging-Date": keeping.now.date().isoformat(),
                 archive_bag.HARNESS: harness.name,
                 archive_bag.STAGE: stage,
+                archive_bag.JOB: job.number,
+                archive_bag.UNIT: job.unit,
+                archive_bag.CUSTOMER: job.customer,
                 **({archive_bag.REHEARSAL: "true"} if rehearsal else {}),
                 archive_bag.OPERATOR: readings.run.operator if readings.run else "",
                 archive_bag.STARTED: started,

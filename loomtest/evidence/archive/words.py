@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from typing import TYPE_CHECKING
 
 from loomtest.evidence.archive.history import DAYS_PER_YEAR, Course, History, date_of
 from loomtest.evidence.archive.index import Kept
+from loomtest.evidence.archive.jobs import JobCourse
 from loomtest.evidence.archive.trend import FEWEST_FOR_TREND
 from loomtest.words.lines import Line
 from loomtest.words.numbers import counted, ohms
@@ -109,3 +110,22 @@ def verify_lines(checked: Iterable[Checked]) -> Iterable[Line]:
             yield Line(f"unsure {one.name} {'; '.join(one.unchecked)}", "doubt")
         else:
             yield Line(f"good   {one.name}" + (f": {', '.join(one.said)}" if one.said else ""))
+
+
+def jobs_lines(jobs: Sequence[JobCourse]) -> list[Line]:
+    """One line a job: open or done, for whom, what, and since when nothing happened."""
+    if not jobs:
+        return [Line("No kept run names a job (loomtest log --job NUMBER).")]
+    lines = []
+    for job in jobs:
+        since = "today" if job.days_since == 0 else f"{counted(job.days_since, 'day')} ago"
+        parts = [
+            f"job {job.job}",
+            f"for {job.customer}" if job.customer else "",
+            " and ".join(job.harnesses),
+            f"unit {', '.join(job.units)}" if job.units else "",
+            f"{counted(job.runs, 'run')}, the last {since}: {job.verdict or 'cannot be read'}",
+        ]
+        text = ("done  " if job.done else "open  ") + ", ".join(part for part in parts if part)
+        lines.append(Line(text, "good" if job.done else "doubt"))
+    return lines

@@ -33,7 +33,7 @@ from loomtest.harness.model import Harness, connector_of
 from loomtest.harness.outward import json_text
 from loomtest.readings.model import Instrument, Readings
 from loomtest.words.cautions import CAUTIONS
-from loomtest.words.conditions import REHEARSAL, conditions
+from loomtest.words.conditions import REHEARSAL, conditions, job_words
 from loomtest.words.labels import NET_WORD, OUTCOME_TONE, ROW_TONE
 from loomtest.words.lines import held, sentence
 from loomtest.words.numbers import counted, ohms
@@ -145,7 +145,7 @@ def _answer(
 ) -> dict[str, Any]:
     run = readings.run
     hubs = {connector_of(point) or point for point in harness.points}
-    facts = [run.stage, run.started.replace("T", " ")[:16], run.operator] if run else []
+    facts = [run.stage, run.started.replace("T", " ")[:16], run.operator, *job_words(run.job)] if run else []
     facts += [counted(len(readings), "reading"), instrument.name if instrument else ""]
     return {
         "title": f"{verdict.harness}: {headline(verdict, harness)}",

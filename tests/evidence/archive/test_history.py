@@ -18,6 +18,7 @@ from loomtest.errors import ArchiveError
 from loomtest.evidence.archive.folder import Archive
 from loomtest.evidence.archive.history import (
     DAYS_PER_YEAR,
+    Chosen,
     date_of,
     history_csv,
     history_json,
@@ -150,7 +151,7 @@ def test_a_run_that_was_kept_twice_counts_once(tmp_path: Path) -> None:
 
 def test_runs_are_told_by_harness_and_one_harness_alone(tmp_path: Path) -> None:
     archive = kept.filled(tmp_path, 3)
-    assert [run.harness for run in history_of(archive, "fishing launch, invented").runs] == [
+    assert [run.harness for run in history_of(archive, Chosen("fishing launch, invented")).runs] == [
         "fishing launch, invented"
     ]
     lines = [line.text for line in history_lines(history_of(archive))]
@@ -159,7 +160,7 @@ def test_runs_are_told_by_harness_and_one_harness_alone(tmp_path: Path) -> None:
     assert lines[2].split()[:5] == ["2026-05-02", "after", "fail", "1", "fault"]
     assert any("2.2 Ω, limit 1 Ω: above it" in line for line in lines)
     with pytest.raises(ArchiveError, match="orchard tractor"):
-        history_of(archive, "something else")
+        history_of(archive, Chosen("something else"))
     with pytest.raises(ArchiveError, match="no archive"):
         history_of(Archive(tmp_path / "none"))
 

@@ -21,9 +21,7 @@ def has_end_columns(page: Page, heading: PageLine) -> bool:
     """Whether the second names in the rows of a block are ends: most have a terminal or stand elsewhere."""
     names, sure, all_of = page.names, 0, 0
     begun = False
-    for line in page.lines:
-        if line.number <= heading.number:
-            continue
+    for line in page.lines[heading.number :]:  # numbered from 1, without a gap
         if line.role is not Role.LINE:
             if begun:
                 break

@@ -27,6 +27,11 @@ _SIDE_WORDS = (
 )
 KINDS = {kind: kind for kind in ("fuse", "diode", "coil", "lamp", "resistor")} | {"bulb": "lamp"}
 _CODE = re.compile(r"[A-Za-z]{1,4}_?\d{1,3}")
+_CAVITY = re.compile(r"[A-Z]?\d{1,3}[a-z]?")
+_ENDS_A_NAME = re.compile(r"\d+[a-z]|[A-Z]\d?[+-]?|[A-Za-z]+\d*-\d+[a-z]?")
+_HYPHENED = re.compile(r"[A-Za-z]+\d*-\d+[a-z]?")
+_GLUED = re.compile(r"([A-Za-z]+\d+)-([A-Za-z]\d+)")
+_BOTH_SIDES = re.compile(r"(L|LH|left)\s*(?:&|\+|and|/)\s*(R|RH|right)", re.IGNORECASE)
 _GAUGES = range(0, 27, 2)
 _FUSE = re.compile(r"\b(?:fuse|breaker|fusible|inline|in-line)\b", re.IGNORECASE)
 
@@ -98,11 +103,7 @@ def _role(token: Token, before: Token | None, after: Token | None, run: list[Tok
     if sort in ABOUT:
         return "about"
     if sort == "note":
-        glued = (
-            before is not None
-            and before.end == token.start
-            and re.fullmatch(r"[A-Z]?\d{1,3}[a-z]?", token.value)
-        )
+        glued = before is not None and before.end == token.start and _CAVITY.fullmatch(token.value)
         return "glue" if glued and run else "note"
     if sort == "colon":
         tight = (
@@ -183,7 +184,7 @@ def _run_items(run: list[Token], names: Names) -> list[Item]:
         ends = (
             token.sort in ("number", "plus", "dash")
             or lettered(token.text)
-            or re.fullmatch(r"\d+[a-z]|[A-Z]\d?[+-]?|[A-Za-z]+\d*-\d+[a-z]?", token.text)
+            or _ENDS_A_NAME.fullmatch(token.text)
         )
         if not ends or after.sort not in ("word",) or after.text == ":" or token.text == ":":
             continue
@@ -191,7 +192,7 @@ def _run_items(run: list[Token], names: Names) -> list[Item]:
             place == 1
             and not lettered(token.text)
             and token.sort in ("number", "word")
-            and not re.fullmatch(r"[A-Za-z]+\d*-\d+[a-z]?", token.text)
+            and not _HYPHENED.fullmatch(token.text)
         ):
             continue
         left, right = mention_of(run[:place]), mention_of(run[place:])
@@ -215,7 +216,7 @@ def _run_items(run: list[Token], names: Names) -> list[Item]:
         if _is_qualifier(rest) or (place + 1 == len(run) and after.text.casefold() in ("in", "out")):
             continue
         return [Item("end", "", run[0].start, mention=left), Item("label", _text(rest), rest[0].start)]
-    match = re.fullmatch(r"([A-Za-z]+\d+)-([A-Za-z]\d+)", run[0].text) if len(run) == 1 else None
+    match = _GLUED.fullmatch(run[0].text) if len(run) == 1 else None
     if names.hyphens and match:
         return [Item("end", "", run[0].start, mention=Mention((match[1],), match[2], start=run[0].start))]
     mention = mention_of(run)
@@ -264,7 +265,7 @@ def _note_items(token: Token, names: Names, letters: Mapping[str, str]) -> list[
             Item("prose", token.value, token.start),
             Item("note", token.value, token.start),
         ]
-    sides = re.fullmatch(r"(L|LH|left)\s*(?:&|\+|and|/)\s*(R|RH|right)", token.value, re.IGNORECASE)
+    sides = _BOTH_SIDES.fullmatch(token.value)
     return [Item("pair" if sides else "note", token.value, token.start)]
 
 

@@ -10,6 +10,7 @@ import re
 from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.tokens import Token
@@ -41,6 +42,11 @@ _NUMBERED = ("splice", "fuse", "joint", "breaker")
 _SIDES = ("lh", "rh", "ns", "os")
 
 
+@lru_cache(maxsize=65_536)
+def _written_out(words: tuple[str, ...]) -> str:
+    return " ".join(_parted(trade.long_form(word)) for word in words)
+
+
 def _parted(word: str) -> str:
     """`sp10` as `splice 10`, `gnd2` as `ground 2`: the same as in two words."""
     match = re.fullmatch(r"(spl?|splice|gnd|ground)(\d{1,3})", word)
@@ -61,7 +67,7 @@ class Mention:
     @property
     def key(self) -> str:
         """The name written out, in lower case."""
-        return " ".join(_parted(trade.long_form(word)) for word in self.words)
+        return _written_out(self.words)
 
     @property
     def sort(self) -> str:
@@ -101,6 +107,12 @@ def lettered(text: str) -> tuple[str, str] | None:
 
 def mention_of(tokens: Sequence[Token]) -> Mention | None:
     """The mention that a run of words, numbers and signs makes; None where it is prose or nothing."""
+    return _mention(tuple((token.sort, token.text) for token in tokens))
+
+
+@lru_cache(maxsize=65_536)  # the same words stand on a page many times, and each is looked at more than once
+def _mention(parts: tuple[tuple[str, str], ...]) -> Mention | None:
+    tokens = [Token(sort, text, text, place, place + 1) for place, (sort, text) in enumerate(parts)]
     found = [token for token in tokens if token.sort != "hash"]
     many = ""
     while found and (

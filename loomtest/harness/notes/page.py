@@ -12,7 +12,7 @@ from enum import StrEnum
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.cavities import is_pin, is_row, pins_of
-from loomtest.harness.notes.items import ABOUT, JOINS, items_of
+from loomtest.harness.notes.items import ABOUT, JOINS, Item, items_of
 from loomtest.harness.notes.names import CODE, Mention, Names
 from loomtest.harness.notes.tokens import Token, colour_letters, tokens_of
 
@@ -34,7 +34,7 @@ _COMMENT = re.compile(r"\s*(?:#(?!\d)|//)")
 _CROSSED = re.compile(
     r"XX[^X]+XX|~~[^~]+~~|--[^-]+--\s*\(crossed out\)|XX\w+(?:\s+\w+)?|(?<=\s)\w+XX", re.IGNORECASE
 )
-_ALIASES = re.compile(r"(?<![\w])([A-Z][A-Z0-9]{0,5})\s*=\s*([a-z][a-z ]{2,40}?)(?=[,;.)]|$)")
+_ALIASES = re.compile(r"(?<![\w])([A-Z][A-Z0-9]{0,5})\s*=\s*([a-z][a-z ]{2,40}?)(?=[,;.)\n]|$)")
 HEADER = {
     "pin": "pin", "cavity": "pin", "cav": "pin", "way": "pin",
     "terminal": "pin", "term": "pin", "position": "pin",
@@ -286,6 +286,7 @@ def _collect(page: Page) -> None:
             if re.search(r"\b(?:fuse|breaker)\b", line.device.key):
                 names.fuses = names.alias(line.device.key)
     device: Mention | None = None
+    seen: list[list[Token]] = []
     for line in page.lines:
         if line.role in (Role.HEADING, Role.TABLE):
             device = line.device
@@ -296,6 +297,8 @@ def _collect(page: Page) -> None:
             pins, tokens = pins_of(tokens)
             for pin in pins:
                 names.add(Mention(device.words, pin))
+        if any(token.sort in (*JOINS, "dash") for token in line.tokens):
+            seen.append(line.tokens)
         for item in items_of(tokens, names, page.letters):
             if (
                 item.mention is not None
@@ -303,13 +306,11 @@ def _collect(page: Page) -> None:
                 and item.mention.words
             ):
                 names.add(item.mention)
-    for line in page.lines:  # names that only the joins beside them show
-        if line.role is Role.LINE:
-            _beside_joins(line, names, page)
+    for tokens in seen:  # names that only the joins beside them show
+        _beside_joins(items_of(tokens, names, page.letters), names)
 
 
-def _beside_joins(line: PageLine, names: Names, page: Page) -> None:
-    items = items_of(line.tokens, names, page.letters)
+def _beside_joins(items: list[Item], names: Names) -> None:
     for index, item in enumerate(items):
         mention = item.mention
         if mention is None or mention.sort or mention.terminal or len(mention.words) > 4:

@@ -24,7 +24,6 @@ _WHY = {
     Why.WRITER_UNSURE: "the notes themselves are not sure here ({about})",
     Why.SEVERAL_MEANINGS: "it can be meant in more than one way{near}",
     Why.ONE_END: "only one end of the wire is named{near}",
-    Why.NO_END: "no end of a wire is named",
     Why.LIST_TO_LIST: "several points on both sides, and not as many on the one as on the other",
     Why.COLOURS: "more colours than wires ({about}): which wire has which?",
     Why.WHICH_OF_THEM: "which ones are “{about}”? Their names are needed",

@@ -15,7 +15,6 @@ class Why(StrEnum):
     WRITER_UNSURE = "writer unsure"
     SEVERAL_MEANINGS = "several meanings"
     ONE_END = "one end"
-    NO_END = "no end"
     LIST_TO_LIST = "list to list"
     COLOURS = "colours"
     WHICH_OF_THEM = "which of them"

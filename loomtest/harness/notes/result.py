@@ -36,7 +36,6 @@ class ToLookAt(StrEnum):
     COLOUR = "colour"  # letters without a key
     TWICE = "twice"  # joined in another line too
     ONE_GROUND = "one ground"
-    UNUSED = "unused answer"
 
 
 @dataclass(frozen=True, slots=True)

@@ -101,7 +101,6 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "diagnosis/seen/coverage.py": ("commands/test_compare.py", "evidence/archive/test_document.py"),
     "diagnosis/verdict.py": ("diagnosis/test_pure.py", "evidence/archive/test_document.py"),
     "diagnosis/wiring.py": ("commands/test_demo.py", "diagnosis/faults/test_explain.py"),
-    "diagnosis/wording.py": ("diagnosis/joints/test_estimate.py", "diagnosis/faults/test_explain.py"),
     "errors.py": ("test_front_door.py", "harness/test_load.py"),
     "evidence/archive/bag.py": ("evidence/archive/test_folder.py", "commands/test_keep.py"),
     "evidence/archive/index.py": ("evidence/archive/test_folder.py", "evidence/archive/test_history.py"),

@@ -81,7 +81,9 @@ def wiggle(
 
         pictures = write_strip(folder, *read_stream(place), result, title)
     if as_json:
-        show_json(result.to_json())
+        from loomtest.words.flexing import flex_json
+
+        show_json(flex_json(result))
     else:
         for line in _lines(result):
             typer.echo(shown(line))
@@ -91,9 +93,10 @@ def wiggle(
 
 
 def _lines(result: Flexing) -> list[str]:
+    from loomtest.words.flexing import flex_text
     from loomtest.words.numbers import ohms
 
-    lines = [result.text]
+    lines = [flex_text(result)]
     for number, event in enumerate(result.events[:20], 1):
         depth = "opened" if event.depth_ohm == float("inf") else f"{ohms(event.depth_ohm)} off"
         lines.append(f"  {number:>3}  at {event.start_s:7.2f} s for {event.length_s:6.3f} s: {depth}")

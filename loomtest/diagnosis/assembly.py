@@ -21,7 +21,7 @@ from loomtest.diagnosis.verdict import (
     Verdict,
     WireRow,
 )
-from loomtest.diagnosis.why import FlexBetween, TouchesNowAndThen
+from loomtest.diagnosis.why import FlexBetween, Remark, TouchesNowAndThen
 from loomtest.harness.model import BoolArray, Harness
 
 _WORST: tuple[Row, ...] = ("fail", "undecided", "untested", "pass")
@@ -39,7 +39,7 @@ class Evidence:
     isolation: Isolation
     unexplained: tuple[Finding, ...]
     doubted: tuple[tuple[Doubted, ...], int]
-    notes: tuple[str, ...]
+    remarks: tuple[Remark, ...]
 
 
 def verdict_of(evidence: Evidence) -> Verdict:
@@ -83,7 +83,7 @@ def verdict_of(evidence: Evidence) -> Verdict:
         nets=_net_rows(harness, rows, findings, evidence),
         coverage=_coverage(evidence),
         untested=untested,
-        notes=evidence.notes,
+        remarks=evidence.remarks,
     )
 
 
@@ -127,7 +127,7 @@ def _with_suspects(
                 group=tuple(name for name in names if name != row.wire),
                 bad_probability=next(s.probability for s in suspects if s.wire == row.wire),
                 verdict="fail",
-                next="",
+                todo=None,
             )
         out.append(row)
     return tuple(out)

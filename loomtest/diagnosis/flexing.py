@@ -16,7 +16,6 @@ from typing import Any, Literal
 import numpy as np
 
 from loomtest.diagnosis.verdict import plain_number
-from loomtest.diagnosis.wording import ohms_text
 from loomtest.harness.model import BoolArray, FloatArray
 
 Flexed = Literal["intermittent", "no event", "too short"]
@@ -106,34 +105,11 @@ class Flexing:
     rate_limit_per_min: float
     confidence: float
 
-    @property
-    def text(self) -> str:
-        """One sentence for a person."""
-        percent = f"{100 * self.confidence:g} %"
-        if self.verdict == "intermittent":
-            return f"intermittent: {self._what_happened()} in {self.observed_s:.0f} s"
-        rate = f"fewer than {self.rate_limit_per_min:.2g} a minute at {percent}"
-        if self.verdict == "no event":
-            return f"no event in {self.observed_s:.0f} s: {rate}"
-        return f"no event, but {self.observed_s:.0f} s are too short to say: only {rate}"
-
-    def _what_happened(self) -> str:
-        parts = []
-        if self.events:
-            worst = max(event.depth_ohm for event in self.events)
-            depth = "the contact opened" if math.isinf(worst) else f"up to {ohms_text(worst)} off"
-            parts.append(f"{_counted(len(self.events), 'event')} ({depth})")
-        if jumps := [shift for shift in self.shifts if shift.kind == "jump"]:
-            worst = max((shift.size_ohm for shift in jumps), key=abs)
-            parts.append(f"{_counted(len(jumps), 'jump')} to another level (up to {worst:+.3g} Ω)")
-        return " and ".join(parts)
-
     def to_json(self) -> dict[str, Any]:
-        """The object that `loomtest wiggle --json` prints."""
+        """The object of `loomtest wiggle --json`, without its sentence."""
         return {
             "schema": "loomtest-flex/1",
             "verdict": self.verdict,
-            "text": self.text,
             "events": [event.to_json() for event in self.events],
             "shifts": [shift.to_json() for shift in self.shifts],
             "observed_s": plain_number(self.observed_s),
@@ -164,10 +140,6 @@ def rate_limit_per_s(events: int, observed_s: float, confidence: float = 0.95) -
 def sustained(interval_s: float) -> int:
     """How many samples span 0.05 s: one on a slow meter, no more than five on a fast one."""
     return 1 if interval_s <= 0.0 else min(5, max(1, round(0.05 / interval_s)))
-
-
-def _counted(count: int, word: str) -> str:
-    return f"{count} {word}" + ("" if count == 1 else "s")
 
 
 def tabular_cusum(x: FloatArray, target: float, slack: float) -> Iterator[tuple[float, float]]:

@@ -30,6 +30,7 @@ from loomtest.diagnosis.seen.coverage import isolation_coverage
 from loomtest.diagnosis.seen.isolation import isolation_level
 from loomtest.diagnosis.seen.observe import Observations
 from loomtest.diagnosis.verdict import Finding, Verdict
+from loomtest.diagnosis.why import MeterNotGiven, Remark
 from loomtest.diagnosis.wiring import Wiring
 from loomtest.harness.changed import changed_settings
 from loomtest.harness.copper import expectation_of
@@ -111,7 +112,7 @@ def _evidence(
             *marker_findings(harness, names, marker.doubts, joints.tested),
         ),
         doubted(as_found, readings, seen, meter),
-        (*_assumed(meter), *joints.notes),
+        (*_assumed(meter), *joints.remarks),
     )
 
 
@@ -132,13 +133,8 @@ def _temperature_c(readings: Readings) -> float | None:
     return readings.run.temperature_c if readings.run is not None else None
 
 
-def _assumed(meter: Instrument) -> tuple[str, ...]:
-    if not meter.assumed:
-        return ()
-    return (
-        f"You did not say which meter you used, so a {meter.name} with unknown leads is assumed. "
-        "Name yours with --instrument for a more certain answer.",
-    )
+def _assumed(meter: Instrument) -> tuple[Remark, ...]:
+    return (MeterNotGiven(meter.name),) if meter.assumed else ()
 
 
 def _part_slack_ohm(meter: Instrument) -> float:

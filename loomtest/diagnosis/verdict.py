@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any, Literal
 
-from loomtest.diagnosis.why import Todo, Why
+from loomtest.diagnosis.why import Remark, Todo, Why
 from loomtest.harness.changed import Setting
 from loomtest.harness.model import IsolationLevel
 from loomtest.readings.model import NO_JOB, Job
@@ -75,6 +75,7 @@ class WireRow:
     verdict: Row
     next: str = ""
     measured_ohms: float | None = None
+    todo: Todo | None = field(default=None, kw_only=True)
 
 
 @dataclass(frozen=True)
@@ -157,6 +158,7 @@ class Verdict:
     coverage: Coverage
     untested: tuple[Untested, ...]
     notes: tuple[str, ...] = ()
+    remarks: tuple[Remark, ...] = ()
     marked: int = 0  # readings that were touches against marker clips
     rehearsal: bool = False
     job: Job = NO_JOB
@@ -177,7 +179,9 @@ _RENAMED = {"group": "with", "start": "from", "end": "to"}
 def _plain(value: Any) -> Any:
     if is_dataclass(value) and not isinstance(value, type):
         renamed = _RENAMED if isinstance(value, WireRow | Doubted) else {}
-        facts = ("why", "todo") if isinstance(value, Finding) else ()  # said in text and next
+        facts = (
+            ("why", "todo", "remarks") if isinstance(value, Finding | WireRow | Verdict) else ()
+        )  # said in text and next
         shown = [f.name for f in fields(value) if f.name not in facts]
         return {renamed.get(name, name): _plain(getattr(value, name)) for name in shown}
     if isinstance(value, Mapping):

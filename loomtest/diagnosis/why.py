@@ -187,3 +187,160 @@ class FlexBetween(Todo):
 
     start: str
     end: str
+
+
+@dataclass(frozen=True, kw_only=True)
+class JointReads(Why):
+    """The likeliest suspect has more than its limit: `ohm` and its central 95 %, `expected_ohm` where known.
+
+    `open`: it does not conduct, and another path joins its ends. `sure` False: suspected, not decided.
+    """
+
+    ohm: float
+    interval_ohms: tuple[float, float]
+    expected_ohm: float | None
+    open: bool
+    sure: bool = True
+
+
+@dataclass(frozen=True)
+class JumpsBetween(Why):
+    """Repeated readings of `start` to `end` lie between `low_ohm` and `high_ohm`, and mean it."""
+
+    start: str
+    end: str
+    low_ohm: float
+    high_ohm: float
+
+
+@dataclass(frozen=True)
+class RemakeJoints(Todo):
+    """Clean or remake the joints of `wire`."""
+
+    wire: str
+
+
+@dataclass(frozen=True)
+class MeasureWire(Todo):
+    """Measure `wire`: for the first time, `again`, or with a meter set to ohms (`in_ohms`)."""
+
+    wire: str
+    again: bool = False
+    in_ohms: bool = False
+
+
+@dataclass(frozen=True)
+class SecondTouch(Todo):
+    """One touch alone shows it: touch the ends of `wire` again, for two that agree decide."""
+
+    wire: str
+
+
+@dataclass(frozen=True)
+class OpenRing(Todo):
+    """Another way round hides `wire`: take `free` off and measure `other` to that end."""
+
+    wire: str
+    free: str
+    other: str
+
+
+@dataclass(frozen=True)
+class UnplugOneEnd(Todo):
+    """`wire` has others beside it: unplug one end and measure along it."""
+
+    wire: str
+
+
+@dataclass(frozen=True)
+class TellFromOthers(Todo):
+    """Measuring `wire` by itself tells it from the other suspects; an end may be under the wrapping."""
+
+    wire: str
+
+
+@dataclass(frozen=True)
+class MeasureDrop(Todo):
+    """Measure the volts lost in `wire` under its own `amps`; at a `ground` end against battery minus."""
+
+    start: str
+    end: str
+    amps: float
+    ground: bool
+
+
+@dataclass(frozen=True, kw_only=True)
+class Advice:
+    """How to decide at `allowed_ohm` above healthy: `repeats` readings averaged (None: averaging never does),
+    `shared_ohm` of uncertainty common to all readings, `amps` for a voltage drop."""
+
+    allowed_ohm: float
+    repeats: int | None
+    shared_ohm: float
+    amps: float
+
+
+@dataclass(frozen=True)
+class MeasureFiner(Todo):
+    """The readings of `wire` have the standard uncertainty `uncertainty_ohm`, too much for the limit."""
+
+    wire: str
+    uncertainty_ohm: float
+    advice: Advice
+
+
+@dataclass(frozen=True)
+class FlexAtBothEnds(Todo):
+    """Flex the loom with the probes on `start` and `end`, and mend the joint that moves the value."""
+
+    start: str
+    end: str
+
+
+class Remark:
+    """Something about the whole run that is worth knowing."""
+
+
+@dataclass(frozen=True)
+class MeterNotGiven(Remark):
+    """Nobody said which meter was used: the one of this name is assumed, its leads not known."""
+
+    assumed: str
+
+
+@dataclass(frozen=True)
+class LeadsFromReadings(Remark):
+    """The resistance of the leads was worked out from the readings."""
+
+    ohm: float
+    uncertainty_ohm: float
+
+
+@dataclass(frozen=True)
+class LeadsDisagree(Remark):
+    """Every reading is off by about `ohm`, more than the stated leads explain."""
+
+    ohm: float
+
+
+@dataclass(frozen=True)
+class JudgedCoarsely(Remark):
+    """Joints were judged at `at_ohm`, not at the wanted limit; nine wires of ten lie below `resolved_ohm`."""
+
+    at_ohm: float
+    resolved_ohm: float
+    advice: Advice
+
+
+@dataclass(frozen=True)
+class DependsOnDirection(Remark):
+    """`start` to `end` reads otherwise with the leads swapped, by `difference_ohm` (+inf: over-range)."""
+
+    start: str
+    end: str
+    difference_ohm: float
+
+
+@dataclass(frozen=True)
+class CurrentAssumed(Remark):
+    """The current of a voltage drop is taken to be known to 1 % (k = 1)."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from loomtest.harness.colours import colour_words
 from loomtest.harness.model import Harness, Wire, cavity_of, connector_of
@@ -54,8 +54,9 @@ class Places:
     One object serves one finding, from its first sentence to its last.
     """
 
-    def __init__(self, harness: Harness) -> None:
+    def __init__(self, harness: Harness, by_name: Mapping[str, Wire] | None = None) -> None:
         self.harness = harness
+        self._by_name = by_name
         self._said: set[str] = set()
 
     def point(self, point: str) -> str:
@@ -77,6 +78,8 @@ class Places:
 
     def wire(self, name: str) -> Wire:
         """The wire of that name."""
+        if self._by_name is not None:
+            return self._by_name[name]
         return next(wire for wire in self.harness.wires if wire.name == name)
 
     def span(self, wire: Wire) -> str:

@@ -12,7 +12,6 @@ from loomtest.words.doubted import sentence_of
 from loomtest.words.labels import FAULT_SIGN, FAULT_WORD, OUTCOME_TONE
 from loomtest.words.lines import WIDTH, Line, all_of, folded, sentence, wrapped
 from loomtest.words.numbers import counted, ohms, ohms_within
-from loomtest.words.places import name_text, was_text
 
 MOST_FINDINGS = 40  # printed in full; the rest are counted, and stand in --json
 MOST_UNTESTED = 8
@@ -34,10 +33,10 @@ def verdict_lines(verdict: Verdict, harness: Harness) -> list[Line]:
     lines += wrapped(*conditions(verdict))
     found = verdict.findings
     doubtful = doubts(verdict, harness)
-    lines += _findings(found, 1, "bad", harness)
+    lines += _findings(found, 1, "bad")
     if doubtful:
         lines += [Line(""), Line("Doubtful: the readings do not decide it", "head")]
-        lines += _findings(doubtful, len(found) + 1, "doubt", harness)
+        lines += _findings(doubtful, len(found) + 1, "doubt")
     lines += _doubted(verdict)
     lines += [Line(""), Line("What was measured", "head")]
     lines += wrapped(*coverage_sentences(verdict), indent=2)
@@ -191,20 +190,9 @@ def _untested(items: Sequence[Untested]) -> list[Line]:
     return lines
 
 
-def said_once(finding: Finding, harness: Harness) -> tuple[str, str, str]:
-    """Text, consequence and next of a finding; where a point is, and was, is said the first time only."""
-    parts = [finding.text, finding.consequence, finding.next]
-    again = {f" ({place})": "" for place in harness.places.values()}  # what is said once, and then shorter
-    again |= {f"{name_text(point)}{was_text(harness, point)}": name_text(point) for point in harness.former}
-    for words, shorter in again.items():
-        said = False
-        for i, part in enumerate(parts):
-            before, found, after = ("", "", part) if said else part.partition(words)
-            if not said and not found:
-                continue
-            parts[i] = before + found + after.replace(words, shorter)
-            said = True
-    text, consequence, after = map(sentence, parts)
+def said(finding: Finding) -> tuple[str, str, str]:
+    """Text, consequence and next of a finding, each as whole sentences."""
+    text, consequence, after = map(sentence, (finding.text, finding.consequence, finding.next))
     return text, consequence, after
 
 
@@ -213,14 +201,14 @@ def brief(finding: Finding) -> str:
     return f"{FAULT_SIGN[finding.fault]:<5}{FAULT_WORD[finding.fault]}: {' - '.join(finding.points)}"
 
 
-def _findings(findings: Sequence[Finding], first: int, tone: str, harness: Harness) -> list[Line]:
+def _findings(findings: Sequence[Finding], first: int, tone: str) -> list[Line]:
     lines: list[Line] = []
     for number, finding in enumerate(findings[:MOST_FINDINGS], first):
         label = f"{number:>2} {FAULT_SIGN[finding.fault]} {FAULT_WORD[finding.fault]}"
-        text, consequence, after = said_once(finding, harness)
-        said = [text or " and ".join(finding.points), consequence, f"Next: {after}" if after else ""]
+        text, consequence, after = said(finding)
+        parts = [text or " and ".join(finding.points), consequence, f"Next: {after}" if after else ""]
         lines.append(Line(""))
-        body = [line for part in said for line in folded(part, WIDTH - 6)]
+        body = [line for part in parts for line in folded(part, WIDTH - 6)]
         lines.append(Line(label, tone))
         lines += [Line("      " + text) for text in body]
     if len(findings) > MOST_FINDINGS:

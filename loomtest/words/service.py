@@ -6,6 +6,7 @@ import math
 
 from loomtest.diagnosis.meaning import meaning
 from loomtest.diagnosis.verdict import Finding
+from loomtest.diagnosis.why import JointReads, JumpsBetween
 from loomtest.words.numbers import amps, percent, volts, watts
 from loomtest.words.places import Places
 
@@ -14,6 +15,13 @@ def consequence_text(finding: Finding, places: Places) -> str:
     """One sentence, where the current is known or two circuits are shorted; else nothing."""
     if finding.fault == "short":
         return _shorted(finding, places)
+    if isinstance(finding.why, JumpsBetween):
+        carries = places.wire(finding.suspects[0].wire).amps
+        return "A loose joint works on the bench and fails on the road." if carries else ""
+    if isinstance(finding.why, JointReads) and not finding.why.open:
+        current = places.wire(finding.suspects[0].wire).amps
+        excess = finding.why.ohm - (finding.why.expected_ohm or 0.0)
+        return resistance_text(excess, current, places.harness.limits.system_volts)
     if finding.fault == "open":
         carried = [places.wire(suspect.wire).amps or 0.0 for suspect in finding.suspects]
         return resistance_text(math.inf, max(carried, default=0.0), places.harness.limits.system_volts)

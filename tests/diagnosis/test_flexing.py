@@ -7,6 +7,7 @@ import pytest
 
 from loomtest.diagnosis.flexing import FlexRule, analyse, robust_sigma, running_baseline
 from loomtest.harness.model import FloatArray
+from loomtest.words.flexing import flex_text
 
 
 def steady(seconds: float = 120.0, interval_s: float = 0.25, seed: int = 0) -> tuple[FloatArray, FloatArray]:
@@ -18,13 +19,13 @@ def steady(seconds: float = 120.0, interval_s: float = 0.25, seed: int = 0) -> t
 def test_nothing_in_300_s_is_fewer_than_0_6_a_minute() -> None:
     flexing = analyse(*steady(300.25))
     assert flexing.verdict == "no event"
-    assert flexing.text == "no event in 300 s: fewer than 0.6 a minute at 95 %"
+    assert flex_text(flexing) == "Steady: nothing happened in 5 min (fewer than 0.6 a minute at 95 %)"
 
 
 def test_a_short_test_says_so() -> None:
     flexing = analyse(*steady(20.0))
     assert flexing.verdict == "too short"
-    assert "too short to say" in flexing.text
+    assert "too short to say" in flex_text(flexing)
 
 
 @pytest.mark.parametrize("depth", [0.2, -0.2, 3.0, np.inf])

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 from loomtest.diagnosis.verdict import Coverage, Finding, Untested, Verdict
 from loomtest.words.lines import WIDTH
-from loomtest.words.plain import headline, said_once, untested_sentences, verdict_lines
+from loomtest.words.plain import headline, untested_sentences, verdict_lines
 from tests.evidence import example
 
 
@@ -49,17 +49,6 @@ def test_a_number_is_never_parted_from_its_unit() -> None:
         assert any("0.22 Ω" in line for line in lines)
 
 
-def test_a_place_is_said_once() -> None:
-    harness = example.tractor()
-    place = harness.places["X2"]
-    finding = Finding(
-        "crossed", ("X2:3",), text=f"X2:3 ({place}) and X2:4 ({place}).", next=f"Look at X2 ({place})."
-    )
-    assert said_once(finding, harness) == (f"X2:3 ({place}) and X2:4.", "", "Look at X2.")
-    later = Finding("open", ("X2:3",), text="x", consequence=f"a ({place}), b ({place})", next=f"c ({place})")
-    assert said_once(later, harness) == ("X.", f"A ({place}), b.", "C.")
-
-
 def test_what_was_not_measured_is_named_and_counted() -> None:
     pairs = tuple(Untested((f"X1:{n}", "SOL"), "isolation") for n in range(1, 13))
     lines = texts(replace(clean(), verdict="not-proven", wiring="not-proven", untested=pairs,
@@ -70,7 +59,7 @@ def test_what_was_not_measured_is_named_and_counted() -> None:
     assert "2 circuits have no place for a probe" in said
     assert "1 part was not measured" in said
     assert "X1:1 to SOL was not checked for a short." in said
-    assert "And more (--json lists all)." in said
+    assert "And more (--json lists them all)." in said
     one = (
         *(Untested(("X1:1", f"X2:{n}"), "isolation") for n in range(3)),
         Untested(("X1:1", "A"), "continuity"),
@@ -92,12 +81,12 @@ def test_only_a_pass_is_called_right_and_nothing_is_called_safe() -> None:
     last = " ".join(texts(good)[-2:])
     assert "does not say that the vehicle is safe" in last
     some = replace(good, coverage=replace(good.coverage, isolation_pairs_unchecked=3))
-    assert "3 pairs of circuits not checked" in headline(some, example.tractor())
-    assert "and nothing else" in headline(good, example.tractor())
+    assert "3 pairs of circuits were not checked for shorts" in headline(some, example.tractor())
+    assert "no circuits are shorted" in headline(good, example.tractor())
 
 
 def test_joints_are_told_with_the_limit_and_what_would_show() -> None:
-    said = " ".join(texts(clean()))
+    said = " ".join(" ".join(texts(clean())).split())
     assert "No poor joints (limit: 20 mΩ above healthy)" in said
     assert "catch anything 4 mΩ or more too high" in said
     assert "Not judged" in " ".join(texts(replace(clean(), joints_judged_at_ohms=None)))

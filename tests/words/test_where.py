@@ -32,11 +32,11 @@ def where(finding: Finding) -> str:
 def test_an_open_is_told_by_the_wire_in_the_hand_and_its_span() -> None:
     cut = Finding("open", ("X1:7", "X2:1"), (Suspect("W10", probability=0.9),))
     assert where(cut) == (
-        "blue-white 2.5 mm² from X1 cavity 7 (bulkhead, left of the battery), within the span to "
+        "blue-white 2.5 mm², somewhere between X1 cavity 7 (bulkhead, left of the battery) and "
         "splice SP2 (under the tape, behind the grille)"
     )
     turned = replace(cut, points=("SP2", "X1:7"))  # told from the point that was named first
-    assert where(turned).startswith("blue-white 2.5 mm² from splice SP2")
+    assert where(turned).startswith("blue-white 2.5 mm², somewhere between splice SP2")
 
 
 def test_an_end_that_is_known_is_named() -> None:
@@ -86,7 +86,7 @@ def test_probes_go_where_a_hand_can_reach() -> None:
     touching = probes_for(example.FINDINGS[3], TRACTOR)
     assert touching is not None
     assert touching.sentence == (
-        "Red lead: X1 cavity 3. Black lead: X1 cavity 12. Mended, the meter shows over-range."
+        "Red lead: X1 cavity 3. Black lead: X1 cavity 12. Once fixed, the meter shows over-range."
     )
     crossed = probes_for(example.FINDINGS[0], TRACTOR)  # from the cavity to the far end of its own net
     assert crossed is not None

@@ -12,16 +12,13 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loomtest.diagnosis.meaning import quantity
 from loomtest.diagnosis.numbers.statistics import normal_quantile
 from loomtest.diagnosis.verdict import Row
-from loomtest.diagnosis.wording import ohms_text
+from loomtest.diagnosis.why import Advice
 from loomtest.harness.model import BoolArray, FloatArray
 
 UNCERTAINTIES_FOR_TESTED = 3.0  # contract: a reading would change by more than this were the wire open
 ADVISED_AMPS = 5.0  # for a voltage-drop test where the circuit's own current is not stated (common practice)
-RESOLVED_VOLT = 0.001  # one count of a handheld meter on its lowest voltage range (common practice)
-MOST_REPEATS = 25  # nobody touches a joint more often than this
 
 
 SUSPECT = 0.5  # contract: a wire likelier bad than not never passes
@@ -86,30 +83,14 @@ def repeats_needed(allowed_excess: float, precision: Precision, confidence: floa
     return max(1, math.ceil(precision.own**2 / room))
 
 
-def instrument_advice(allowed_excess: float, precision: Precision, confidence: float) -> str:
-    """How to decide at this limit: in numbers, the cheapest way first."""
-    ways = []
-    repeats = repeats_needed(allowed_excess, precision, confidence)
-    if repeats is not None and 1 < repeats <= MOST_REPEATS:
-        common = (
-            f" ({ohms_text(precision.shared)} common to all of them stays)" if precision.shared > 0 else ""
-        )
-        ways.append(f"average {repeats} readings, probes touched anew each time{common}")
-    elif repeats is None:
-        ways.append(
-            f"hold the tips together and record what the meter shows: {ohms_text(precision.shared)} of the "
-            "uncertainty is leads and offset, which no averaging shrinks"
-        )
-    amps = precision.amps or ADVISED_AMPS
-    volts = amps * allowed_excess
-    ways.append("measure four-wire")
-    if volts >= RESOLVED_VOLT:
-        resolves = "your meter resolves it" if volts >= 5 * RESOLVED_VOLT else "read it to the millivolt"
-        ways.append(
-            f"measure the voltage drop: at {amps:g} A, {ohms_text(allowed_excess)} is "
-            f"{quantity(volts, 'V')} ({resolves})"
-        )
-    return "; or ".join(ways)
+def advice_at(allowed_excess: float, precision: Precision, confidence: float) -> Advice:
+    """How to decide at this limit, in numbers."""
+    return Advice(
+        allowed_ohm=allowed_excess,
+        repeats=repeats_needed(allowed_excess, precision, confidence),
+        shared_ohm=precision.shared,
+        amps=precision.amps or ADVISED_AMPS,
+    )
 
 
 def tested(opening: FloatArray) -> BoolArray:

@@ -9,19 +9,28 @@ from functools import cached_property
 
 import numpy as np
 
-from loomtest.diagnosis.joints.advice import again_text
 from loomtest.diagnosis.joints.decide import SUSPECT
 from loomtest.diagnosis.joints.estimate import Prior, Solution
 from loomtest.diagnosis.joints.layout import Arranged
 from loomtest.diagnosis.joints.sparse import OPEN_OHM
 from loomtest.diagnosis.joints.touches import agreed
-from loomtest.diagnosis.meaning import consequence, meaning
+from loomtest.diagnosis.meaning import meaning
 from loomtest.diagnosis.numbers.network import effective_resistance
 from loomtest.diagnosis.numbers.statistics import normal_cdf
 from loomtest.diagnosis.seen.consistency import Steadiness
 from loomtest.diagnosis.verdict import Finding, Suspect, WireRow
+from loomtest.diagnosis.why import (
+    FlexAtBothEnds,
+    JointReads,
+    JumpsBetween,
+    MeasureWire,
+    RemakeJoints,
+    SecondTouch,
+    TellFromOthers,
+    Todo,
+    UnplugOneEnd,
+)
 from loomtest.diagnosis.wiring import Wiring
-from loomtest.diagnosis.wording import capital, ohms_text, one_of, point_text, span_text, wire_text
 from loomtest.harness.model import FloatArray, Harness, IntArray
 from loomtest.readings.model import Readings
 
@@ -75,17 +84,15 @@ def joint_findings(
     decided: list[Finding] = []
     suspected: list[Finding] = []
     for cluster in _clusters(found):
-        finding = _described(found, cluster)
         likely = cluster.probability >= confidence
-        if likely and agreed(cluster.links, found.solution, found.prior, found.arranged, steady):
+        sure = likely and agreed(cluster.links, found.solution, found.prior, found.arranged, steady)
+        finding = _described(found, cluster, sure)
+        if sure:
             decided.append(finding)
         elif likely:
-            first = found.harness.wires[found.number_of[finding.suspects[0].wire]]
-            suspected.append(
-                replace(finding, text="Suspected: " + finding.text, next=again_text(found.harness, first))
-            )
+            suspected.append(replace(finding, todo=SecondTouch(finding.suspects[0].wire)))
         elif cluster.probability >= SUSPECT or not all(s.wire in passed for s in finding.suspects):
-            suspected.append(replace(finding, text="Suspected: " + finding.text))
+            suspected.append(finding)
     loose, doubtful = _intermittent(found, steady)
     return _ranked(found.harness, decided) + loose, _ranked(found.harness, suspected) + doubtful
 
@@ -137,7 +144,7 @@ def _rivals(
     return groups
 
 
-def _described(found: Found, cluster: _Cluster) -> Finding:
+def _described(found: Found, cluster: _Cluster, sure: bool) -> Finding:
     harness = found.harness
     suspects: list[Suspect] = []
     told = 0.0
@@ -156,43 +163,21 @@ def _described(found: Found, cluster: _Cluster) -> Finding:
     first = found.wires_of(cluster.links[0])[0]
     wire = harness.wires[first]
     likely_open = _share_open(found, cluster.links[0]) > 0.5
-    ohms = suspects[0].ohms or 0.0
-    expected = float(found.prior.mean[first])
+    why = JointReads(
+        ohm=suspects[0].ohms or 0.0,
+        interval_ohms=suspects[0].interval_ohms or (0.0, 0.0),
+        expected_ohm=float(found.prior.mean[first]) if found.prior.known[first] else None,
+        open=likely_open,
+        sure=sure,
+    )
     return Finding(
         "open" if likely_open else "high-resistance",
         (wire.start, wire.end),
         tuple(suspects),
         probability=cluster.probability,
-        text=_sentence(found, suspects, likely_open),
-        consequence=""
-        if likely_open
-        else consequence(ohms - expected, wire.amps, harness.limits.system_volts),
-        next=_next(found, cluster),
+        why=why,
+        todo=_next(found, cluster),
     )
-
-
-def _sentence(found: Found, suspects: list[Suspect], likely_open: bool) -> str:
-    by_name = found.number_of
-    index = by_name[suspects[0].wire]
-    wire = found.harness.wires[index]
-    span = capital(span_text(found.harness, wire))
-    ohms, interval = suspects[0].ohms or 0.0, suspects[0].interval_ohms or (0.0, 0.0)
-    if likely_open:
-        size = "does not conduct, though another path joins its ends: the resistance there has risen as much"
-    elif found.prior.known[index]:
-        over = ohms - float(found.prior.mean[index])
-        size = (
-            f"has {ohms_text(ohms)} where {ohms_text(float(found.prior.mean[index]))} is expected "
-            f"({ohms_text(interval[0])} to {ohms_text(interval[1])}): {ohms_text(over)} too much"
-        )
-    else:
-        size = (
-            f"has {ohms_text(ohms)} ({ohms_text(interval[0])} to {ohms_text(interval[1])}), which is too much"
-        )
-    if len(suspects) == 1:
-        return f"{span} {size}."
-    others = one_of([wire_text(found.harness.wires[by_name[s.wire]]) for s in suspects[1:]])
-    return f"{span} {size}, or else it is {others}: these readings cannot tell which."
 
 
 def _if_bad(found: Found, link: int) -> tuple[float, tuple[float, float]]:
@@ -212,25 +197,17 @@ def _share_open(found: Found, link: int) -> float:
     return broken / max(whole, 1e-12)
 
 
-def _next(found: Found, cluster: _Cluster) -> str:
+def _next(found: Found, cluster: _Cluster) -> Todo:
     harness = found.harness
     wires = [harness.wires[w] for link in cluster.links for w in found.wires_of(link)]
-    first = wires[0]
-    ends = [p for p in (first.start, first.end) if p not in harness.unreachable]
+    name = wires[0].name
     if len(wires) == 1:
         if cluster.probability >= harness.limits.confidence:
-            joints = one_of([point_text(harness, p) for p in (first.start, first.end)], "and")
-            return f"clean or remake the joints of {first.name} at {joints}, then measure again"
-        where = " to ".join(ends) if len(ends) == 2 else f"a pair of points with {first.name} between them"
-        return f"measure {where} again, four-wire if there is one"
-    parallel = {frozenset((w.start, w.end)) for w in wires}
-    if len(parallel) == 1:
-        return f"unplug one end of {first.name} and measure {' to '.join((first.start, first.end))} along it"
-    if len(ends) == 2:
-        return f"measure {ends[0]} to {ends[1]}: it tells {first.name} from the others"
-    hidden = [p for p in (first.start, first.end) if p in harness.unreachable]
-    near = ends[0] if ends else first.start
-    return f"open the wrapping at {hidden[0]}; {near} to {hidden[0]} tells {first.name} from the others"
+            return RemakeJoints(name)
+        return MeasureWire(name, again=True)
+    if len({frozenset((w.start, w.end)) for w in wires}) == 1:
+        return UnplugOneEnd(name)
+    return TellFromOthers(name)
 
 
 def _intermittent(found: Found, steady: Steadiness) -> tuple[list[Finding], list[Finding]]:
@@ -258,7 +235,7 @@ def _intermittent(found: Found, steady: Steadiness) -> tuple[list[Finding], list
             out.append(finding)
         else:
             first = harness.wires[int(live[blamed][0])]
-            doubtful.append(replace(finding, probability=None, next=again_text(harness, first)))
+            doubtful.append(replace(finding, probability=None, todo=SecondTouch(first.name)))
         left &= ~explained
     return out, doubtful
 
@@ -268,18 +245,13 @@ def _unsteady(found: Found, wires: IntArray, pairs: IntArray, span: FloatArray) 
     first = harness.wires[int(wires[0])]
     names = [found.readings.points[int(code)] for code in pairs[0]]
     low, high = float(span[:, 0].min()), float(span[:, 1].max())
-    what = one_of([wire_text(harness.wires[int(w)]) for w in wires])
     return Finding(
         "intermittent",
         (first.start, first.end),
         tuple(Suspect(harness.wires[int(w)].name, None, None, None, 1 / wires.size) for w in wires),
         probability=0.99,
-        text=(
-            f"{names[0]} to {names[1]} reads now {ohms_text(low)}, now {ohms_text(high)}: a loose joint in "
-            f"{what}, or a probe that slipped (then take that reading back)."
-        ),
-        consequence="a loose joint works on the bench and fails on the road" if first.amps else "",
-        next=f"flex the loom, probes on {names[0]} and {names[1]}; mend the joint that moves the value",
+        why=JumpsBetween(names[0], names[1], low, high),
+        todo=FlexAtBothEnds(names[0], names[1]),
     )
 
 

@@ -1,6 +1,6 @@
-"""Which joint is bad: rows, findings and notes from all readings together.
+"""Which joint is bad: rows, findings and remarks from all readings together.
 
-The numbers come from `estimate`; here they are decided upon and put into words.
+The numbers come from `estimate`; here they are decided upon.
 """
 
 from __future__ import annotations
@@ -12,12 +12,12 @@ from functools import cached_property
 
 import numpy as np
 
-from loomtest.diagnosis.joints.advice import again_text, drop_text, ring_text
+from loomtest.diagnosis.joints.advice import measure_drop, open_ring
 from loomtest.diagnosis.joints.decide import (
     SUSPECT,
     Precision,
     Told,
-    instrument_advice,
+    advice_at,
     resolved_ohms,
     row_verdict,
     tested,
@@ -33,8 +33,18 @@ from loomtest.diagnosis.numbers.statistics import median, normal_quantile
 from loomtest.diagnosis.seen.budget import Budget, budget_of
 from loomtest.diagnosis.seen.consistency import Steadiness, steadiness
 from loomtest.diagnosis.verdict import Finding, Outcome, Row, WireRow
+from loomtest.diagnosis.why import (
+    DependsOnDirection,
+    JudgedCoarsely,
+    LeadsDisagree,
+    LeadsFromReadings,
+    MeasureFiner,
+    MeasureWire,
+    Remark,
+    SecondTouch,
+    Todo,
+)
 from loomtest.diagnosis.wiring import Wiring
-from loomtest.diagnosis.wording import ohms_text
 from loomtest.harness.copper import Expectation
 from loomtest.harness.model import BoolArray, FloatArray, Harness, IntArray
 from loomtest.readings.model import Instrument, Readings
@@ -61,7 +71,7 @@ class JointReport:
     outcome: Outcome
     joints_judged_at_ohms: float
     joints_resolved_ohms: float | None
-    notes: tuple[str, ...]
+    remarks: tuple[Remark, ...]
     contradictory: tuple[tuple[str, str], ...]
     standing_voltage: tuple[tuple[str, str, float], ...]
     log_likelihood: float
@@ -106,7 +116,7 @@ def estimate(
     decided, suspected = joint_findings(found, solved.steady, rows)
     rows = _doubted(_flagged(rows, decided), decided + suspected)
     resolved = _resolved(solved, np.flatnonzero(seen & (link >= 0)), c)
-    notes = _notes(harness, readings.points, solved, instrument, (at, resolved))
+    remarks = _remarks(harness, readings.points, solved, instrument, (at, resolved))
     points = readings.points
     outcome: Outcome = "pass"
     if any(row.verdict in ("undecided", "untested") for row in rows) or suspected:
@@ -121,7 +131,7 @@ def estimate(
         outcome,
         at.ohm,
         resolved,
-        notes,
+        remarks,
         tuple((points[a], points[b]) for a, b in solved.steady.contradictory.tolist()),
         tuple(
             (points[a], points[b], float(ohm))
@@ -229,11 +239,11 @@ def _rows(
         spread = (high - low) / (2 * normal_quantile(0.975)) if math.isfinite(high) else None
         if not seen[index]:
             ohms = interval = spread = None
-        todo = ""
+        todo: Todo | None = None
         if ringed:
-            todo = ring_text(harness, wire)
+            todo = open_ring(wire)
         elif verdict == "undecided" and bad >= confidence:
-            todo = again_text(harness, wire)
+            todo = SecondTouch(wire.name)
         elif verdict in ("undecided", "untested"):
             todo = _next(harness, solved, index, (verdict, spare, bool(at.held[index])))
         rows.append(
@@ -249,8 +259,9 @@ def _rows(
                 names,
                 bad,
                 verdict,
-                todo,
+                "",
                 float(s.measured[link]) if seen[index] and math.isfinite(s.uncertainty[link]) else None,
+                todo=todo,
             )
         )
     return tuple(rows)
@@ -260,29 +271,23 @@ def _shown(ohm: float) -> float:
     return math.inf if ohm > OPEN_OHM / 10 else ohm
 
 
-def _next(harness: Harness, solved: _Solved, wire: int, why: tuple[str, float, bool]) -> str:
+def _next(harness: Harness, solved: _Solved, wire: int, why: tuple[str, float, bool]) -> Todo:
     """The reading that would decide a wire."""
     verdict, allowed, held = why
     row = harness.wires[wire]
-    ends = [p for p in (row.start, row.end) if p not in harness.unreachable]
-    where = " to ".join(ends) if len(ends) == 2 else "across it from the nearest points that can be reached"
     if verdict == "untested":
-        return f"measure {where}"
+        return MeasureWire(row.name)
     s = solved.solution
     u = float(s.uncertainty[int(s.link[wire])])
-    precision = Precision(
-        min(solved.typical, u), s.shared_sd if solved.budget.shared.any() else 0.0, row.amps
-    )
-    if held and u * normal_quantile(harness.limits.confidence) > allowed:
-        return drop_text(harness, row)
-    if u * normal_quantile(harness.limits.confidence) > allowed:
-        advice = instrument_advice(allowed, precision, harness.limits.confidence)
-        return (
-            f"measure {where}: u = {ohms_text(u)} cannot decide at {ohms_text(allowed)}; {advice}"
-            if math.isfinite(u)
-            else f"measure {where} in ohms"
-        )
-    return f"measure {where} again, probes touched anew; four-wire if there is one"
+    if u * normal_quantile(harness.limits.confidence) <= allowed:
+        return MeasureWire(row.name, again=True)
+    if held and row.amps is not None:
+        return measure_drop(row, row.amps)
+    if not math.isfinite(u):
+        return MeasureWire(row.name, in_ohms=True)
+    shared = s.shared_sd if solved.budget.shared.any() else 0.0
+    precision = Precision(min(solved.typical, u), shared, row.amps)
+    return MeasureFiner(row.name, u, advice_at(allowed, precision, harness.limits.confidence))
 
 
 def _resolved(solved: _Solved, wires: IntArray, confidence: float) -> float | None:
@@ -316,46 +321,31 @@ def _flagged(rows: tuple[WireRow, ...], decided: list[Finding]) -> tuple[WireRow
     """A wire that alone is to blame for a decided finding fails."""
     blamed = {f.suspects[0].wire for f in decided if len(f.suspects) == 1}
     return tuple(
-        replace(row, verdict="fail", next="") if row.wire in blamed and row.verdict != "fail" else row
+        replace(row, verdict="fail", todo=None) if row.wire in blamed and row.verdict != "fail" else row
         for row in rows
     )
 
 
-def _notes(
+def _remarks(
     harness: Harness,
     points: tuple[str, ...],
     solved: _Solved,
     instrument: Instrument,
     judged: tuple[JudgedAt, float | None],
-) -> tuple[str, ...]:
+) -> tuple[Remark, ...]:
     at, resolved = judged
     s, limits = solved.solution, harness.limits
-    notes = list(solved.budget.notes)
+    remarks = list(solved.budget.remarks)
     two_wire = solved.budget.shared.any() and instrument.method != "four-wire"
     if two_wire and solved.budget.prior.lead_high > solved.budget.prior.lead_low:
-        notes.append(
-            f"the leads' resistance was not stated: {ohms_text(max(s.shared_mean, 0.0))} was found from the "
-            f"run itself (u = {ohms_text(s.shared_sd)})"
-        )
+        remarks.append(LeadsFromReadings(max(s.shared_mean, 0.0), s.shared_sd))
     low, high = solved.budget.prior.bounds
     if two_wire and solved.budget.prior.sd > 0 and not low - 0.02 <= s.shared_mean <= high + 0.02:
-        notes.append(
-            "every reading of the run is off by about "
-            f"{ohms_text(s.shared_mean)} more than the stated leads explain: check the leads and their zero"
-        )
+        remarks.append(LeadsDisagree(s.shared_mean))
     if not at.fine and resolved is not None:
-        allowed = limits.bad_joint_milliohms / 1e3
-        advice = instrument_advice(
-            allowed, Precision(solved.typical, s.shared_sd if two_wire else 0.0), limits.confidence
-        )
-        notes.append(
-            f"joints were judged at {ohms_text(at.ohm)}: these readings show no joint above "
-            f"{ohms_text(resolved)} in nine wires of ten; to see {ohms_text(allowed)}: {advice}"
-        )
+        precision = Precision(solved.typical, s.shared_sd if two_wire else 0.0)
+        advice = advice_at(limits.bad_joint_milliohms / 1e3, precision, limits.confidence)
+        remarks.append(JudgedCoarsely(at.ohm, resolved, advice))
     for (a, b), ohm in zip(solved.steady.directed.tolist(), solved.steady.directed_ohm, strict=True):
-        size = "over-range" if math.isinf(ohm) else ohms_text(2 * float(ohm))
-        notes.append(
-            f"{points[a]} to {points[b]} reads differently with the leads reversed (difference "
-            f"{size}): voltage present or a semiconductor in the path: check that the battery is disconnected"
-        )
-    return tuple(notes)
+        remarks.append(DependsOnDirection(points[a], points[b], 2 * float(ohm)))
+    return tuple(remarks)

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 
 from loomtest.diagnosis.numbers.distinct import distinct
+from loomtest.diagnosis.why import CurrentAssumed, Remark
 from loomtest.harness.model import BoolArray, FloatArray, IntArray
 from loomtest.readings.generic import UNKNOWN_LEADS_OHM
 from loomtest.readings.model import Instrument, Quantity, Range, Readings, Sitting
@@ -82,7 +83,7 @@ class Budget:
     prior: Shared
     lead_ohm: float
     touched: BoolArray
-    notes: tuple[str, ...]
+    remarks: tuple[Remark, ...]
 
     def combined(self, shared_sd: float | None = None) -> FloatArray:
         """(k,) combined standard uncertainty of each reading by itself."""
@@ -196,7 +197,7 @@ def _of_one_run(readings: Readings, instrument: Instrument, temperature_c: float
     columns = _columns(ohm + lead * two_wire, group, two_wire, ranges, main)
     warmer = _to_temperature(readings, index, temperature_c)
     label = group * 2 + two_wire
-    notes = ("a current is taken to be known to 1 % (k = 1)",) if drop.any() else ()
+    remarks = (CurrentAssumed(),) if drop.any() else ()
     return Budget(
         index,
         ohm * warmer,
@@ -207,7 +208,7 @@ def _of_one_run(readings: Readings, instrument: Instrument, temperature_c: float
         prior,
         lead,
         two_wire & (instrument.touch_ohms > 0),
-        notes,
+        remarks,
     )
 
 

@@ -14,7 +14,7 @@ from loomtest.harness.model import Harness, Wire
 from loomtest.words.labels import FAULT_WORD
 from loomtest.words.lines import held
 from loomtest.words.numbers import ohms, ohms_between, percent
-from loomtest.words.plain import said_once
+from loomtest.words.plain import said
 from loomtest.words.where import probes_for, where_sentence
 
 MOST_CLOSE = 40  # faults with close-ups of the faces they concern
@@ -62,8 +62,7 @@ def fault_cards(findings: Sequence[Finding], loom: LoomIndex, first: int, tone: 
     faults = []
     for number, finding in enumerate(findings, first):
         where = where_sentence(finding, loom.harness, loom.by_name)
-        said = said_once(finding, loom.harness)
-        text, consequence, after = (held(_shorter(part, where, loom)) for part in said)
+        text, consequence, after = map(held, said(finding))
         probes = probes_for(finding, loom.harness)
         faults.append(
             FaultCard(
@@ -83,14 +82,6 @@ def fault_cards(findings: Sequence[Finding], loom: LoomIndex, first: int, tone: 
             )
         )
     return faults
-
-
-def _shorter(text: str, where: str, loom: LoomIndex) -> str:
-    """The text without the places that `where` has told."""
-    for place in loom.harness.places.values():
-        if f"({place})" in where:
-            text = text.replace(f" ({place})", "")
-    return text
 
 
 def _faces(finding: Finding, loom: LoomIndex, number: int, tone: str) -> tuple[Any, ...]:

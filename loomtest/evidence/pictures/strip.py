@@ -11,6 +11,7 @@ import numpy as np
 from loomtest.diagnosis.flexing import Flexing
 from loomtest.evidence.pictures.look import LIGHT
 from loomtest.harness.model import FloatArray
+from loomtest.words.flexing import flex_text
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -46,7 +47,7 @@ def strip_figure(time_s: FloatArray, value_ohm: FloatArray, flexing: Flexing, ti
     axes.set_ylim(low - 0.2 * room, top + 0.3 * room)
     axes.set_xlabel("seconds", color=LIGHT["ink"])
     axes.set_ylabel("ohms", color=LIGHT["ink"])
-    axes.set_title(f"{title}\n{flexing.text}", loc="left", fontsize=10, color=LIGHT["ink"])
+    axes.set_title(f"{title}\n{flex_text(flexing)}", loc="left", fontsize=10, color=LIGHT["ink"])
     axes.legend(
         loc="lower right", bbox_to_anchor=(1.0, 1.0), ncols=2, fontsize=8, frameon=False,
         labelcolor=LIGHT["ink"],

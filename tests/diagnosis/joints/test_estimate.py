@@ -14,15 +14,17 @@ from loomtest.diagnosis.joints import further
 from loomtest.diagnosis.joints.decide import (
     Precision,
     Told,
-    instrument_advice,
+    advice_at,
     repeats_needed,
     resolved_ohms,
     row_verdict,
 )
-from loomtest.diagnosis.meaning import consequence, meaning
+from loomtest.diagnosis.meaning import meaning
 from loomtest.diagnosis.numbers.network import effective_resistance
 from loomtest.harness.copper import expectation_of
 from loomtest.harness.model import FloatArray, Harness, Limits
+from loomtest.words.joints import advice_text
+from loomtest.words.service import resistance_text as consequence
 from tests.diagnosis.joints.joint_readings import harness_of, readings_of, report_of, wire
 from tests.looms.measure import FourWire, Handheld
 from tests.scores.exact_joints import Prior, area_above, bad_probabilities
@@ -205,11 +207,10 @@ def test_averaging_shrinks_only_what_is_each_readings_own() -> None:
     for count, enough in ((n, True), (n - 1, False)):
         assert (math.sqrt(0.03**2 / count + 0.005**2) * 1.6449 <= 0.02) == enough
     assert repeats_needed(0.02, Precision(0.001, 0.0125), 0.95) is None
-    assert "tips together" in instrument_advice(0.02, Precision(0.001, 0.0125), 0.95)
-    assert f"average {n}" in instrument_advice(0.02, Precision(0.03, 0.005), 0.95)
-    assert "at 5 A, 50 mΩ is 0.25 V (your meter resolves it)" in instrument_advice(
-        0.05, Precision(1.0, 1.0), 0.95
-    )
+    assert advice_at(0.02, Precision(0.001, 0.0125), 0.95).repeats is None
+    assert f"average {n}" in advice_text(advice_at(0.02, Precision(0.03, 0.005), 0.95))
+    coarse = advice_text(advice_at(0.05, Precision(1.0, 1.0), 0.95))
+    assert "tips together" in coarse and "at 5 A, 50 mΩ loses 0.25 V" in coarse
 
 
 def test_volts_and_watts_in_a_joint() -> None:
@@ -219,7 +220,7 @@ def test_volts_and_watts_in_a_joint() -> None:
     assert "5 W" in consequence(0.05, 10.0, 12.0)
     assert "will not work" in consequence(10.0, 10.0, 12.0)
     assert consequence(0.05, None, 12.0) == consequence(None, 5.0, 12.0) == consequence(0.05, 0.0, 12.0) == ""
-    assert "8.3 % of 6 V" in consequence(0.05, 10.0, 6.0)
+    assert "8 % of 6 V" in consequence(0.05, 10.0, 6.0)
     assert "will not work" in consequence(0.7, 10.0, 6.0)
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from dataclasses import replace
 from itertools import combinations
 
@@ -16,6 +17,7 @@ from loomtest.harness.model import Harness, Limits, Wire
 from loomtest.readings.generic import generic_handheld
 from loomtest.readings.model import Instrument, Quantity
 from tests.diagnosis.joints.joint_readings import FOUR_WIRE, harness_of, readings_of, report_of, wire
+from tests.words import say
 
 FINE = Limits(bad_joint_written=True)
 HEALTHY = 0.0225  # a metre of 1 mm² with two healthy joints, ohms
@@ -55,7 +57,7 @@ def test_one_bad_leg_is_named_and_its_neighbours_are_not() -> None:
     low, high = finding.suspects[0].interval_ohms or (0.0, 0.0)
     assert low < 0.42 < high
     assert high - low < 0.03
-    assert "W2" in finding.text
+    assert "W2" in say.text(harness, finding)
 
 
 def test_two_bad_legs_are_two_findings() -> None:
@@ -78,7 +80,7 @@ def test_wires_in_series_that_nothing_tells_apart_are_judged_together() -> None:
     (finding,) = report.findings
     assert [s.wire for s in finding.suspects] == ["W1", "W2"]
     assert [s.probability for s in finding.suspects] == pytest.approx([0.5, 0.5])
-    assert "SP1" in finding.next
+    assert "SP1" in say.after(harness, finding)
 
 
 def test_an_open_behind_a_redundant_path_is_found_by_its_rise() -> None:
@@ -111,15 +113,15 @@ def test_a_handheld_meter_with_unknown_leads_still_finds_one_bad_joint_among_its
     assert once.findings == ()
     assert [f.suspects[0].wire for f in once.undecided] == ["W5"]
     assert once.rows[4].verdict == "undecided"
-    assert "again" in once.rows[4].next
+    assert "again" in say.after(harness, once.rows[4])
     rows.append(rows[4])
     report = report_of(harness, readings_of(harness, rows, quantity=Quantity.RESISTANCE), generic_handheld())
     assert [f.suspects[0].wire for f in report.findings] == ["W5"]
     assert report.joints_judged_at_ohms == 0.2
     assert {row.verdict for row in report.rows if row.wire != "W5"} == {"pass"}
     assert report.shared_ohm[0] == pytest.approx(0.28, abs=0.03)
-    assert any("leads" in note for note in report.notes)
-    assert any("four-wire" in note and "20 mΩ" in note for note in report.notes)
+    assert any("Lead resistance" in note for note in say.notes(report))
+    assert any("four-wire" in note and "20 mΩ" in note for note in say.notes(report))
 
 
 def test_a_zero_of_the_leads_in_the_run_is_subtracted() -> None:
@@ -144,7 +146,7 @@ def test_the_limit_in_the_file_is_held_to_even_when_the_meter_cannot_decide() ->
     assert report.outcome == "not-proven"
     assert report.joints_judged_at_ohms == 0.02
     for advice in ("tips together", "four-wire", "5 A", "0.1 V"):
-        assert advice in row.next
+        assert advice in say.after(harness, row)
 
 
 def test_nothing_read_is_untested_and_says_nothing() -> None:
@@ -162,7 +164,7 @@ def test_continuity_shows_a_wire_joined_but_its_joints_undecided() -> None:
     report = report_of(harness, readings_of(harness, [("X1:1", "X2:1", 1.0)], quantity=Quantity.CONTINUITY))
     assert report.tested.tolist() == [True]
     assert report.rows[0].verdict == "undecided"
-    assert "in ohms" in report.rows[0].next
+    assert "on ohms" in say.after(harness, report.rows[0])
 
 
 def test_over_range_of_a_milliohm_meter_means_a_bad_joint_not_a_break() -> None:
@@ -204,7 +206,7 @@ def test_a_standing_voltage_shows_in_reversed_leads_and_cancels() -> None:
     assert {one, other} == {"X1:1", "X2:1"}
     assert ohm == pytest.approx(0.5, abs=0.002)
     assert report.rows[0].ohms == pytest.approx(HEALTHY, abs=0.003)
-    assert any("battery" in note for note in report.notes)
+    assert any("battery" in note for note in say.notes(report))
 
 
 def test_a_voltage_drop_is_volts_over_amperes() -> None:
@@ -215,9 +217,8 @@ def test_a_voltage_drop_is_volts_over_amperes() -> None:
     report = report_of(harness, readings)
     assert report.rows[0].ohms == pytest.approx(0.12, abs=0.003)
     (finding,) = report.findings
-    assert "5 A" in finding.consequence
-    assert "W" in finding.consequence
-    assert any("1 %" in note for note in report.notes)
+    assert re.search("5 A.* W ", say.consequence(harness, finding))
+    assert any("1 %" in note for note in say.notes(report))
 
 
 def test_findings_come_with_most_watts_first() -> None:
@@ -383,7 +384,7 @@ def test_a_ground_that_carries_amperes_never_passes_by_an_ordinary_meter() -> No
     assert ground.verdict == "undecided"
     assert ground.limit_ohms == pytest.approx(0.0221 + 0.010, abs=0.0005)
     for words in ("10 A", "fuse", "ten seconds", "battery minus", "red on X1:5", "a tenth of a volt"):
-        assert words in ground.next
+        assert words in say.after(harness, ground)
     assert {row.verdict for row in report.rows if row is not ground} == {"pass"}
     rows.append((wires[4].start, wires[4].end, 0.0225 * 5.0))
     kind = [Quantity.RESISTANCE] * 12 + [Quantity.VOLTAGE_DROP]
@@ -398,5 +399,5 @@ def test_a_ring_that_the_meter_cannot_tell_says_what_to_do() -> None:
     rows = [(w.start, w.end, 0.3) for w in wires[1:]]
     report = report_of(harness, readings_of(harness, rows, quantity=Quantity.RESISTANCE), generic_handheld())
     assert [row.verdict for row in report.rows[:2]] == ["undecided"] * 2
-    assert "unscrew" in report.rows[0].next and "GND1 end of W1" in report.rows[0].next
+    assert say.after(harness, report.rows[0]).startswith("Unscrew or unplug the GND1 end of W1")
     assert report.outcome == "not-proven"

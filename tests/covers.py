@@ -187,6 +187,12 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "words/spoken.py": ("test_front_door.py", "test_docstrings.py"),
     "words/verdict.py": ("commands/test_compare.py", "evidence/archive/test_document.py"),
     "words/web.py": ("web/test_sitting.py",),
+    "diagnosis/why.py": ("words/test_findings.py",),
+    "words/joints.py": ("words/test_findings.py", "diagnosis/joints/test_report.py"),
+    "words/remarks.py": ("diagnosis/joints/test_report.py",),
+    "words/service.py": ("words/test_findings.py",),
+    "words/todo.py": ("words/test_findings.py",),
+    "words/flexing.py": ("diagnosis/test_flexing.py",),
 }
 
 

@@ -325,10 +325,9 @@ class LeadsDisagree(Remark):
 
 @dataclass(frozen=True)
 class JudgedCoarsely(Remark):
-    """Joints were judged at `at_ohm`, not at the wanted limit; nine wires of ten lie below `resolved_ohm`."""
+    """Joints were judged at `at_ohm`, the least that these readings can show."""
 
     at_ohm: float
-    resolved_ohm: float
     advice: Advice
 
 

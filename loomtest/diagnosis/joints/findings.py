@@ -51,11 +51,6 @@ class Found:
     arranged: Arranged
 
     @cached_property
-    def number_of(self) -> dict[str, int]:
-        """Index of every wire by its name."""
-        return {wire.name: index for index, wire in enumerate(self.harness.wires)}
-
-    @cached_property
     def _by_link(self) -> tuple[IntArray, IntArray]:
         order = np.argsort(self.solution.link, kind="stable")
         return self.solution.link[order], order

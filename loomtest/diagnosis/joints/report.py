@@ -345,7 +345,7 @@ def _remarks(
     if not at.fine and resolved is not None:
         precision = Precision(solved.typical, s.shared_sd if two_wire else 0.0)
         advice = advice_at(limits.bad_joint_milliohms / 1e3, precision, limits.confidence)
-        remarks.append(JudgedCoarsely(at.ohm, resolved, advice))
+        remarks.append(JudgedCoarsely(at.ohm, advice))
     for (a, b), ohm in zip(solved.steady.directed.tolist(), solved.steady.directed_ohm, strict=True):
         remarks.append(DependsOnDirection(points[a], points[b], 2 * float(ohm)))
     return tuple(remarks)

@@ -148,7 +148,7 @@ def _merged(budgets: Sequence[Budget]) -> Budget:
         budgets[main].prior,
         budgets[main].lead_ohm,
         np.concatenate([one.touched for one in budgets])[order],
-        tuple(dict.fromkeys(note for one in budgets for note in one.notes)),
+        tuple(dict.fromkeys(note for one in budgets for note in one.remarks)),
     )
 
 

@@ -234,7 +234,7 @@ def test_the_first_page_counts_the_wires_and_says_what_the_faults_mean(page: Pag
     assert "6 at fault" in first  # of 23: those of the four findings
     assert "1 doubtful" in first
     assert "16 as it should be" in first
-    assert "A connection is broken between X1 (bulkhead, left of the battery) and X4" in first
+    assert "A wire is broken or not connected between X1 (bulkhead, left of the battery) and X4" in first
     assert "Ω" not in first
     assert "Wires followed from end to end: 23 of 23." in first
     assert "Pairs of lines checked for not touching each other: 208 of 210." in first

@@ -33,7 +33,7 @@ def kept(path: Path, seconds: float, *, events: bool = False, separator: str = "
 def test_no_event_is_0_and_says_how_rare_it_must_be(tmp_path: Path) -> None:
     done = loomtest("wiggle", str(kept(tmp_path / "s.csv", 300.25)))
     assert done.returncode == 0
-    assert done.stdout.startswith("no event in 300 s: fewer than 0.6 a minute at 95 %\n")
+    assert done.stdout.startswith("Steady: nothing happened in 5 min (fewer than 0.6 a minute at 95 %)\n")
 
 
 def test_intermittent_is_1_with_each_event(tmp_path: Path) -> None:

@@ -1,4 +1,8 @@
-"""Commands and options carry names of our own: some words together sound like other people's programs."""
+"""Commands and options carry names of our own, in the words of the trade.
+
+Some words are left alone because a mechanic would not say them of a loom, or because they promise what the
+program does not do: it measures and judges, it is taught nothing.
+"""
 
 from __future__ import annotations
 

@@ -115,7 +115,7 @@ def test_garbage_is_told_and_what_follows_is_read(cable: Cable) -> None:
 
 
 def test_a_meter_that_answers_late_is_asked_again_and_read(cable: Cable) -> None:
-    link = linked(cable, poll="D\r", answer_within_s=0.3)
+    link = linked(cable, poll="X\r", answer_within_s=0.3)
 
     def answer_the_third() -> None:
         for _ in range(3):

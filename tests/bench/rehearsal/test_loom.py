@@ -65,7 +65,7 @@ def test_a_script_is_consumed_line_by_line(tmp_path: Path) -> None:
 
 def test_a_polled_script_answers_only_what_is_asked(tmp_path: Path) -> None:
     clock = Clock()
-    settings = SerialSettings(poll="D\r", poll_every_s=0.5)
+    settings = SerialSettings(poll="X\r", poll_every_s=0.5)
     port = scripted(
         tmp_path, "tool says D\nmeter says 0.4 ohm\nhold 1.9\ntool says D\nmeter says OL\n", clock
     )

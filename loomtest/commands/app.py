@@ -53,6 +53,7 @@ from loomtest.commands import (  # noqa: E402, F401
     history,
     judge,
     keep,
+    markers,
     new,
     plan,
     ports,

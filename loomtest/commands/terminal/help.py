@@ -43,7 +43,7 @@ _SHELL = {
     "show_completion": "Print what --install-completion would install, to put in place yourself.",
 }
 JOB = (
-    ("Before you measure", ("new", "check", "plan", "swap")),
+    ("Before you measure", ("new", "check", "plan", "markers", "swap")),
     ("While you measure", ("bench", "log", "wiggle", "ports")),
     ("What it means", ("judge", "compare", "report")),
     ("The record", ("keep", "history", "verify")),

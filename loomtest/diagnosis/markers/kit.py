@@ -101,6 +101,11 @@ def touch_sd_ohm(ohm: FloatArray, held: Range) -> FloatArray:
     return np.asarray(np.sqrt(steps + (DRIFT_SHARE * ohm) ** 2), dtype=np.float64)
 
 
+def touch_sd_of(ohm: float, held: Range) -> float:
+    """`touch_sd_ohm` of one value."""
+    return float(touch_sd_ohm(np.array(ohm), held))
+
+
 def margins_of(ohms: Sequence[float], held: Range) -> Margins:
     """The margins of clips of these values (ohms, any order) on one range."""
     values = np.sort(np.asarray(ohms, dtype=np.float64))

@@ -1,0 +1,72 @@
+"""What is said about a kit of marker clips: what to buy, what it tells, what to exchange."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from loomtest.diagnosis.markers.kit import DRIFT_SHARE, KitChoice, TooNear, touch_sd_of
+from loomtest.readings.kitfile import Kit
+from loomtest.readings.model import Range
+from loomtest.words.lines import Line, all_of, wrapped
+from loomtest.words.numbers import counted, ohms
+
+
+def nominal(ohm: float) -> str:
+    """A resistor as shops name it: `8.25 kΩ`."""
+    return f"{ohm / 1e3:g} kΩ" if ohm >= 1e3 else f"{ohm:g} Ω"
+
+
+def kit_lines(choice: KitChoice, circuits: int | None) -> Iterator[Line]:
+    """What to buy, on which range it is read, and why these values."""
+    count = len(choice.ohms)
+    yield Line(f"A kit of {count} marker clips", "head")
+    if circuits is not None:
+        rounds = -(-circuits // count)
+        clips = "one clip for each" if rounds <= 1 else f"put on in {counted(rounds, 'round')}"
+        yield from wrapped(f"{counted(circuits, 'circuit')} want a clip: {clips}.")
+    yield Line("")
+    yield from wrapped(
+        f"Buy, of {choice.series}, 1 %, one each:", ", ".join(nominal(o) for o in choice.ohms) + "."
+    )
+    yield from wrapped(
+        f"Hold the meter on its range up to {ohms(choice.range.up_to_ohms)}, for kit and loom."
+    )
+    yield Line("")
+    yield Line("Why these", "head")
+    yield from wrapped(*why_text(choice), indent=2)
+
+
+def why_text(choice: KitChoice) -> tuple[str, ...]:
+    """Each of the four things that must show, with this meter's figures."""
+    held, least, most = choice.range, min(choice.ohms), max(choice.ohms)
+    sds = touch_sd_of(least, held), touch_sd_of(most, held)
+    margins = choice.margins
+    return (
+        f"A touch beside its clip's measured value is uncertain by {ohms(min(sds))} to {ohms(max(sds))}: the "
+        f"display step of {ohms(held.resolution_ohms)}, twice, and a drift of {100 * DRIFT_SHARE:g} %.",
+        f"The two nearest clips stand {margins.apart:.0f} times that apart.",
+        f"Two clips side by side stand at least {margins.side_by_side:.0f} times that from any third.",
+        f"A leak of 1 MΩ shows at {margins.leak:.1f} times that, a joint of 100 Ω at {margins.joint:.1f} times.",
+        "Values over several decades would call a wire whole that has kilohms in it.",
+    )
+
+
+def measured_lines(kit: Kit, held: Range, near: list[TooNear]) -> Iterator[Line]:
+    """What a measured kit can tell, and which clips to exchange."""
+    yield Line(f"{kit.file}: {counted(len(kit.clips), 'clip')}", "head")
+    yield from wrapped(f"Read on the meter's range up to {ohms(held.up_to_ohms)}.")
+    if not near:
+        yield from wrapped("All clips can be told apart, and two side by side from every third.", tone="good")
+        return
+    yield from wrapped(*(too_near_text(kit, one) for one in near), tone="doubt")
+
+
+def too_near_text(kit: Kit, near: TooNear) -> str:
+    """Which clips the meter cannot tell apart, and which one to exchange."""
+    names = [kit.clips[index].marker for index in near.one]
+    other = kit.clips[near.other].marker
+    one = names[0] if len(names) == 1 else f"{all_of(names)} side by side"
+    return (
+        f"{one} and {other} stand {100 * near.share:.2f} % apart, and {100 * near.wanted:.2f} % is wanted: "
+        f"exchange {kit.clips[near.exchange].marker} for another value."
+    )

@@ -30,9 +30,9 @@ def markers(
     """Say which resistors make a kit of marker clips for your meter, and why.
 
     A marker clip is a resistor on a lead; the other ends of all leads are joined, and the meter's black lead
-    stays there. One clip on one point of each circuit, and one touch at every other end shows that the wire is
-    whole, that it is the right one, and that it touches no other. Measure the clips with the meter that you
-    will use, on the range that is named, and write them into a file (marker,ohms).
+    stays there. One clip on one point of each circuit, and one touch at every other end shows that the wire
+    is whole, that it is the right one, and that it touches no other. Measure the clips with the meter that
+    you will use, on the range that is named, and write them into a file (marker,ohms).
 
     The JSON object, "schema": "loomtest-markers/1": series, ohms, range_ohms and margins of each kit; with a
     measured kit what is too near what, and what to exchange.

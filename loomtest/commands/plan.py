@@ -46,6 +46,12 @@ def plan(
     after: Annotated[
         str, typer.Option(help="A run: only what mending its findings touched or had hidden.")
     ] = "",
+    markers: Annotated[
+        Path | None, typer.Option(help="With marker clips: the kit as measured (marker,ohms).")
+    ] = None,
+    every_clip: Annotated[
+        bool, typer.Option("--every-clip", help="With markers: touch every marked point itself too.")
+    ] = False,
     sheet: Annotated[
         Path | None, typer.Option(help="Write a bench sheet (HTML for print, CSV to fill in) to this folder.")
     ] = None,
@@ -80,6 +86,9 @@ def plan(
 
             progress.say(f"reading {after}")
             made = plan_after(loaded, made if isolation else None, after, joints)
+    if markers is not None:
+        _show_marked(loaded, markers, isolation, every_clip, costs if as_json else None)
+        return
     if made is None:
         from loomtest.bench.plan.isolation import scanner_json
 
@@ -100,6 +109,33 @@ def plan(
     show(plan_lines(loaded, made, costs))
     for path in written:
         typer.echo(f"written: {path}")
+
+
+def _show_marked(
+    harness: Harness,
+    kit: Path,
+    isolation: Level | None,
+    every_clip: bool,
+    costs: Sequence[LevelCost] | None,
+) -> None:
+    """The plan with marker clips; as JSON where `costs` of the other levels are given."""
+    from loomtest.bench.plan.kit import usable
+    from loomtest.bench.plan.markers import plan_marked
+    from loomtest.commands.terminal.screen import show, show_json
+    from loomtest.readings.generic import generic_handheld
+    from loomtest.readings.kitfile import read_kit
+    from loomtest.words.marked_plan import marked_plan_lines, proofs
+
+    read = read_kit(kit)
+    usable(read, generic_handheld())
+    made = plan_marked(harness, read.clips, isolation, every_clip)
+    if costs is None:
+        show(marked_plan_lines(made.harness, made.totals, made.placings, made.steps, made.loops))
+        return
+    out = made.to_json()
+    for row, proves in zip(out["steps"], proofs(made.steps), strict=True):
+        row["proves"] = proves
+    show_json({**out, "levels": [cost.to_json() for cost in costs]})
 
 
 def plan_lines(harness: Harness, made: Plan, costs: Sequence[LevelCost] = ()) -> Iterator[Line]:

@@ -46,7 +46,8 @@ def why_text(choice: KitChoice) -> tuple[str, ...]:
         f"display step of {ohms(held.resolution_ohms)}, twice, and a drift of {100 * DRIFT_SHARE:g} %.",
         f"The two nearest clips stand {margins.apart:.0f} times that apart.",
         f"Two clips side by side stand at least {margins.side_by_side:.0f} times that from any third.",
-        f"A leak of 1 MΩ shows at {margins.leak:.1f} times that, a joint of 100 Ω at {margins.joint:.1f} times.",
+        f"A leak of 1 MΩ shows at {margins.leak:.1f} times that, and a joint of 100 Ω at "
+        f"{margins.joint:.1f} times.",
         "Values over several decades would call a wire whole that has kilohms in it.",
     )
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 
 from loomtest.diagnosis.markers.doubts import (
     ClipAstray,
@@ -90,3 +90,36 @@ def next_touch_text(doubt: Doubt, finding: Finding, places: Places) -> str:
     if isinstance(doubt, ReadsNothing):
         return f"Touch {names[0]} again; if it stays, measure it to the other points of its circuit."
     return "Measure the kit again with this meter, on this range."
+
+
+ON_COMMON = "The black lead stays on the common of the clips."
+
+
+def touch_sentence(point: str, again: bool) -> str:
+    """What to touch: the place alone, no colour and no value."""
+    return f"Red lead: {point}{', once more' if again else ''}. Hands off the metal."
+
+
+def seat_sentences(reason: str, clips: Sequence[str], points: Mapping[str, str]) -> list[str]:
+    """One sentence for each thing that the hands do."""
+    if reason == "pull":
+        return [f"Pull {clips_text(clips)}, and leave the others. A short that stays is in the loom."]
+    if reason == "apart":
+        tail = "so that no metal touches another's"
+        return [f"Clip {clip} on {points[clip]}, {tail}." for clip in clips]
+    lead = "Put " if reason in ("again", "move") else ""
+    return [f"{lead}{'c' if lead else 'C'}lip {clip} on {points[clip]}." for clip in clips if clip in points]
+
+
+def over_range_text() -> str:
+    """How over-range is said, and what it needs."""
+    return "Over-range counts for 1 MΩ only when the meter chooses its range; type ol."
+
+
+def read_text(names: Sequence[str], own: bool, low: bool) -> str:
+    """What a touch read, told at once."""
+    if low:
+        return f"reads low for {clips_text(names)}: a leak, or fingers"
+    if own:
+        return "its own clip, and no other" if names else "no clip, as it should"
+    return clips_text(names) if names else "no clip"

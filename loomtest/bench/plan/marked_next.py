@@ -50,7 +50,7 @@ class Touching:
     expected_ohms: float | None = None
 
 
-class _Round:
+class _RoundSoFar:
     """One planned round as it stands in the record."""
 
     def __init__(
@@ -88,7 +88,7 @@ def next_in_round(
     seats = {n: marked.of_round(n)[0] for n in numbers}
     whole = {(one.clip.marker, one.point) for one in plan.placings if one.round == now}
     full = [n for n in numbers if {(s.clip.marker, harness.points[s.point]) for s in seats[n]} == whole]
-    state = _Round(harness, plan, read, seats)
+    state = _RoundSoFar(harness, plan, read, seats)
     found = (
         _registering(state, current, skipped)
         or _planned_touch(state, now, full, skipped)
@@ -129,7 +129,7 @@ def _base(harness: Harness, plan: MarkedPlan, marked: Marked, number: int) -> in
     return max(wanted, key=lambda n: (len(wanted[n] & own), -n))
 
 
-def _registering(state: _Round, current: int, skipped: Set[str]) -> Touching | None:
+def _registering(state: _RoundSoFar, current: int, skipped: Set[str]) -> Touching | None:
     touched = set(state.touched(current))
     one = state.by_number.get(current)
     for doubt in unregistered(one) if one else ():
@@ -139,7 +139,7 @@ def _registering(state: _Round, current: int, skipped: Set[str]) -> Touching | N
     return None
 
 
-def _planned_touch(state: _Round, now: int, full: list[int], skipped: Set[str]) -> Touching | None:
+def _planned_touch(state: _RoundSoFar, now: int, full: list[int], skipped: Set[str]) -> Touching | None:
     done = {point for number in full for point in state.touched(number)}
     for step in state.plan.steps:
         if step.round == now and state.harness.code_of[step.point] not in done and step.point not in skipped:
@@ -152,7 +152,7 @@ def _planned_touch(state: _Round, now: int, full: list[int], skipped: Set[str]) 
     return None
 
 
-def _touch_again(state: _Round, full: list[int], skipped: Set[str]) -> Touching | None:
+def _touch_again(state: _RoundSoFar, full: list[int], skipped: Set[str]) -> Touching | None:
     """Circuits whose clips were put right are touched again in the new round; what reads low or like nothing
     is touched twice, hands off the metal."""
     harness, last = state.harness, full[-1]
@@ -204,7 +204,7 @@ def _missing(harness: Harness, one: RoundRead) -> list[tuple[int, int]]:
     ]
 
 
-def _stray(state: _Round, current: int, full: list[int], skipped: Set[str]) -> Seating | Touching | None:
+def _stray(state: _RoundSoFar, current: int, full: list[int], skipped: Set[str]) -> Seating | Touching | None:
     """A wire that does not arrive: its terminal may sit in an empty cavity, beside where it should arrive,
     or, once the clip is moved to that end, beside where it should begin."""
     harness, one = state.harness, state.by_number.get(full[-1])
@@ -242,7 +242,7 @@ def _stray(state: _Round, current: int, full: list[int], skipped: Set[str]) -> S
     return Seating(round=number, reason="move", clips=tuple(sorted(moved)), placings=placings)
 
 
-def _arrived(state: _Round, one: RoundRead, number: int) -> bool:
+def _arrived(state: _RoundSoFar, one: RoundRead, number: int) -> bool:
     """Whether every circuit with a wire that does not arrive was found in some empty cavity."""
     empty = empty_cavities(state.harness)
     lost = {clip for _, clip in _missing(state.harness, one)}
@@ -255,7 +255,7 @@ def _arrived(state: _Round, one: RoundRead, number: int) -> bool:
     return lost <= found
 
 
-def _empty_beside(state: _Round, number: int, points: Set[str], skipped: Set[str]) -> Touching | None:
+def _empty_beside(state: _RoundSoFar, number: int, points: Set[str], skipped: Set[str]) -> Touching | None:
     harness = state.harness
     near = {connector_of(point) for point in points} - {""}
     touched, empty = state.touched(number), empty_cavities(harness)
@@ -267,7 +267,7 @@ def _empty_beside(state: _Round, number: int, points: Set[str], skipped: Set[str
 
 
 def _halved(
-    state: _Round, marked: Marked, current: int, full: list[int], skipped: Set[str]
+    state: _RoundSoFar, marked: Marked, current: int, full: list[int], skipped: Set[str]
 ) -> Seating | Touching | None:
     """A circuit without a clip leaks to one that has one: half of the clips are pulled, then half of those
     left, until one is left that it leaks to."""
@@ -303,7 +303,9 @@ def _halved(
     return None
 
 
-def _pulled(state: _Round, current: int, full: list[int], skipped: Set[str]) -> Seating | Touching | None:
+def _pulled(
+    state: _RoundSoFar, current: int, full: list[int], skipped: Set[str]
+) -> Seating | Touching | None:
     """Of circuits that read alike all clips but one are pulled, and a point of each pulled one touched."""
     one = state.by_number.get(full[-1])
     if one is None:
@@ -330,7 +332,7 @@ def _pulled(state: _Round, current: int, full: list[int], skipped: Set[str]) -> 
     return None
 
 
-def _base_of(state: _Round, one: RoundRead) -> int:
+def _base_of(state: _RoundSoFar, one: RoundRead) -> int:
     own = {(seat.clip.marker, state.harness.points[seat.point]) for seat in one.seats}
     numbers = {p.round for p in state.plan.placings}
     return max(
@@ -350,7 +352,7 @@ def _through_parts(harness: Harness, one: RoundRead, block: Block) -> bool:
 
 
 def _put_right(
-    state: _Round, plan: MarkedPlan, now: int, full: list[int], actual: list[int]
+    state: _RoundSoFar, plan: MarkedPlan, now: int, full: list[int], actual: list[int]
 ) -> Seating | None:
     """Clips that sit wrong onto their points; clips that touched each other apart."""
     one = state.by_number.get(full[-1])

@@ -33,17 +33,28 @@ def answer_lines(harness: Harness, request: LogRequest) -> int:
     """
     from loomtest.bench.session.by_hand import read_line
     from loomtest.commands.terminal.text import shown
+    from loomtest.readings.marked import COMMON
 
     instrument = request.stated_instrument()
     four_wire = instrument is not None and instrument.method == "four-wire"
     refused = 0
+    marks = None
+    if request.markers is not None:
+        from loomtest.commands.log.marked_lines import MarkedLines
+
+        marks = MarkedLines(harness, request, instrument)
     with request.open_run(harness, instrument) as writer:
         for number, line in enumerate(sys.stdin, 1):
             words = line.split()
             if not words or words[0].startswith("#"):
                 continue
+            if marks is not None and words == ["next"]:
+                typer.echo(shown(marks.next(writer)))
+                sys.stdout.flush()
+                continue
             try:
-                reading = read_line(line, harness, four_wire)
+                touch = marks is not None and COMMON in words[:2]
+                reading = marks.read(line) if marks and touch else read_line(line, harness, four_wire)
                 row = writer.record(reading)
             except ValueError as error:
                 refused += 1

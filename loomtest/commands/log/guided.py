@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from loomtest.bench.meter.port import MeterLink
     from loomtest.bench.session.events import Event
+    from loomtest.bench.session.marked import MarkedSession
     from loomtest.bench.session.order import Earlier, Order
     from loomtest.bench.session.session import Session
     from loomtest.commands.log.view import View
@@ -89,6 +90,9 @@ def _sitting(
     from loomtest.commands.log.view import View
     from loomtest.commands.terminal.text import shown
 
+    if request.markers is not None:
+        _marked_sitting(harness, request, instrument, stated, link)
+        return
     mending = request.mending
     if mending is None:
         planned, earlier = plan(harness, request.planned_level(harness), request.joints), None
@@ -120,6 +124,41 @@ def _sitting(
     typer.echo(f"recorded in {request.out}. Next: loomtest judge {harness.source or 'HARNESS'} {runs}")
 
 
+def _marked_sitting(
+    harness: Harness,
+    request: LogRequest,
+    instrument: Instrument,
+    stated: Instrument | None,
+    link: MeterLink | None,
+) -> None:
+    """The same with marker clips."""
+    from loomtest.bench.session.marked import MarkedSession
+    from loomtest.bench.session.session import Choices
+    from loomtest.commands.log.screen import FullScreen, PlainLines
+    from loomtest.commands.log.view import View
+    from loomtest.words.marked import BEFORE
+
+    planned, held = request.marked_plan(harness, instrument)
+    terminal = sys.stdout.isatty()
+    view = View(harness.name, request.stage, live=link is not None, cautions=BEFORE)
+    screen: Screen = FullScreen(view, request.quiet) if terminal else PlainLines(view)
+    with ExitStack() as stack:
+        writer = stack.enter_context(_closed_as(request.open_run(harness, stated)))
+        choices = Choices(live=link is not None)
+        session = MarkedSession(harness, writer.run, planned, instrument, held, choices)
+        keys: Keyboard = NoKeys()
+        if sys.stdin.isatty():
+            from loomtest.commands.log.keys import Keys
+
+            keys = stack.enter_context(Keys())
+        stack.enter_context(screen.opened())
+        if terminal and not _cautions_read(screen, keys):
+            writer.status = "stopped"
+            return
+        writer.status = _Loop(session, None, view, screen, keys, link).run()
+    typer.echo(f"recorded in {request.out}. Next: loomtest judge {harness.source or 'HARNESS'} {request.out}")
+
+
 class _closed_as:
     """Closes the run with the status that the session ended with."""
 
@@ -149,8 +188,8 @@ class _Loop:
 
     def __init__(
         self,
-        session: Session,
-        order: Order,
+        session: Session | MarkedSession,
+        order: Order | None,
         view: View,
         screen: Screen,
         keys: Keyboard,
@@ -201,7 +240,7 @@ class _Loop:
         for event in events:
             self._screen.take(event)
             if isinstance(event, Asked):
-                self._view.done = self._order.done
+                self._view.done = self._order.done if self._order is not None else 0
                 self._aim()
             elif isinstance(event, TurnTo) and self._link is not None:
                 for part in (self._link.port, self._link.meter):

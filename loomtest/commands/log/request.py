@@ -10,9 +10,11 @@ from types import FrameType
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from loomtest.bench.plan.markers import MarkedPlan
     from loomtest.bench.plan.mending import Mending
     from loomtest.harness.model import Harness, IsolationLevel
-    from loomtest.readings.model import Instrument, Job
+    from loomtest.readings.kitfile import Kit
+    from loomtest.readings.model import Instrument, Job, Range
     from loomtest.readings.run import RunWriter
 
 
@@ -33,6 +35,19 @@ class LogRequest:
     after: str = ""
     mending: Mending | None = None
     job: Job | None = None
+    markers: Path | None = None
+
+    def marked_plan(self, harness: Harness, instrument: Instrument) -> tuple[MarkedPlan, Range]:
+        """The plan with the kit that was named, and the range it is read on. Raises InputError."""
+        from loomtest.bench.plan.kit import usable
+        from loomtest.bench.plan.markers import plan_marked
+        from loomtest.readings.kitfile import read_kit
+
+        assert self.markers is not None
+        kit = read_kit(self.markers)
+        held = usable(kit, instrument)
+        check_kit(self.out, kit)
+        return plan_marked(harness, kit.clips, self.planned_level(harness)), held
 
     def stated_instrument(self) -> Instrument | None:
         """The instrument that was named, else that of the run which is resumed, else None."""
@@ -72,6 +87,19 @@ class LogRequest:
             mended=self.mending.mended if self.mending is not None else None,
         )
         return create_run(self.out, harness, about, clock=now)
+
+
+def check_kit(out: Path, kit: Kit) -> None:
+    """Raises InputError where the run that is resumed had its clips from another kit."""
+    from loomtest.errors import InputError, Problem
+    from loomtest.readings.runfile import seats_in
+
+    ohms = {clip.marker: clip.ohms for clip in kit.clips}
+    for seat in seats_in(out):
+        if ohms.get(seat.clip.marker) != seat.clip.ohms:
+            found = f"a kit in which {seat.clip.marker} is not {seat.clip.ohms:g} ohm"
+            expected = f"the kit that {out} was begun with, or a new run"
+            raise InputError([Problem(kit.file, None, "ohms", found, expected)])
 
 
 def now() -> datetime:

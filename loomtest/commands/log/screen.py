@@ -60,7 +60,7 @@ def rows_of(view: View, width: int, height: int) -> list[tuple[str, str]]:
 def _body_rows(view: View, width: int, height: int) -> list[tuple[str, str]]:
     if view.listing:
         return [_listed_row(one, width) for one in view.listing[-(height - 10) :]]
-    return _prompt_rows(view, width, height) if view.prompt is not None else _caution_rows(width)
+    return _prompt_rows(view, width, height) if view.prompt is not None else _caution_rows(view, width)
 
 
 def _listed_row(one: Listed, width: int) -> tuple[str, str]:
@@ -77,9 +77,9 @@ def _title(view: View, width: int) -> tuple[str, str]:
     return f" {left}".ljust(width - len(right) - 1) + right, "bold"
 
 
-def _caution_rows(width: int) -> list[tuple[str, str]]:
+def _caution_rows(view: View, width: int) -> list[tuple[str, str]]:
     rows = [("", ""), ("  Before the first reading", "bold"), ("", "")]
-    for caution in CAUTIONS:
+    for caution in (*view.cautions, *CAUTIONS):
         wrapped = textwrap.wrap(caution, width - 6)
         rows += [(("  ! " if not index else "    ") + line, "yellow") for index, line in enumerate(wrapped)]
     return [*rows, ("", ""), ("  Press Enter to begin, q to stop.", "bold")]
@@ -213,7 +213,7 @@ class PlainLines:
     @contextmanager
     def opened(self) -> Iterator[PlainLines]:
         """Print the cautions."""
-        for caution in CAUTIONS:
+        for caution in (*self.view.cautions, *CAUTIONS):
             typer.echo(caution)
         yield self
 

@@ -77,6 +77,9 @@ def log(
     job: Annotated[str, typer.Option(help="The number of the job in your job book.")] = "",
     unit: Annotated[str, typer.Option(help="The serial number of this very loom, boat or machine.")] = "",
     customer: Annotated[str, typer.Option(help="For whom.")] = "",
+    markers: Annotated[
+        Path | None, typer.Option(help="With marker clips: the kit as measured (marker,ohms).")
+    ] = None,
     quiet: Annotated[bool, typer.Option("--quiet", help="No bell, and no word of progress.")] = False,
 ) -> None:
     """Record readings into a run folder; each is on disk before the next is asked for.
@@ -86,6 +89,9 @@ def log(
     stopped is resumed by the same command. A reading that was wrong is taken back, and stays in the record.
 
     Input that is no terminal is read line by line, POINT POINT VALUE [note], and each line is answered.
+
+    With --markers it says where each clip goes, then which point to touch, by its cavity alone. In lines,
+    next is answered with the next clips or the next touch, and a touch is POINT COMMON VALUE.
 
     Battery disconnected, control units unplugged, never on restraint-system circuits.
     """
@@ -98,8 +104,10 @@ def log(
     end_on_request()
     request = LogRequest(
         out, stage, operator, instrument, temperature, isolation, joints, open_after, quiet, after=after,
-        job=Job(job, unit, customer),
+        job=Job(job, unit, customer), markers=markers,
     )  # fmt: skip
+    if markers and (scanner or after or meter.startswith("rehearse:")):
+        raise typer.BadParameter("found --markers with no meter of yours; expected a meter, or by hand")
     try:
         if correct:
             from loomtest.commands.log.correct import correct_run

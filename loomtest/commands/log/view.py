@@ -6,6 +6,7 @@ from dataclasses import dataclass, field
 
 from loomtest.bench.session.corrections import Listed
 from loomtest.bench.session.events import Asked, Event, Prompt, Question, Recorded, Said, TakenBack, Tone
+from loomtest.bench.session.marked import MarkedSession
 from loomtest.bench.session.session import Key, Session
 from loomtest.words.sitting import choose_row, how_to_correct, no_such_row
 
@@ -46,6 +47,7 @@ class View:
     asks: str = ""
     question: Question | None = None
     listing: list[Listed] = field(default_factory=list)
+    cautions: tuple[str, ...] = ()  # before those of every sitting
     chosen: int = 0
 
     def take(self, event: Event) -> None:
@@ -70,7 +72,7 @@ class View:
         elif isinstance(event, Said):
             self.message, self.tone = event.text, event.tone
 
-    def key(self, name: str, session: Session, now_s: float) -> list[Event]:
+    def key(self, name: str, session: Session | MarkedSession, now_s: float) -> list[Event]:
         """A key: a letter of a command, or part of a value, a note or a pair that is being typed.
 
         Without a meter a command is typed like a value and wants Enter too, so that `short` is no skip.
@@ -100,7 +102,7 @@ class View:
             return len(name) == 1 and name != " "
         return len(name) == 1 and name in ".,>0123456789oO"
 
-    def _command(self, letter: str, session: Session, now_s: float) -> list[Event]:
+    def _command(self, letter: str, session: Session | MarkedSession, now_s: float) -> list[Event]:
         if letter == "n":
             self.asks, self.entry = "note", session.note
         elif letter == "p":
@@ -112,7 +114,7 @@ class View:
             return session.key(now_s, _COMMANDS[letter])
         return []
 
-    def _enter(self, session: Session, now_s: float) -> list[Event]:
+    def _enter(self, session: Session | MarkedSession, now_s: float) -> list[Event]:
         text, asks, self.entry, self.asks = self.entry.strip(), self.asks, "", ""
         if asks == "note":
             session.set_note(text)
@@ -140,7 +142,7 @@ class View:
         self.chosen, self.asks = found.row, "right value, or x"
         return [Said(how_to_correct(found.row, found.start, found.end, found.value))]
 
-    def _correct(self, text: str, session: Session) -> list[Event]:
+    def _correct(self, text: str, session: Session | MarkedSession) -> list[Event]:
         self.listing = []
         if text.casefold() == "x":
             return session.take_back(self.chosen)

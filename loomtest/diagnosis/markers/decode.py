@@ -28,7 +28,7 @@ import numpy as np
 
 from loomtest.diagnosis.markers.kit import DRIFT_SHARE, JOINT_OHM
 from loomtest.diagnosis.markers.leaks import leaks_of
-from loomtest.diagnosis.markers.touches import Block, Touch, side_by_side_ohm
+from loomtest.diagnosis.markers.touches import Block, MarkerTouch, side_by_side_ohm
 from loomtest.harness.model import FloatArray, IntArray
 from loomtest.readings.model import Range
 
@@ -64,9 +64,9 @@ def log_fit(ohm: float, value_ohm: float, sd_ohm: float) -> float:
 
 
 @dataclass(frozen=True)
-class _Round:
+class _TouchedRound:
     ohms: tuple[float, ...]
-    touches: tuple[Touch, ...]
+    touches: tuple[MarkerTouch, ...]
     held: Range
     known: dict[Block, tuple[float, float]] = field(default_factory=dict)
 
@@ -83,26 +83,28 @@ class _Round:
     def sd(self, ohm: float) -> float:
         return math.sqrt(self.held.resolution_ohms**2 / 6 + (DRIFT_SHARE * ohm) ** 2)
 
-    def reads(self, touch: Touch, block: Block) -> bool:
+    def reads(self, touch: MarkerTouch, block: Block) -> bool:
         value, sd = self.gives(block)
         return abs(touch.ohm - value) <= _NEAR_SD * sd
 
-    def fits(self, touch: Touch, block: Block) -> bool:
+    def fits(self, touch: MarkerTouch, block: Block) -> bool:
         value, sd = self.gives(block)
         return -_NEAR_SD * sd <= touch.ohm - value <= JOINT_OHM + _NEAR_SD * sd
 
-    def moved(self, touch: Touch, block: Block) -> float:
+    def moved(self, touch: MarkerTouch, block: Block) -> float:
         home = touch.clip in block if touch.clip >= 0 else not block
         return 0.0 if home else -MOVED
 
 
-def decode(ohms: Sequence[float], touches: Sequence[Touch], held: Range, pair_leaks: bool = True) -> Decoded:
+def decode(
+    ohms: Sequence[float], touches: Sequence[MarkerTouch], held: Range, pair_leaks: bool = True
+) -> Decoded:
     """The likeliest decoding of one round. `ohms`: what each clip was measured at, on the range `held`.
 
     `pair_leaks`: two circuits whose leaks agree have one between them, and it costs LEAKS once. Pure. Touches
     that read more than every clip read none; so do over-range ones.
     """
-    told = _Round(tuple(ohms), tuple(touches), held)
+    told = _TouchedRound(tuple(ohms), tuple(touches), held)
     top = max(ohms, default=0.0) + JOINT_OHM
     settled = {t.clip for t in touches if t.clip >= 0 and told.reads(t, (t.clip,))}
     blocks: list[Block] = [()] * len(touches)
@@ -137,7 +139,7 @@ def decode(ohms: Sequence[float], touches: Sequence[Touch], held: Range, pair_le
     return Decoded(tuple(blocks), best.leaking, frozenset(doubtful), base + best.weight)
 
 
-def _paired(state: _State, ohms: Sequence[float], odd: Sequence[Touch], held: Range) -> _State:
+def _paired(state: _State, ohms: Sequence[float], odd: Sequence[MarkerTouch], held: Range) -> _State:
     """The same decoding, leaks that agree counted once."""
     if len(state.leaking) < 2:
         return state
@@ -156,7 +158,9 @@ class _State:
     moved: frozenset[tuple[int, Block]] = frozenset()  # circuits that were found to read another's block
 
 
-def _search(told: _Round, order: Sequence[int], settled: set[int], loose: Sequence[int]) -> list[_State]:
+def _search(
+    told: _TouchedRound, order: Sequence[int], settled: set[int], loose: Sequence[int]
+) -> list[_State]:
     """Decodings of the touches `order`, the best first."""
     pool = _pool(told, [told.touches[index].ohm for index in order], loose)
     singles = [(clip,) for clip in sorted(settled)]
@@ -176,11 +180,11 @@ def _search(told: _Round, order: Sequence[int], settled: set[int], loose: Sequen
     return beam
 
 
-def _first_guess(told: _Round, touch: Touch, block: Block) -> float:
+def _first_guess(told: _TouchedRound, touch: MarkerTouch, block: Block) -> float:
     return abs(touch.ohm - told.value(block)) / 30 + JOINED * len(block) - told.moved(touch, block)
 
 
-def _pool(told: _Round, values: Iterable[float], loose: Sequence[int]) -> list[Block]:
+def _pool(told: _TouchedRound, values: Iterable[float], loose: Sequence[int]) -> list[Block]:
     """Blocks of loose clips that give what some open touch reads."""
     wanted = sorted(set(values))
     out: list[Block] = []
@@ -194,7 +198,9 @@ def _pool(told: _Round, values: Iterable[float], loose: Sequence[int]) -> list[B
     return out
 
 
-def _leaky(told: _Round, touch: Touch, loose: Sequence[int], order: Sequence[int]) -> list[Block]:
+def _leaky(
+    told: _TouchedRound, touch: MarkerTouch, loose: Sequence[int], order: Sequence[int]
+) -> list[Block]:
     """Blocks that a leak would bring down to this touch: the clip of its own circuit, one that would not need
     to come down far, and its own with that of another circuit that reads alike."""
     out: list[Block] = [(clip,) for clip in loose if clip == touch.clip]
@@ -209,7 +215,7 @@ def _leaky(told: _Round, touch: Touch, loose: Sequence[int], order: Sequence[int
 
 
 def _next_states(
-    told: _Round, state: _State, touch: Touch, options: Sequence[Block], leaky: Sequence[Block]
+    told: _TouchedRound, state: _State, touch: MarkerTouch, options: Sequence[Block], leaky: Sequence[Block]
 ) -> list[_State]:
     out = []
     known = dict(state.values)
@@ -233,7 +239,7 @@ def _next_states(
     return [*out, unexplained]
 
 
-def _with(told: _Round, state: _State, touch: Touch, block: Block, weight: float) -> _State:
+def _with(told: _TouchedRound, state: _State, touch: MarkerTouch, block: Block, weight: float) -> _State:
     moved = (touch.clip, block)
     if moved not in state.moved:
         weight += told.moved(touch, block)

@@ -12,7 +12,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from loomtest.diagnosis.markers.kit import DRIFT_SHARE
-from loomtest.diagnosis.markers.touches import Block, Touch, side_by_side_ohm
+from loomtest.diagnosis.markers.touches import Block, MarkerTouch, side_by_side_ohm
 from loomtest.readings.model import Range
 
 _AGREE_SD = 4.0
@@ -48,7 +48,7 @@ class _Low:
 
 def leaks_of(
     ohms: Sequence[float],
-    touches: Sequence[Touch],
+    touches: Sequence[MarkerTouch],
     blocks: Sequence[Block],
     leaking: Iterable[Block],
     held: Range,

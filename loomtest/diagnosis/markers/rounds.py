@@ -15,7 +15,7 @@ import numpy as np
 
 from loomtest.diagnosis.markers.decode import Decoded, decode
 from loomtest.diagnosis.markers.kit import range_for
-from loomtest.diagnosis.markers.touches import Block, Touch, side_by_side_ohm
+from loomtest.diagnosis.markers.touches import Block, MarkerTouch, side_by_side_ohm
 from loomtest.harness.model import Harness
 from loomtest.readings.marked import Marked, Seat
 from loomtest.readings.model import Instrument, Range
@@ -32,7 +32,7 @@ class RoundRead:
     number: int
     seats: tuple[Seat, ...]
     points: tuple[int, ...]
-    touches: tuple[Touch, ...]
+    touches: tuple[MarkerTouch, ...]
     rows: tuple[int, ...]
     above_ohm: tuple[float, ...]
     held: Range
@@ -86,7 +86,7 @@ def _read(harness: Harness, marked: Marked, instrument: Instrument, number: int)
     home = {circuit_of(harness, seat.point): clip for clip, seat in enumerate(seats)}
     points = marked.point[index].tolist()
     touches = tuple(
-        Touch(ohm=ohm, clip=home.get(circuit_of(harness, point), -1))
+        MarkerTouch(ohm=ohm, clip=home.get(circuit_of(harness, point), -1))
         for point, ohm in zip(points, marked.ohm[index].tolist(), strict=True)
     )
     ohms = [seat.clip.ohms for seat in seats]

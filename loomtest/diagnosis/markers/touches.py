@@ -10,7 +10,7 @@ Block = tuple[int, ...]  # indices of clips, ascending; () is none: over-range
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Touch:
+class MarkerTouch:
     """One touch of a round: `ohm` (+inf over-range); `clip`, the index of the clip on the circuit touched,
     -1 where none sits there."""
 

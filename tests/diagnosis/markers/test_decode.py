@@ -18,7 +18,7 @@ from loomtest.diagnosis.markers.decode import (
     log_fit,
 )
 from loomtest.diagnosis.markers.kit import choose_kit, touch_sd_ohm
-from loomtest.diagnosis.markers.touches import Block, Touch
+from loomtest.diagnosis.markers.touches import Block, MarkerTouch
 from loomtest.readings.instrument import load_instrument
 
 METER = load_instrument("handheld-3half")
@@ -44,7 +44,7 @@ def partitions(items: list[int]) -> Iterator[list[Block]]:
         yield [(first,), *smaller]
 
 
-def brute_force(ohms: list[float], touches: list[Touch], leaks: int) -> float:
+def brute_force(ohms: list[float], touches: list[MarkerTouch], leaks: int) -> float:
     """The greatest weight over all partitions, every choice of leaking clips and of what they read, and all
     assignments of touches to blocks."""
     best = -math.inf
@@ -59,7 +59,7 @@ def brute_force(ohms: list[float], touches: list[Touch], leaks: int) -> float:
 
 
 def assigned(
-    ohms: list[float], touches: list[Touch], blocks: list[Block], leaking: dict[Block, float]
+    ohms: list[float], touches: list[MarkerTouch], blocks: list[Block], leaking: dict[Block, float]
 ) -> float:
     if any(not v * sum(1 / ohms[c] for c in b) < 0.996 for b, v in leaking.items()):
         return -math.inf
@@ -71,7 +71,7 @@ def assigned(
     return best
 
 
-def choices(touch: Touch, given: dict[Block, float]) -> list[Block]:
+def choices(touch: MarkerTouch, given: dict[Block, float]) -> list[Block]:
     """The block that a touch most likely comes from, and the next one where that can be at all."""
     if math.isinf(touch.ohm):
         return [()]
@@ -80,7 +80,7 @@ def choices(touch: Touch, given: dict[Block, float]) -> list[Block]:
 
 
 def weight_of(
-    touches: list[Touch], way: tuple[Block, ...], given: dict[Block, float], leaking: dict[Block, float]
+    touches: list[MarkerTouch], way: tuple[Block, ...], given: dict[Block, float], leaking: dict[Block, float]
 ) -> float:
     total, moved = 0.0, set()
     for touch, block in zip(touches, way, strict=True):
@@ -145,10 +145,10 @@ def test_the_search_finds_what_brute_force_over_all_partitions_finds(
     if rng.random() < 0.6:
         a, b = (int(x) for x in rng.choice(count, 2, replace=False))
         place[a], place[b] = place[b], place[a]
-    touches = [Touch(ohm=shown(read[place[i]], rng), clip=i) for i in range(count)]
-    touches += [Touch(ohm=shown(read[i], rng), clip=i) for i in range(count) if place[i] != i or ties]
+    touches = [MarkerTouch(ohm=shown(read[place[i]], rng), clip=i) for i in range(count)]
+    touches += [MarkerTouch(ohm=shown(read[i], rng), clip=i) for i in range(count) if place[i] != i or ties]
     if rng.random() < 0.3:
-        touches[0] = Touch(ohm=math.inf, clip=0)
+        touches[0] = MarkerTouch(ohm=math.inf, clip=0)
     found, best = decode(ohms, touches, HELD, pair_leaks=False).weight, brute_force(ohms, touches, leaks)
     assert best - 3 < found < best + 1e-6 if leaks else found == pytest.approx(best)
 
@@ -164,7 +164,7 @@ def test_a_loom_of_24_circuits_is_decoded_as_it_is(seed: int) -> None:
         ties.append((a, b, float(rng.uniform(0.05, 20))))
         group = [group[a] if g == group[b] else g for g in group]
     read = network(ohms, 24, ties, list(range(24)))
-    touches = [Touch(ohm=shown(read[i] + 0.4, rng), clip=i) for i in range(24)]
+    touches = [MarkerTouch(ohm=shown(read[i] + 0.4, rng), clip=i) for i in range(24)]
     found = decode([round(v / 10) * 10.0 for v in ohms], touches, HELD)
     assert not found.leaking
     for i, block in enumerate(found.blocks):

@@ -16,7 +16,7 @@ from loomtest.web.place import Loom
 
 if TYPE_CHECKING:
     from loomtest.web.past import PastSitting
-    from loomtest.web.sitting import Sitting
+    from loomtest.web.sitting import BenchSitting
 
 HEARD_EVERY_S = 0.05
 JUDGED_AFTER_S = 0.4  # of quiet, so that judging never stands before the next prompt
@@ -28,15 +28,15 @@ class Room:
 
     def __init__(self, loom: Loom) -> None:
         self.loom = loom
-        self.first: Callable[[], Sitting | PastSitting] = lambda: _last_or_new(loom)
-        self.sitting: Sitting | PastSitting | None = None
+        self.first: Callable[[], BenchSitting | PastSitting] = lambda: _last_or_new(loom)
+        self.sitting: BenchSitting | PastSitting | None = None
         self._screens: set[asyncio.Queue[str]] = set()
         self._lock = asyncio.Lock()
         self._hearing: asyncio.Task[None] | None = None
         self._judging: asyncio.Task[None] | None = None
         self.found: dict[str, Any] | None = None
 
-    async def seated(self) -> Sitting | PastSitting:
+    async def seated(self) -> BenchSitting | PastSitting:
         """The sitting that stands; where there is none, the last run goes on, or a first one begins.
 
         Raises LoomtestError where neither can be.
@@ -47,7 +47,7 @@ class Room:
             assert self.sitting is not None
             return self.sitting
 
-    async def begin(self, make: Callable[[], Sitting]) -> None:
+    async def begin(self, make: Callable[[], BenchSitting]) -> None:
         """Another sitting in place of the one that stands. Raises LoomtestError."""
         async with self._lock:
             if self.sitting is not None:
@@ -57,7 +57,7 @@ class Room:
         assert self.sitting is not None
         self._send(await to_thread.run_sync(self.sitting.state))
 
-    async def _sit(self, make: Callable[[], Sitting | PastSitting]) -> None:
+    async def _sit(self, make: Callable[[], BenchSitting | PastSitting]) -> None:
         self.sitting = await to_thread.run_sync(make)
         self.found = None
         if self.sitting.meter is not None and (self._hearing is None or self._hearing.done()):
@@ -164,17 +164,17 @@ class Room:
             self.sitting.close()
 
 
-def _last_or_new(loom: Loom) -> Sitting | PastSitting:
+def _last_or_new(loom: Loom) -> BenchSitting | PastSitting:
     """The last run, going on where nobody ended it; a new one only where there is none."""
     from loomtest.web.past import PastSitting, ended_as
-    from loomtest.web.sitting import Sitting, SittingWishes  # numbers and plans: not at start-up
+    from loomtest.web.sitting import BenchSitting, SittingWishes  # numbers and plans: not at start-up
 
     runs = loom.runs()
     if runs:
         if status := ended_as(loom.run(runs[-1])):
             return PastSitting(loom, loom.run(runs[-1]), status)
-        return Sitting(loom, loom.run(runs[-1]), SittingWishes())
-    return Sitting(loom, loom.next_run(), SittingWishes())
+        return BenchSitting(loom, loom.run(runs[-1]), SittingWishes())
+    return BenchSitting(loom, loom.next_run(), SittingWishes())
 
 
 class Hub:

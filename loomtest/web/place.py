@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
 RUNS = "runs"
 DRAFTS = ".drafts"
+_RECORD = ("readings.csv", "run.toml")
 _LISTS = ("harness.toml", "wires.csv")
 
 
@@ -85,19 +86,31 @@ class Loom:
             number += 1
         return place / f"run-{number}"
 
+    def before(self, run: str) -> list[str]:
+        """The run, and those that it goes on from after mending, the oldest first."""
+        from loomtest.readings.mended import mended_of
+        from loomtest.readings.runfile import read_run_file
+
+        there, chain = self.runs(), [run]
+        while (earlier := mended_of(read_run_file(self.run(chain[0])).raw).after) in there:
+            if earlier in chain:
+                break
+            chain.insert(0, earlier)
+        return chain
+
     def judged(self, run: str) -> JudgedRun:
-        """What a run means. Raises LoomtestError as the readers do."""
-        from loomtest.readings.load import load_readings
+        """What a run means with those that it goes on from. Raises LoomtestError as the readers do."""
+        from loomtest.readings.together import load_together
         from loomtest.words.verdict import judge
 
-        folder = self.run(run)
+        folders = [self.run(name) for name in self.before(run)]
         harness = self.harness()
-        stamp = (id(harness), _stamps([folder / "readings.csv", folder / "run.toml"]))
+        stamp = (id(harness), _stamps([each / name for each in folders for name in _RECORD]))
         with self._lock:
             known = self._judged.get(run)
         if known is not None and known[0] == stamp:
             return known[1]
-        readings = load_readings(folder, harness)
+        readings = load_together(folders, harness)
         judged = JudgedRun(harness, readings, judge(harness, readings))
         with self._lock:
             self._judged[run] = stamp, judged

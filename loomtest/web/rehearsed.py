@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from loomtest.web.hub import Room
     from loomtest.web.place import Loom
     from loomtest.web.served import Served
-    from loomtest.web.sitting import Sitting
+    from loomtest.web.sitting import BenchSitting
 
 PACE = 7.0  # times as fast as hands and a meter: two sittings in about two minutes
 OPEN_AFTER_S = 3.0
@@ -64,11 +64,11 @@ async def play(served: Served, pace: float = PACE, look_s: float = LOOK_S) -> No
         room.go(f"/compare?before={first.name}&after={second.name}")
 
 
-def _sitting(loom: Loom, folder: Path, stage: str, pace: float) -> Callable[[], Sitting]:
-    from loomtest.web.sitting import Sitting, SittingWishes
+def _sitting(loom: Loom, folder: Path, stage: str, pace: float) -> Callable[[], BenchSitting]:
+    from loomtest.web.sitting import BenchSitting, SittingWishes
 
     wishes = SittingWishes(stage, "", "", f"rehearse:{loom.folder}", OPEN_AFTER_S, pace)
-    return lambda: Sitting(loom, folder, wishes)
+    return lambda: BenchSitting(loom, folder, wishes)
 
 
 async def _ended(room: Room) -> None:

@@ -22,11 +22,12 @@ from loomtest.words import web as words
 if TYPE_CHECKING:
     from loomtest.web.place import Loom
     from loomtest.web.served import Served
-    from loomtest.web.sitting import Sitting
+    from loomtest.web.sitting import BenchSitting
 
 CODE_WRONG_S = 0.3
 LARGEST_FORM_BYTES = 4000
 REHEARSE = "rehearse:"
+OPEN_AFTER_S = 4.0  # over-range that lasts so long is taken, where no hand is free for a key
 
 
 def base_of(loom: Loom, request: Request) -> str:
@@ -137,14 +138,14 @@ async def begin_run(request: Request) -> Response:
     return JSONResponse({"done": True, "text": words.RUN_BEGAN})
 
 
-def wished(loom: Loom, wanted: dict[str, str]) -> Callable[[], Sitting]:
+def wished(loom: Loom, wanted: dict[str, str]) -> Callable[[], BenchSitting]:
     """What makes the sitting that was asked for. Raises InputError for what cannot be."""
     from loomtest.bench.meter.port import ports_found
-    from loomtest.web.sitting import Sitting, SittingWishes
+    from loomtest.web.sitting import BenchSitting, SittingWishes
 
     if run := wanted.get("run"):
         folder = loom.run(run)
-        return lambda: Sitting(loom, folder, SittingWishes())
+        return lambda: BenchSitting(loom, folder, SittingWishes())
     meter, instrument = wanted.get("meter", ""), wanted.get("instrument", "")
     if meter == REHEARSE:
         meter = f"{REHEARSE}{loom.folder}"
@@ -152,8 +153,12 @@ def wished(loom: Loom, wanted: dict[str, str]) -> Callable[[], Sitting]:
         raise InputError([Problem("meter", None, "", meter, "one of the ports that are plugged in")])
     if instrument and instrument not in [each["name"] for each in words.METERS]:
         raise InputError([Problem("instrument", None, "", instrument, "one of the list")])
-    wishes = SittingWishes(wanted.get("stage", "")[:40], "", instrument, meter)
-    return lambda: Sitting(loom, loom.next_run(), wishes)
+    after = wanted.get("after", "")
+    if after:
+        loom.run(after)
+    open_after_s = OPEN_AFTER_S if meter and wanted.get("hands") == "free" else None
+    wishes = SittingWishes(wanted.get("stage", "")[:40], "", instrument, meter, open_after_s, after=after)
+    return lambda: BenchSitting(loom, loom.next_run(), wishes)
 
 
 async def ports(request: Request) -> Response:

@@ -13,8 +13,8 @@ from pathlib import Path
 from threading import RLock
 from typing import TYPE_CHECKING, Any
 
+from loomtest.bench.plan.mending import Mending, mending
 from loomtest.bench.plan.plan import plan
-from loomtest.bench.session.at_once import AtOnce
 from loomtest.bench.session.events import (
     Asked,
     Bell,
@@ -27,12 +27,13 @@ from loomtest.bench.session.events import (
     TakenBack,
     TurnTo,
 )
-from loomtest.bench.session.order import Order
+from loomtest.bench.session.order import Earlier, Order
 from loomtest.bench.session.session import Choices, Session
 from loomtest.readings.generic import generic_handheld
 from loomtest.readings.instrument import load_instrument
+from loomtest.readings.mended import mended_of
 from loomtest.readings.run import About, RunWriter, create_run, resume_run
-from loomtest.readings.runfile import INSTRUMENT_FILE, READINGS_FILE, events_of, read_run_file
+from loomtest.readings.runfile import INSTRUMENT_FILE, READINGS_FILE, RUN_FILE, events_of, read_run_file
 from loomtest.web.meter import HeardMeter
 from loomtest.web.place import Loom, now
 from loomtest.web.rows import ReadingLine, rows_of
@@ -40,7 +41,7 @@ from loomtest.words import web as words
 from loomtest.words.sitting import WHAT_HAPPENED
 
 if TYPE_CHECKING:
-    from loomtest.harness.model import Harness
+    from loomtest.harness.model import Harness, IsolationLevel
     from loomtest.readings.model import Instrument
 
 Change = dict[str, Any]
@@ -52,6 +53,7 @@ _KEYS = {"keep": "enter", "skip": "skip", "stop": "stop", "pedal": "pedal"}
 class SittingWishes:
     """How a new run is measured. `meter`: the port, as `--meter` of `loomtest log` takes it; "" by hand.
 
+    `after`: the run whose findings were mended; only what that touched is asked again.
     `pace`: of a rehearsed meter, how many times as fast as ours its time goes.
     """
 
@@ -61,6 +63,7 @@ class SittingWishes:
     meter: str = ""
     open_after_s: float | None = None
     pace: float = 1.0
+    after: str = ""
 
 
 @dataclass
@@ -78,7 +81,7 @@ def _number(value: object) -> int:
     return value if isinstance(value, int) else 0
 
 
-class Sitting:
+class BenchSitting:
     """One run that is being recorded, or that has ended. Not for two threads at once, but for the lock."""
 
     def __init__(self, loom: Loom, folder: Path, wishes: SittingWishes) -> None:
@@ -99,9 +102,9 @@ class Sitting:
         )
         stated = self.meter.instrument or stated if self.meter is not None else stated
         instrument = stated or generic_handheld()
+        self._mending = self._earlier()
         self._writer = self._opened(stated)
-        self._glance = AtOnce(self._harness, instrument)
-        self._order = Order(self._harness, folder, plan(self._harness), instrument)
+        self._order = self._ordered(instrument)
         self.total = self._order.total
         self._instrument = instrument
         self._session = self._new_session()
@@ -120,6 +123,27 @@ class Sitting:
         choices = Choices(live=self.meter is not None, open_after_s=self.wishes.open_after_s)
         return Session(self._harness, self._writer, self._order, self._instrument, choices)
 
+    def _earlier(self) -> Mending | None:
+        """What mending the run before leaves of it, for a run that goes on from one."""
+        after = self.wishes.after
+        if (self.folder / RUN_FILE).is_file():
+            after = mended_of(read_run_file(self.folder).raw).after
+        return mending(self._harness, self.loom.run(after)) if after in self.loom.runs() else None
+
+    def _level(self) -> IsolationLevel:
+        """What the run goes on from was planned for; else what the loom asks for."""
+        before = self._mending.made.isolation if self._mending is not None else None
+        return before or self._harness.limits.isolation
+
+    def _ordered(self, instrument: Instrument) -> Order:
+        found = self._mending
+        if found is not None:
+            return Order(
+                self._harness, self.folder, found.made, instrument, Earlier(found.standing, found.first)
+            )
+        level = read_run_file(self.folder).isolation or self._harness.limits.isolation
+        return Order(self._harness, self.folder, plan(self._harness, level), instrument)
+
     def _opened(self, stated: Instrument | None) -> RunWriter:
         if (self.folder / READINGS_FILE).is_file():
             writer = resume_run(self.folder, clock=now, harness=self._harness, rehearsal=self._rehearsal)
@@ -131,7 +155,8 @@ class Sitting:
             operator=self.wishes.operator,
             instrument=stated,
             rehearsal=self._rehearsal,
-            isolation=self._harness.limits.isolation,
+            isolation=self._level(),
+            mended=self._mending.mended if self._mending is not None else None,
         )
         return create_run(self.folder, self._harness, about, clock=now)
 

@@ -1,4 +1,4 @@
-"""A workshop of two invented looms, and one real browser for all tests of a process."""
+"""A workshop of two invented looms, and one real browser for the tests of a file."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ X1:4,GND1,black,ground
 """
 
 
-@pytest.fixture(scope="session")
+@pytest.fixture(scope="module")  # no longer: what drives it upsets the compiler of Python 3.11 meanwhile
 def browser() -> Iterator[Browser]:
     program = need("chromium", "chromium", "chromium-browser", "google-chrome")
     with sync_playwright() as playwright:

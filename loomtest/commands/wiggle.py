@@ -19,6 +19,9 @@ if TYPE_CHECKING:
 STREAM_FILE = "wiggle.csv"
 
 
+CLIPS_ON_WITHIN_S = 300.0  # somebody who stands before the screen is waited for so long
+
+
 @app.command(
     epilog="Example: loomtest wiggle --meter /dev/ttyUSB0 --from X1:3 --to X4:1 --out flexed\n"
     "Example: loomtest wiggle flexed"
@@ -150,7 +153,8 @@ def _listen(link: MeterLink, stream: StreamFile, seconds: float, rule: FlexRule,
 
     strip, clips = LiveStrip(quiet, rule), Capture(None)
     until_s = float("inf")
-    while (now_s := time.monotonic()) < until_s:
+    gives_up_s = time.monotonic() + (seconds if quiet else max(seconds, CLIPS_ON_WITHIN_S))
+    while (now_s := time.monotonic()) < min(until_s, gives_up_s):
         for at_s, event in link.poll(now_s):
             if not isinstance(event, Shown):
                 strip.say(event.text)
@@ -161,7 +165,12 @@ def _listen(link: MeterLink, stream: StreamFile, seconds: float, rule: FlexRule,
                 strip.add(at_s, event.value)
             elif any(move.what == "taken" for move in clips.feed(at_s, event)):
                 until_s = now_s + seconds
+                gives_up_s = until_s
         stream.flush_due(now_s)
         strip.draw(now_s, max(0.0, until_s - now_s))
         time.sleep(0.02)
     strip.end()
+    if until_s == float("inf"):
+        from loomtest.errors import InstrumentError
+
+        raise InstrumentError("no steady value came from the meter: put both clips on, and start again")

@@ -154,3 +154,15 @@ def test_ports_tells_what_answers_on_an_address() -> None:
     assert done.returncode == 0
     (row,) = json.loads(done.stdout)["ports"]
     assert row["port"] == "/dev/no-such" and "cannot be opened" in row["answers"]
+
+
+@pytest.mark.parametrize("shown", ["OL", "\\x00\\x00\\x00\\x00"])
+def test_a_meter_that_never_settles_ends_with_the_time_that_was_asked_for(shown: str, tmp_path: Path) -> None:
+    (tmp_path / "talk.txt").write_text(f"every 0.02\nmeter says {shown}\nhold 60\n")
+    began = time.monotonic()
+    pair = ("--from", "X1:1", "--to", "X2:1")
+    done = loomtest(
+        "wiggle", "--meter", "rehearse:talk.txt", *pair, "--seconds", "2", "--quiet", cwd=tmp_path
+    )
+    assert done.returncode == 2 and "no steady value" in done.stderr
+    assert time.monotonic() - began < 30

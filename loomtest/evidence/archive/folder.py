@@ -92,6 +92,13 @@ class Archive:
         """True where something has been kept."""
         return (self.folder / LEDGER).is_file()
 
+    def holds_bags(self) -> bool:
+        """True where a folder in it is a bag, ledger or not; nothing is written to find out."""
+        try:
+            return any((path / "bagit.txt").is_file() for path in self.folder.iterdir())
+        except OSError:
+            return False
+
     def entries(self) -> tuple[Entry, ...]:
         """The whole lines of the ledger. Raises ArchiveError when one of them is no such line."""
         try:

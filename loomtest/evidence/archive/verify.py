@@ -52,9 +52,9 @@ def verify_archive(
     """
     if not archive.folder.is_dir():
         raise ArchiveError(f"{archive.folder} is no archive: nothing has been kept there")
-    entries, indexed, strangers, leftovers = _standing(archive)
-    if not archive.exists() and not strangers:
+    if not archive.exists() and not archive.holds_bags():
         raise ArchiveError(f"{archive.folder} is no archive: it has no {LEDGER} and no bags")
+    entries, indexed, strangers, leftovers = _standing(archive)
     if not archive.exists():
         yield Checked(LEDGER, ("is missing: it names every bag that was kept",))
     harness_of: dict[int, str] = {}

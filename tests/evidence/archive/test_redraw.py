@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from loomtest.errors import ArchiveError
 from loomtest.evidence.archive import bag as archive_bag
 from loomtest.evidence.archive.folder import INDEX, Archive
 from loomtest.evidence.archive.history import history_of
@@ -117,3 +118,10 @@ def test_a_stranger_s_page_is_taken_in_only_under_that_mark(tmp_path: Path) -> N
     assert taken.entry.unproven and "report.html is not what the readings give" in taken.why[0]
     for _ in range(2):
         assert "does not follow from its readings" in wrong(mine)[taken.entry.folder]
+
+
+def test_a_folder_that_is_no_archive_is_told_so_and_left_alone(tmp_path: Path) -> None:
+    (tmp_path / "holiday" / "pictures").mkdir(parents=True)
+    with pytest.raises(ArchiveError, match="no archive"):
+        list(verify_archive(Archive(tmp_path)))
+    assert [path.name for path in tmp_path.iterdir()] == ["holiday"]

@@ -45,6 +45,8 @@ def strip_figure(time_s: FloatArray, value_ohm: FloatArray, flexing: Flexing, ti
         word = f" {shift.kind} {shift.size_ohm:+.3g} Ω"
         axes.text(shift.start_s, low - 0.1 * room, word, fontsize=8, color=LIGHT["doubt"])
     axes.set_ylim(low - 0.2 * room, top + 0.3 * room)
+    # Over-range is no number: the axis ends where the values do.
+    axes.set_yticks([tick for tick in axes.get_yticks() if low - 0.2 * room <= tick <= high + 0.15 * room])
     axes.set_xlabel("seconds", color=LIGHT["ink"])
     axes.set_ylabel("ohms", color=LIGHT["ink"])
     axes.set_title(f"{title}\n{flex_text(flexing)}", loc="left", fontsize=10, color=LIGHT["ink"])

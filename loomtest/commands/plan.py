@@ -55,6 +55,9 @@ def plan(
     sheet: Annotated[
         Path | None, typer.Option(help="Write a bench sheet (HTML for print, CSV to fill in) to this folder.")
     ] = None,
+    semicolons: Annotated[
+        bool, typer.Option("--semicolons", help="Of a sheet: the spreadsheet writes decimal commas.")
+    ] = False,
     as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help=QUIET_HELP)] = False,
 ) -> None:
@@ -102,7 +105,7 @@ def plan(
     if sheet is not None:
         from loomtest.evidence.page.sheet import write_sheet
 
-        written = write_sheet(loaded, made, sheet)
+        written = write_sheet(loaded, made, sheet, ";" if semicolons else ",")
     if as_json:
         show_json({**made.to_json(), "levels": [cost.to_json() for cost in costs]})
         return

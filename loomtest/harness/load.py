@@ -29,6 +29,9 @@ def load_harness(path: str | Path) -> Harness:
     """
     given = Path(path)
     problems: list[Problem] = []
+    if not given.exists() and not split_sheet(given)[0].exists():
+        expected = "a harness folder, a harness.toml or a wire list (CSV)"
+        raise InputError([Problem(visible(str(given)), None, "", "no such file or folder", expected)])
     settings, toml, wire_list = _files(given, problems)
     listed = WireList()
     if wire_list is not None:

@@ -78,6 +78,18 @@ def choose_row() -> str:
     return "Type the number of the line to correct. Escape leaves the list."
 
 
+def turn_the_meter(diode: bool) -> str:
+    """Which function the meter must stand on from now on."""
+    if diode:
+        return "Turn the meter to its diode test. The red lead goes where the prompt says red."
+    return "Turn the meter back to resistance (Ω)."
+
+
+def diode_leads(red: str, black: str) -> str:
+    """Which lead goes where for a diode."""
+    return f"diode test: red lead on {red}, black on {black}"
+
+
 def leads_end() -> str:
     """The last step of a sitting with a two-wire meter whose leads were measured at the start."""
     return (

@@ -144,3 +144,38 @@ def test_the_page_about_the_plan_shows_what_is_printed() -> None:
     assert plan(launch, "--isolation", "bonded").stdout.strip() == shown.strip()
     for option in ("--isolation", "--joints", "--sheet", "--scanner", "--json"):
         assert option in text and option in plan("--help").stdout
+
+
+def test_a_sheet_with_semicolons_takes_decimal_commas(loom: Path) -> None:
+    assert plan(str(loom), "--sheet", str(loom / "bench"), "--semicolons").returncode == 0
+    table = loom / "bench" / "bench_sheet.csv"
+    rows = list(csv.reader(table.read_text("utf-8").splitlines(), delimiter=";"))
+    at = rows[0].index("value")
+    for row in rows[1:3]:
+        row[at] = "0,3"
+    table.write_text("\n".join(";".join(row) for row in rows) + "\n", "utf-8")
+    readings = load_readings(table, load_harness(loom))
+    assert readings.value.tolist() == [0.3, 0.3]  # the rows that are still empty are passed over
+    assert not [problem for problem in readings.warnings if "empty" in problem.found]
+
+
+def test_a_diode_says_which_lead_goes_where_on_paper_and_in_the_table(loom: Path) -> None:
+    plan(str(loom), "--sheet", str(loom / "bench"))
+    (row,) = [
+        row
+        for row in csv.DictReader((loom / "bench" / "bench_sheet.csv").read_text("utf-8").splitlines())
+        if row["quantity"] == "diode"
+    ]
+    said = f"red lead on {row['from']}, black on {row['to']}"
+    assert (row["from"], row["to"]) == ("X2:2", "GND1")  # current goes in at the anode
+    assert said in row["proves"]
+    assert said in (loom / "bench" / "bench_sheet.html").read_text("utf-8")
+
+
+def test_a_folder_that_is_not_there_is_called_that() -> None:
+    done = plan("nowhere")
+    assert done.returncode == 2
+    assert done.stderr.strip() == (
+        "loomtest: nowhere: found no such file or folder; expected a harness folder, a harness.toml or a "
+        "wire list (CSV)"
+    )

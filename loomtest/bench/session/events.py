@@ -9,6 +9,7 @@ from loomtest.bench.plan.plan import Step
 from loomtest.harness.colours import colour_words
 from loomtest.harness.model import Harness, cavity_of, connector_of
 from loomtest.words.places import span_text
+from loomtest.words.sitting import diode_leads
 
 Tone = Literal["plain", "good", "doubt", "bad"]
 
@@ -133,7 +134,7 @@ def probe_prompt(harness: Harness, step: Step, expected: str, before: Step | Non
             if place:
                 about.append(f"{lead} lead: {place}")
     if step.quantity == "diode":
-        about.append("the meter on its diode test")
+        about.insert(0, diode_leads(step.start, step.end))
     sentence = f"Red lead: {red}. Black lead: {black}."
     return Prompt("probe", sentence, red, black, tuple(about), f"expected {expected}", stays)
 

@@ -117,13 +117,16 @@ class Session:
 
     def begin(self) -> list[Event]:
         """The first prompt: the leads with their tips together on a two-wire meter, else the first pair."""
-        if self._instrument.method == "four-wire":
-            return self._advance()
-        return self._ask_leads("leads-start")
+        four_wire = self._instrument.method == "four-wire"
+        return self._advance() if four_wire else self._ask_leads("leads-start")
 
     def set_note(self, text: str) -> None:
         """A note for the next reading."""
         self._note = text.strip()
+
+    def meter_went(self, back: bool) -> None:
+        """The meter's cable was pulled, or is back: it stands in the run's record."""
+        self._writer.note_event("meter back" if back else "meter lost", after_row=self._writer.last_row)
 
     # -- what comes in -----------------------------------------------------------------------------
 
@@ -263,10 +266,8 @@ class Session:
             back = take_back(self._writer, row)
         except ValueError as error:
             return [Said(f"not taken back: {error}", "bad")]
-        step = self._step_of(row)
-        if self._stage == "leads-start":
-            return [TakenBack(back, row)]
-        return [TakenBack(back, row), *self._ask(step)]
+        again = [] if self._stage == "leads-start" else self._ask(self._step_of(row))
+        return [TakenBack(back, row), *again]
 
     def _step_of(self, row: int) -> Step:
         """The step that a row was recorded for; rows of an earlier sitting have none of their own."""
@@ -351,9 +352,7 @@ class Session:
 
     def _advance(self) -> list[Event]:
         step = self._order.next()
-        if step is None:
-            return self._finish("complete")
-        return self._ask(step)
+        return self._finish("complete") if step is None else self._ask(step)
 
     def _ask(self, step: Step) -> list[Event]:
         before, self._step, self._stage = self._step, step, "probe"

@@ -228,6 +228,8 @@ class _Loop:
                 self._show(self._session.shown(at_s, event))
             else:
                 self._view.trouble = "" if event.kind == "back" else event.text
+                if event.kind in ("lost", "back"):
+                    self._session.meter_went(event.kind == "back")
                 self._show([Said(event.text, "good" if event.kind == "back" else "doubt")])
         self._view.state = self._session.state
         self._show(self._session.tick(now_s))

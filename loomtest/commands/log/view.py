@@ -5,10 +5,20 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from loomtest.bench.session.corrections import Listed
-from loomtest.bench.session.events import Asked, Event, Prompt, Question, Recorded, Said, TakenBack, Tone
+from loomtest.bench.session.events import (
+    Asked,
+    Event,
+    Prompt,
+    Question,
+    Recorded,
+    Said,
+    TakenBack,
+    Tone,
+    TurnTo,
+)
 from loomtest.bench.session.marked import MarkedSession
 from loomtest.bench.session.session import Key, Session
-from loomtest.words.sitting import choose_row, how_to_correct, no_such_row
+from loomtest.words.sitting import choose_row, how_to_correct, no_such_row, turn_the_meter
 
 CAUTIONS = (
     "Battery disconnected, negative clamp first. Loom off the vehicle, or every control unit unplugged.",
@@ -69,6 +79,8 @@ class View:
         elif isinstance(event, Question):
             self.question = event
             self.message, self.tone = event.sentence, "doubt"
+        elif isinstance(event, TurnTo):
+            self.message, self.tone = turn_the_meter(event.function == "diode"), "doubt"
         elif isinstance(event, Said):
             self.message, self.tone = event.text, event.tone
 

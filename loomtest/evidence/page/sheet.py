@@ -16,6 +16,7 @@ from loomtest.harness.model import Harness, Wire, connector_of
 from loomtest.harness.outward import sheet_cell
 from loomtest.words.cautions import CAUTIONS
 from loomtest.words.numbers import ohms
+from loomtest.words.sitting import diode_leads
 
 MOST_ON_PAPER = 5000
 COLUMNS = ("step", "from", "to", "value", "quantity", "bonded", "expected", "proves")
@@ -47,14 +48,16 @@ class Block:
     rows: list[SheetRow] = field(default_factory=list)
 
 
-def write_sheet(harness: Harness, plan: Plan, folder: Path) -> list[Path]:
+def write_sheet(harness: Harness, plan: Plan, folder: Path, separator: str = ",") -> list[Path]:
     """Write bench_sheet.html and bench_sheet.csv into `folder`; their paths.
+
+    `separator`: of the CSV's cells; a spreadsheet that writes decimal commas wants a semicolon.
 
     A bench_sheet.csv that is there and is not this blank sheet may hold readings: InputError, and nothing
     is written. Raises InputError too where `folder` cannot be a folder.
     """
     page, table = folder / "bench_sheet.html", folder / "bench_sheet.csv"
-    text = sheet_csv(harness, plan)
+    text = sheet_csv(harness, plan, separator)
     try:
         folder.mkdir(parents=True, exist_ok=True)
         if table.exists() and table.read_bytes() != text.encode():
@@ -70,19 +73,18 @@ def write_sheet(harness: Harness, plan: Plan, folder: Path) -> list[Path]:
     return [page, table]
 
 
-def sheet_csv(harness: Harness, plan: Plan) -> str:
+def sheet_csv(harness: Harness, plan: Plan, separator: str = ",") -> str:
     """The plan as a readings file whose `value` column is still empty."""
     out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
+    writer = csv.writer(out, delimiter=separator, lineterminator="\r\n")
     writer.writerow(COLUMNS)
     wires = {wire.name: wire for wire in harness.wires}
     for step in plan.steps:
         quantity = "" if step.quantity == "resistance" else step.quantity
+        proves = _shows(wires, step) if step.quantity == "diode" else step.proves
         bonded = " ".join(step.bonded)
         expected = expected_text(harness, wires, step)
-        start, end, tied, shown, proves = map(
-            sheet_cell, (step.start, step.end, bonded, expected, step.proves)
-        )
+        start, end, tied, shown, proves = map(sheet_cell, (step.start, step.end, bonded, expected, proves))
         writer.writerow([step.step, start, end, "", quantity, tied, shown, proves])
     return out.getvalue()
 
@@ -157,6 +159,8 @@ def _title(step: Step) -> str:
 
 def _shows(wires: Mapping[str, Wire], step: Step) -> str:
     """The wires with colour and circuit where the step shows some, else what it proves."""
+    if step.quantity == "diode":
+        return f"{step.proves} · {diode_leads(step.start, step.end)}"
     if not step.wires or step.what not in ("continuity", "loops"):
         return step.proves
     rows = [wires[name] for name in step.wires]

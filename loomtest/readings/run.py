@@ -258,6 +258,10 @@ class RunWriter:
         self._events.append(runfile.event_line(self._event_number + 1, stamped), 1)
         self._event_number += 1
 
+    def note_meter(self, back: bool) -> None:
+        """The meter's cable was pulled, or is back."""
+        self.note_event("meter back" if back else "meter lost", after_row=self.last_row)
+
     def note_leads(self, when: str, ohms: float, uncertainty_ohms: float) -> None:
         """What the leads read with their tips together, at the "start" or the "end" of the run."""
         self.note_event("leads", when=when, ohms=ohms, uncertainty_ohms=uncertainty_ohms)

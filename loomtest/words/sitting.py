@@ -90,6 +90,11 @@ def diode_leads(red: str, black: str) -> str:
     return f"diode test: red lead on {red}, black on {black}"
 
 
+def red_lead_on(red: str) -> str:
+    """Where the red lead goes, in a line that has little room."""
+    return f"red lead on {red}"
+
+
 def leads_end() -> str:
     """The last step of a sitting with a two-wire meter whose leads were measured at the start."""
     return (

@@ -120,6 +120,10 @@ class MarkedSession:
         except ValueError as error:
             return [Said(f"not taken: {error}", "bad"), Bell("bad")]
 
+    def meter_went(self, back: bool) -> None:
+        """The meter's cable was pulled, or is back: it stands in the run's record."""
+        self._writer.note_meter(back)
+
     def set_note(self, text: str) -> None:
         """A note for the next reading."""
         self.note = text.strip()

@@ -126,7 +126,7 @@ class Session:
 
     def meter_went(self, back: bool) -> None:
         """The meter's cable was pulled, or is back: it stands in the run's record."""
-        self._writer.note_event("meter back" if back else "meter lost", after_row=self._writer.last_row)
+        self._writer.note_meter(back)
 
     # -- what comes in -----------------------------------------------------------------------------
 

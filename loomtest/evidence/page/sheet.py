@@ -16,7 +16,7 @@ from loomtest.harness.model import Harness, Wire, connector_of
 from loomtest.harness.outward import sheet_cell
 from loomtest.words.cautions import CAUTIONS
 from loomtest.words.numbers import ohms
-from loomtest.words.sitting import diode_leads
+from loomtest.words.sitting import red_lead_on
 
 MOST_ON_PAPER = 5000
 COLUMNS = ("step", "from", "to", "value", "quantity", "bonded", "expected", "proves")
@@ -160,7 +160,7 @@ def _title(step: Step) -> str:
 def _shows(wires: Mapping[str, Wire], step: Step) -> str:
     """The wires with colour and circuit where the step shows some, else what it proves."""
     if step.quantity == "diode":
-        return f"{step.proves} · {diode_leads(step.start, step.end)}"
+        return f"{step.proves} · {red_lead_on(step.start)}"
     if not step.wires or step.what not in ("continuity", "loops"):
         return step.proves
     rows = [wires[name] for name in step.wires]

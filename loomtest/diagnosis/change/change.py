@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from typing import Any
@@ -80,21 +81,44 @@ def change_between(harness: Harness, before: Side, after: Side) -> Change:
     """Match pairs and faults of two runs.
 
     A pair's values are those that the meter showed, leads taken off, repeated readings averaged; nothing is
-    brought to another temperature. What the readings of one run share (leads, gain) is taken as independent
-    between the two runs.
+    brought to another temperature. Gain and offset of one meter cancel in the difference, and so do leads
+    whose zero neither run measured anew; of two meters, or of one that nobody stated, they are independent.
     """
-    pairs = _pair_changes(harness, _by_pair(harness, before), _by_pair(harness, after))
+    same = _same_meter(before, after)
+    pairs = _pair_changes(harness, _by_pair(harness, before), _by_pair(harness, after), same)
     gone, remaining, new, not_shown_gone = _match(harness, before.verdict, after.verdict)
     return Change(before.verdict.verdict, after.verdict.verdict, pairs, gone, remaining, new, not_shown_gone)
 
 
 @dataclass(frozen=True)
 class _Values:
-    """One entry a pair: `key` is its two codes as one number; ohms; standard uncertainty."""
+    """One entry a pair: `key` is its two codes as one number; ohms; standard uncertainties: `own` of its
+    readings, `maker` of the meter's gain and offset, `leads`."""
 
     key: IntArray
     ohm: FloatArray
-    uncertainty: FloatArray
+    own: FloatArray
+    maker: FloatArray
+    leads: FloatArray
+
+
+@dataclass(frozen=True)
+class _SameMeter:
+    """Whether two runs were measured with one meter, and with leads of one zero: a difference loses both
+    (JCGM 100:2008, 5.2)."""
+
+    meter: bool
+    leads: bool
+
+
+def _same_meter(before: Side, after: Side) -> _SameMeter:
+    """Known only where a meter was stated; a run that measured its leads has a zero of its own."""
+    meters = [side.instrument or side.readings.instrument for side in (before, after)]
+    one, other = meters
+    same = one is not None and other is not None and not one.assumed and one == other
+    runs = [side.readings.run for side in (before, after)]
+    own_zero = any(run is not None and run.lead_start_ohms is not None for run in runs)
+    return _SameMeter(same, same and not own_zero)
 
 
 def _by_pair(harness: Harness, side: Side) -> _Values:
@@ -106,7 +130,9 @@ def _by_pair(harness: Harness, side: Side) -> _Values:
     quantity = np.where(insulation, int(Quantity.RESISTANCE_4W), readings.quantity).astype(np.int64)
     readings = replace(readings, quantity=quantity)
     budget = budget_of(readings, meter, harness.expect.temperature_c)
-    common = np.sqrt((budget.shared * budget.prior.sd) ** 2 + np.sum(budget.common**2, axis=1))
+    offset = budget.prior.offset_half / math.sqrt(3)
+    maker = np.sqrt((budget.shared * offset) ** 2 + np.sum(budget.common**2, axis=1))
+    leads = budget.shared * math.sqrt(max(budget.prior.sd**2 - offset**2, 0.0))
 
     resistive = np.isin(quantity, (int(Quantity.RESISTANCE), int(Quantity.RESISTANCE_4W)))
     over = np.isinf(readings.value) & resistive
@@ -114,7 +140,7 @@ def _by_pair(harness: Harness, side: Side) -> _Values:
     index = np.concatenate([budget.index, np.flatnonzero(over)])
     ohm = np.concatenate([budget.ohm, np.full(int(over.sum()), np.inf)])
     own = np.concatenate([budget.own, np.zeros(int(over.sum()))])
-    shared = np.concatenate([common, np.zeros(int(over.sum()))])
+    nothing = np.zeros(int(over.sum()))
     low = np.minimum(readings.start[index], readings.end[index])
     high = np.maximum(readings.start[index], readings.end[index])
     kept = high < count  # an undeclared cavity is nothing that two runs share
@@ -125,18 +151,26 @@ def _by_pair(harness: Harness, side: Side) -> _Values:
     overs = np.bincount(inverse, ~finite, len(key))
     mean = np.where(overs == repeats, np.inf, np.where(overs > 0, np.nan, mean))
     spread = np.sqrt(np.bincount(inverse, own[kept] ** 2, len(key))) / repeats
-    both = np.hypot(spread, np.sqrt(np.bincount(inverse, shared[kept] ** 2, len(key)) / repeats))
-    return _Values(key, mean, both)
+
+    def shared(part: FloatArray) -> FloatArray:
+        squares = np.concatenate([part, nothing])[kept] ** 2
+        return np.asarray(np.sqrt(np.bincount(inverse, squares, len(key)) / repeats), dtype=np.float64)
+
+    return _Values(key, mean, spread, shared(maker), shared(leads))
 
 
-def _pair_changes(harness: Harness, before: _Values, after: _Values) -> PairChanges:
+def _pair_changes(harness: Harness, before: _Values, after: _Values, same: _SameMeter) -> PairChanges:
     keys, at, of = np.intersect1d(before.key, after.key, assume_unique=True, return_indices=True)
     usable = ~(np.isnan(before.ohm[at]) | np.isnan(after.ohm[of]))
     keys, at, of = keys[usable], at[usable], of[usable]
     old, new = before.ohm[at], after.ohm[of]
     start, end = np.divmod(keys, len(harness.points))
     joined = harness.net_of[start] == harness.net_of[end]
-    u = np.hypot(before.uncertainty[at], after.uncertainty[of])
+    own = np.hypot(before.own[at], after.own[of])
+    makers, leads = (before.maker[at], after.maker[of]), (before.leads[at], after.leads[of])
+    of_maker = np.abs(makers[1] - makers[0]) if same.meter else np.hypot(*makers)
+    of_leads = np.abs(leads[1] - leads[0]) if same.leads else np.hypot(*leads)
+    u = np.sqrt(own**2 + of_maker**2 + of_leads**2)
     which = _directions(old, new, u, *_wanted(harness, start, end, joined))
     return PairChanges(harness.points, start, end, old, new, u, which, joined)
 
@@ -221,6 +255,12 @@ def _settled(harness: Harness, finding: Finding, after: Verdict) -> bool:
     open_rows = ("untested", "undecided") if finding.fault == "high-resistance" else ("untested",)
     if any(row.wire in wires and row.verdict in open_rows for row in after.wires):
         return False
+    if any(wires) and finding.fault in (
+        "open",
+        "high-resistance",
+    ):  # whatever else of its circuit was left out
+        own = {frozenset((wire.start, wire.end)) for wire in harness.wires if wire.name in wires}
+        return not any(item.what == "continuity" and frozenset(item.points) in own for item in after.untested)
     return not any(
         item.what == "continuity" and nets & _nets(harness, item.points) for item in after.untested
     )

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from loomtest.diagnosis.change.change import Change, Side, _directions, change_between
+from loomtest.diagnosis.change.change import Change, Side, _directions, _match, change_between
 from loomtest.diagnosis.change.pairs import DIRECTIONS
 from loomtest.diagnosis.verdict import Coverage, Finding, Suspect, Untested, Verdict, WireRow
 from loomtest.harness.model import Harness, Wire
@@ -130,7 +130,7 @@ def test_repeats_are_averaged_and_contradictions_left_out() -> None:
 
 
 def test_what_a_meter_shares_between_readings_does_not_average_out() -> None:
-    shaky = replace(METER, ranges=(Range(1e9, 0.0, 100.0, 1e-3),))  # an offset of ± 0.1 Ω
+    shaky = replace(METER, ranges=(Range(1e9, 0.0, 100.0, 1e-3),), assumed=True)  # an offset of ± 0.1 Ω
     one = replace(readings(("X1:1", "X2:1", 0.5)), instrument=shaky)
     four = replace(readings(*[("X1:1", "X2:1", 0.5)] * 4), instrument=shaky)
     u = [change(r, r).pairs[0].uncertainty_ohms or 0 for r in (one, four)]
@@ -237,3 +237,30 @@ def test_columns_hold_the_pairs_they_were_made_of() -> None:
     assert pairs.of_circuits() == [pair for pair in pairs if pair.joined]
     assert pairs.of("better", "worse") == [p for p in pairs if p.change in ("better", "worse")]
     assert [pairs.count(word) for word in DIRECTIONS] == [1, 1, 1, 0]
+
+
+@pytest.mark.parametrize(("stated", "word"), [(True, "better"), (False, "cannot tell")])
+def test_the_offset_of_one_meter_cancels_between_two_runs(stated: bool, word: str) -> None:
+    """An offset of 17 mohm (30 counts of 1 mohm, rectangular) is in both runs: 20 mohm less is told."""
+    meter = replace(METER, ranges=(Range(1e9, 0.0, 30.0, 1e-3),), assumed=not stated)
+    sides = [
+        Side(replace(readings(("X1:1", "X2:1", ohm)), instrument=meter), verdict()) for ohm in (0.050, 0.030)
+    ]
+    (pair,) = change_between(HARNESS, *sides).pairs
+    assert pair.change == word
+    expected = 0.001 / math.sqrt(12) * math.sqrt(2)
+    if stated:
+        assert pair.uncertainty_ohms == pytest.approx(expected)
+    else:
+        offset = 0.030 / math.sqrt(3) * math.sqrt(2)
+        assert pair.uncertainty_ohms == pytest.approx(math.hypot(expected, offset))
+
+
+def test_a_mended_open_is_gone_whatever_else_of_its_circuit_was_left_out() -> None:
+    wires = (Wire("W1", "X1:1", "X2:1"), Wire("W2", "X2:1", "X3:1"))
+    harness = Harness("a loom", wires, ("X1:1", "X2:1", "X3:1"))
+    mended = verdict(untested=[Untested(("X2:1", "X3:1"), "continuity")])
+    broken = verdict([Finding("open", ("X1:1", "X2:1"), (Suspect("W1"),))])
+    assert [f.fault for f in _match(harness, broken, mended)[0]] == ["open"]
+    still = verdict(untested=[Untested(("X2:1", "X1:1"), "continuity")])
+    assert [f.fault for f in _match(harness, broken, still)[3]] == ["open"]

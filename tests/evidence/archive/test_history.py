@@ -256,8 +256,8 @@ YEARS = np.arange(12) * 182.625 / DAYS_PER_YEAR
 
 
 def followed(rises: tuple[float, ...], random: np.random.Generator) -> list[list[WireOhms]]:
-    """Twelve judged runs of three wires, half a year apart; the leads' zero, known to 30 mΩ, is off by 5 mΩ anew in
-    each run, every reading by 1 mΩ. One list of rows a wire."""
+    """Twelve judged runs of three wires, half a year apart; the leads' zero, known to 30 mΩ, is off by 5 mΩ
+    anew in each run, every reading by 1 mΩ. One list of rows a wire."""
     harness = harness_of([wire(f"W{i}", f"X1:{i}", f"X2:{i}", 6.0) for i in range(1, len(rises) + 1)])
     meter = Instrument("leads zeroed each time", lead_ohms=0.0, lead_uncertainty_ohms=0.03)
     rows: list[list[WireOhms]] = [[] for _ in rises]

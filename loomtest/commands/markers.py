@@ -38,6 +38,7 @@ def markers(
     measured kit what is too near what, and what to exchange.
     """
     from loomtest.commands.terminal.screen import show, show_json
+    from loomtest.diagnosis.markers.kit import MOST_CLIPS
     from loomtest.readings.generic import generic_handheld
     from loomtest.readings.instrument import load_instrument
 
@@ -55,7 +56,8 @@ def markers(
             show(measured_lines(read, held, near))
         return
     circuits = _circuits(harness) if harness else None
-    wanted = [clips] if clips else [min(max(circuits, 2), 24)] if circuits is not None else [12, 24]
+    most = min(max(circuits, 2), MOST_CLIPS) if circuits is not None else None
+    wanted = [clips] if clips else [most] if most is not None else [12, MOST_CLIPS]
     chosen = [_chosen(meter, count) for count in wanted]
     if as_json:
         show_json(

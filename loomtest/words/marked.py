@@ -93,6 +93,7 @@ def next_touch_text(doubt: Doubt, finding: Finding, places: Places) -> str:
 
 
 ON_COMMON = "The black lead stays on the common of the clips."
+ON_THE_CLIP = "Its clip stays on: touch the terminal beside it."
 
 
 def touch_sentence(point: str, again: bool) -> str:

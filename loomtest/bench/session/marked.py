@@ -36,7 +36,15 @@ from loomtest.readings.load import load_readings
 from loomtest.readings.marked import COMMON, Marked
 from loomtest.readings.model import Instrument, Range
 from loomtest.readings.run import Reading, RunWriter
-from loomtest.words.marked import AFTER, ON_COMMON, over_range_text, read_text, seat_sentences, touch_sentence
+from loomtest.words.marked import (
+    AFTER,
+    ON_COMMON,
+    ON_THE_CLIP,
+    over_range_text,
+    read_text,
+    seat_sentences,
+    touch_sentence,
+)
 
 
 class MarkedSession:
@@ -159,7 +167,8 @@ class MarkedSession:
         if isinstance(self._ask, Touching):
             sentence = touch_sentence(touched(self._ask.point), again=self._ask.again)
             hint = over_range_text() if self._ask.expected_ohms == math.inf else ""
-            prompt = Prompt("probe", sentence, touched(self._ask.point), COMMON, (ON_COMMON,), hint, "black")
+            about = (ON_COMMON, *((ON_THE_CLIP,) if self._ask.itself else ()))
+            prompt = Prompt("probe", sentence, touched(self._ask.point), COMMON, about, hint, "black")
             return [Asked(prompt)]
         placed = {one.clip.marker: touched(one.point) for one in self._ask.placings}
         self._hands = seat_sentences(self._ask.reason, self._ask.clips, placed)

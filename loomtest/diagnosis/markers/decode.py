@@ -24,12 +24,9 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
 
-import numpy as np
-
 from loomtest.diagnosis.markers.kit import DRIFT_SHARE, JOINT_OHM
 from loomtest.diagnosis.markers.leaks import leaks_of
 from loomtest.diagnosis.markers.touches import Block, MarkerTouch, side_by_side_ohm
-from loomtest.harness.model import FloatArray, IntArray
 from loomtest.readings.model import Range
 
 MOVED, JOINED, LEAKS = 7.0, 7.0, 13.0  # a leak may bring a reading down to anywhere: it fits too easily
@@ -251,16 +248,3 @@ def _with(told: _TouchedRound, state: _State, touch: MarkerTouch, block: Block, 
         state.values,
         state.moved | {moved},
     )
-
-
-def expected_touch_ohm(
-    ohms: FloatArray, labels_of_clips: IntArray, labels_of_touches: IntArray
-) -> FloatArray:
-    """(t,) ohms each touch reads where the loom is as found; +inf on copper without a clip.
-
-    `labels_of_clips` (m,) and `labels_of_touches` (t,) say on which piece of copper each sits, `ohms` (m,)
-    what each clip has.
-    """
-    same = labels_of_touches[:, None] == labels_of_clips[None, :]
-    with np.errstate(divide="ignore"):
-        return np.asarray(1.0 / (same / ohms[None, :]).sum(axis=1), dtype=np.float64)

@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import json
 import re
 import tempfile
 from collections.abc import Mapping
-from dataclasses import fields
+from dataclasses import fields, replace
 from pathlib import Path
 from typing import Any
 
 from loomtest.errors import InputError, Problem
 from loomtest.harness.load import load_harness
-from loomtest.harness.newfolder import NOTES, WIRES, Answers, files_of, write_new
+from loomtest.harness.newfolder import ANSWERS, NOTES_READ, WIRES, Answers, files_of, write_new
+from loomtest.harness.notes.answers import entry_text
 from loomtest.harness.notes.notation import NotedWire
-from loomtest.harness.notes.reader import read_notes
+from loomtest.harness.notes.reader import answer_key, read_notes
 from loomtest.words import notes as notes_words
 from loomtest.words import web as words
 
@@ -25,7 +27,7 @@ LONGEST_NAME = 60
 
 def as_read(text: str, answers: Mapping[str, str]) -> dict[str, Any]:
     """What each line of the notes is read as; a doubtful line with the ways it can be meant."""
-    read = read_notes(text, answers)
+    read = read_notes(text, _keyed(answers))
     lines = [
         {
             "line": line.number,
@@ -70,13 +72,22 @@ def make_folder(looms: Path, name: str, given: Mapping[str, Any]) -> Path:
     if folder.exists():
         raise InputError([Problem(words.shown_name(name), None, "", "a folder of that name", "another name")])
     notes = str(given.get("notes") or "")
-    wires = _wires_of_rows(given.get("rows")) if given.get("rows") else list(read_notes(notes).wires)
+    answers = _keyed(given.get("answers") or {})
+    read = read_notes(notes, answers)
+    wires = _wires_of_rows(given.get("rows")) if given.get("rows") else list(read.wires)
     if not wires:
         expected = "at least one wire, such as X1 1 red to X4 3"
         raise InputError([Problem(words.THE_LIST, None, "", "no wire", expected)])
-    files = files_of(Answers(name.strip(), {}, [], wires, notes or None))
-    if not notes:
-        files.pop(NOTES, None)
+    made = Answers(name.strip(), {}, [], wires)
+    if notes:
+        more = {NOTES_READ: notes_words.as_read(read, words.THE_NOTES)}
+        if answers:
+            more[ANSWERS] = "".join(entry_text(line, meant) for line, meant in answers.items()).lstrip()
+        cavities = {
+            name: json.dumps(list(names), ensure_ascii=False) for name, names in read.cavities.items()
+        }
+        made = replace(made, notes=notes, more=more, cavities=cavities)
+    files = files_of(made)
     with tempfile.TemporaryDirectory(prefix="loomtest-new-") as place:
         write_new(Path(place) / "new", files)
         try:
@@ -88,6 +99,12 @@ def make_folder(looms: Path, name: str, given: Mapping[str, Any]) -> Path:
             raise InputError(problems) from None
     write_new(folder, files)
     return folder
+
+
+def _keyed(answers: Any) -> dict[str, str]:
+    """Answers about lines as the reader knows them."""
+    given = answers if isinstance(answers, dict) else {}
+    return {answer_key(str(line)): str(meant) for line, meant in given.items()}
 
 
 def folder_name(name: str) -> str:

@@ -28,7 +28,11 @@ def loom_facts(loom: Loom) -> dict[str, Any]:
         "warnings": [words.problem(problem) for problem in harness.warnings],
         "say": answer_of(judged) if judged is not None else {"tone": "soft", "text": words.NOT_MEASURED},
         "faults": faults(judged) if judged is not None else [],
-        "runs": [_run(loom, name) for name in reversed(loom.runs())],
+        "runs": [
+            run
+            for name in reversed(loom.runs())
+            if (run := _run(loom, name))["count"] or run["tone"] == "bad"
+        ],
     }
 
 
@@ -87,7 +91,7 @@ async def answer(request: Request) -> Response:
 
 def _answer(loom: Loom, request: Request) -> dict[str, Any]:
     runs = loom.runs()
-    name = request.query_params.get("run") or (runs[-1] if runs else "")
+    name = request.query_params.get("run") or _last_with_readings(loom)
     if not name:
         return {"title": loom.harness().name, "run": None, "others": [], "rehearsal": False}
     judged = loom.judged(name)
@@ -98,6 +102,11 @@ def _answer(loom: Loom, request: Request) -> dict[str, Any]:
         "rehearsal": judged.verdict.rehearsal,
         **told(judged),
     }
+
+
+def _last_with_readings(loom: Loom) -> str:
+    """The name of the last run that holds a reading; "" where there is none."""
+    return next((name for name in reversed(loom.runs()) if len(loom.judged(name).readings)), "")
 
 
 def told(judged: JudgedRun) -> dict[str, Any]:

@@ -151,6 +151,7 @@ ONE_LOOM_ONLY = (
     "This page was started on one loom's folder. To begin another loom, start it on a folder that holds "
     "several: loomtest bench looms"
 )
+THE_NOTES = "the notes"
 THE_LIST = "row of the list"
 THE_NAME = "name"
 TOO_LARGE = "That is more than 20 MB. A wire list is much smaller: is it the right file?"

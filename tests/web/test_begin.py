@@ -13,7 +13,7 @@ from loomtest.harness.load import load_harness
 from loomtest.web.notepad import folder_name
 from tests.web.serving import Serving, request, served
 
-NOTES = "X1 1 red to X2 1\nX1 2 yellow to X2 2\nnonsense here, twice over\nX1 4 black to GND1\n"
+NOTES = "X1 1 red to X2 1\nX1 2 yellow to X2 2\nX1 3 green and then?\nX1 4 black to GND1\n"
 
 
 @pytest.fixture(scope="module")
@@ -50,6 +50,10 @@ def test_notes_are_read_as_they_are_typed_and_become_a_loom(page: Page, serving:
     read = page.get_by_role("region", name="How each line was read")
     expect(read).to_contain_text("X1:2 yellow to X2:2")
     page.get_by_role("button", name="Make this loom").click()
+    expect(page.locator("#made")).to_contain_text("Not read yet: line 3")
+    read.get_by_role("button", name="Only a remark").click()
+    expect(read).not_to_contain_text("not read")
+    page.get_by_role("button", name="Make this loom").click()
     page.wait_for_url("**/loom/Tail%20of%20the%20cycle")
     folder = serving.folder / "Tail of the cycle"
     assert {(wire.start, wire.end) for wire in load_harness(folder).wires} >= {
@@ -57,6 +61,7 @@ def test_notes_are_read_as_they_are_typed_and_become_a_loom(page: Page, serving:
         ("X1:4", "GND1"),
     }
     assert (folder / "notes.txt").read_text().split() == NOTES.split()
+    assert "X1 3 green and then?" in (folder / "notes.answers.toml").read_text()
 
 
 def test_what_was_typed_is_there_after_the_page_was_lost(

@@ -78,7 +78,7 @@ function lead(which, point, stays) {
   const big = element("span", "point", "");
   big.append(element("span", "hub", hub));
   if (cavity) { big.append(element("span", "unseen", " cavity "), element("span", "cavity", cavity)); }
-  if (big.textContent.length > 9) { big.classList.add("long"); }
+  if (`${hub}${cavity}`.length > 8) { big.classList.add("long"); }
   row.append(big);
   if (stays) { row.append(" ", element("span", "stays", "stays")); }
   return row;

@@ -6,7 +6,7 @@ const draft = await (await fetch("/new/draft")).json();
 const table = grid(by("grid"), changed);
 let way = draft.way || "notes";
 let answers = draft.answers || {};
-let timer = 0, asked = 0;
+let timer = 0, asked = 0, leave = false;
 
 async function post(address, body) {
   const answer = await fetch(address, { method: "POST", headers: { "content-type": "application/json" }, body: JSON.stringify(body) });
@@ -18,6 +18,7 @@ function all() {
 }
 
 function changed() {
+  leave = false;
   by("kept").textContent = "…";
   clearTimeout(timer);
   timer = setTimeout(async () => {
@@ -54,11 +55,12 @@ async function readNotes() {
     meant.className = "meant";
     meant.textContent = line.why ? line.why : line.said;
     item.append(written, " ", meant);
-    line.readings.forEach((reading) => {
+    const ways = line.why ? [...line.readings, ""] : [];
+    ways.forEach((reading) => {
       const button = document.createElement("button");
       button.type = "button";
       button.className = "small";
-      button.textContent = reading || "only a remark";
+      button.textContent = reading || "Only a remark";
       button.addEventListener("click", () => { answers[line.text] = reading; changed(); });
       item.append(" ", button);
     });
@@ -107,6 +109,13 @@ by("file").addEventListener("change", () => take(by("file").files[0]));
 by("make").addEventListener("click", async () => {
   clearTimeout(timer);
   const whole = all();
+  const waiting = way === "notes" ? document.querySelectorAll(".lines-read .tone-doubt") : [];
+  if (waiting.length && !leave) {
+    leave = true;
+    const numbers = [...waiting].map((item) => item.value).join(", ");
+    by("made").textContent = `Not read yet: line ${numbers}. Choose what is meant, or change the line. Press again to leave it out.`;
+    return;
+  }
   const said = await post("/new/make", { name: whole.name, notes: way === "notes" ? whole.notes : "", rows: way === "notes" ? [] : whole.rows, answers });
   by("made").textContent = said.error || "";
   if (said.address) { location.assign(said.address); }

@@ -86,7 +86,7 @@ QUANTITIES = {
 PARTS = {
     "wire": "copper with a joint at each end",
     "fuse": "joins its points like a wire; at most 1 Ω without a range",
-    "resistor": "stands between two nets; 0.1 Ω to 10 kΩ without a range",
+    "resistor": "stands between two circuits; 0.1 Ω to 10 kΩ without a range",
     "lamp": "likewise; cold, a tenth of what it has when lit, or less (common practice)",
     "coil": "likewise: a relay, a horn, a motor",
     "diode": "conducts from `from` to `to`; only `quantity = diode` judges it",

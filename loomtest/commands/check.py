@@ -35,7 +35,7 @@ def check(
 ) -> None:
     """Read the harness and report every mistake at once.
 
-    Shows what the wire list says, net by net, before anything is measured: read it against the loom.
+    Shows what the wire list says, circuit by circuit, before anything is measured: read it against the loom.
 
     The JSON object, "schema": "loomtest-check/1": harness; counts (wires, parts, points, connectors, nets,
     splices, grounds, loops); nets (net, points, wires, loops); parts (part, kind, from, to, ohms_min,

@@ -63,9 +63,9 @@ def plan(
 ) -> None:
     """Say which few readings prove the loom, in an order with little walking.
 
-    Continuity needs one reading less than a net has points, and one more for each loop. Isolation: full
-    reads every pair of nets, neighbours only those that lie near each other, bonded each net against a comb
-    of clips on all nets before it, none no pair.
+    Continuity needs one reading less than a circuit has points, and one more for each loop. Isolation: full
+    reads every pair of circuits, neighbours only those that lie near each other, bonded each circuit
+    against all those before it, clipped together, none no pair.
 
     The JSON object, "schema": "loomtest-plan/1": steps (step, what, from, to, expected_ohms or expected,
     bonded, proves), totals, bounds (the fewest readings that can do), and levels (isolation, touches, clips,

@@ -80,7 +80,7 @@ class WireRow:
 
 @dataclass(frozen=True)
 class NetRow:
-    """One net and the worst of its wires and its isolation."""
+    """One circuit and the worst of its wires and its isolation."""
 
     net: str
     points: tuple[str, ...]
@@ -90,7 +90,7 @@ class NetRow:
 @dataclass(frozen=True)
 class Coverage:
     """What was measured of what there is. `isolation_pairs_unchecked`: pairs of the level `full` that were
-    not shown apart, asked for or not."""
+    not checked for a short, asked for or not."""
 
     wires: int
     wires_tested: int

@@ -168,6 +168,6 @@ def shown_name(name: str) -> str:
     return "".join(letter if letter.isprintable() else "?" for letter in name)[:60]
 
 
-DEMO_FOUND = "A wire is broken. In a moment it is mended, and measured again."
-DEMO_MENDED = "The broken wire is mended. Everything is measured again."
+DEMO_FOUND = "A wire is broken. In a moment it is fixed, and measured again."
+DEMO_MENDED = "The broken wire is fixed. Everything is measured again."
 DEMO_DONE = "The fault is gone. Next: the two runs side by side."

@@ -28,7 +28,7 @@ ENDS: dict[str, tuple[tuple[int, str], ...]] = {
 # What an option's value is called where its type does not say it.
 _VALUES = {
     "out": "FOLDER", "archive": "FOLDER", "sheet": "FOLDER", "instrument": "METER", "meter": "PORT",
-    "markers": "FILE", "kit": "FILE",
+    "markers": "FILE", "kit": "FILE", "job": "NAME", "unit": "NUMBER",
     "scanner": "PORT", "notes": "FILE", "csv": "FILE", "key": "FILE", "new_key": "FILE", "from_zip": "FILE",
     "to_zip": "FILE", "bag": "NAME", "name": "WORDS", "stage": "WORD", "operator": "NAME",
     "temperature": "DEGREES", "open_after": "SECONDS", "flex": "SECONDS", "seconds": "SECONDS",
@@ -74,7 +74,8 @@ def entries(command: Any) -> list[HelpEntry]:
         if parameter.name == "help":
             continue
         value = "" if parameter.is_flag else " " + value_name(parameter)
-        text += _default(parameter)
+        if preset := _default(parameter):
+            text = f"{text.removesuffix('.')} ({preset})."
         found.append(HelpEntry(", ".join(parameter.opts) + value, text, parameter.required, False))
     return sorted(found, key=lambda entry: not entry.argument)
 
@@ -86,10 +87,10 @@ def value_name(parameter: Any) -> str:
 
 def _default(parameter: Any) -> str:
     value = parameter.default
-    if parameter.is_flag or parameter.required or value in (None, "", ()) or callable(value):
+    if parameter.is_flag or parameter.required or value in (None, "", (), 0) or callable(value):
         return ""
     number = f"{value:g}" if isinstance(value, float) else str(value)
-    return f" (default {number})"
+    return f"default {number}"
 
 
 def synopsis(name: str, command: Any) -> list[str]:

@@ -17,7 +17,7 @@ DIRECTIONS: tuple[Direction, ...] = ("same", "better", "worse", "cannot tell")
 
 @dataclass(frozen=True, slots=True)
 class PairChange:
-    """One pair measured in both runs, in ohms; over-range is +inf. `joined`: it should be one net."""
+    """One pair measured in both runs, in ohms; over-range is +inf. `joined`: it should be one circuit."""
 
     start: str
     end: str

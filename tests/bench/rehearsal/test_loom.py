@@ -67,7 +67,7 @@ def test_a_polled_script_answers_only_what_is_asked(tmp_path: Path) -> None:
     clock = Clock()
     settings = SerialSettings(poll="X\r", poll_every_s=0.5)
     port = scripted(
-        tmp_path, "tool says D\nmeter says 0.4 ohm\nhold 1.9\ntool says D\nmeter says OL\n", clock
+        tmp_path, "tool says X\nmeter says 0.4 ohm\nhold 1.9\ntool says X\nmeter says OL\n", clock
     )
     link = MeterLink(port.reopen, meter_for(settings, None), settings)
     assert play(link, clock, 4.0) == [0.4, 0.4, 0.4, 0.4, float("inf")]

@@ -78,6 +78,16 @@ def choose_row() -> str:
     return "Type the number of the line to correct. Escape leaves the list."
 
 
+def rest_not_taken(values: Sequence[str]) -> str:
+    """The values of a line that stand behind one which did not fit."""
+    return f"Not taken: {' '.join(values)}. Type them again from here."
+
+
+def then_touch(points: Sequence[str]) -> str:
+    """The cavities that follow with the same clip: all of them can be typed in one line."""
+    return f"then {' · '.join(points)}: touch them in this order, and type all values in one line"
+
+
 def turn_the_meter(diode: bool) -> str:
     """Which function the meter must stand on from now on."""
     if diode:

@@ -14,7 +14,7 @@ side by side) and for a doubtful joint, which is touched once more; and beyond t
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
@@ -93,6 +93,12 @@ class Guide:
             or stubs_on_comb(harness, puzzles, self.planned, done, number)
             or self._joints.next(readings, meter, done, skipped, number)
         )
+
+    def ahead(self, step: Step, readings: Readings, skipped: Pairs) -> Iterator[Step]:
+        """The plan's steps behind `step` that are still to do, in their order; none for one of no plan."""
+        done = Done(readings)
+        for walk in (self._first, self._walk):
+            yield from walk.ahead(step, done, skipped)
 
     def done(self, readings: Readings) -> int:
         """How many of the plan's steps the readings have done."""

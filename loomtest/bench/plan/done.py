@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from itertools import chain, takewhile
 
 from loomtest.bench.plan.plan import Step
@@ -17,7 +17,7 @@ class Done:
 
     def __init__(self, readings: Readings) -> None:
         names = readings.points
-        self.total = len(readings)
+        self.total, self.withdrawn = len(readings), readings.withdrawn
         self.plain: Counter[tuple[frozenset[str], bool]] = Counter()
         self.cleared: set[frozenset[str]] = set()
         self.combs: set[tuple[str, frozenset[str]]] = set()
@@ -71,7 +71,7 @@ class Walk:
             self._before.append(asked[self._key(steps[index])])
             asked[self._key(steps[index])] += 1
         self._at = {True: 0, False: inside}
-        self._rows = 0
+        self._withdrawn = 0
 
     @staticmethod
     def _key(step: Step) -> tuple[frozenset[str], bool]:
@@ -94,6 +94,16 @@ class Walk:
             at += 1
         return None
 
+    def ahead(self, step: Step, done: Done, skipped: Pairs) -> Iterator[Step]:
+        """The steps behind `step` that are still to do; none where it is not the next of these steps."""
+        for part in (True, False):
+            at = self._at[part]
+            if at < self._parts[part].stop and self._steps[at] == step:
+                for index in range(at + 1, self._parts[part].stop):
+                    one = self._steps[index]
+                    if frozenset((one.start, one.end)) not in skipped and not self.had(done, one, index):
+                        yield one
+
     def done_of(self, done: Done) -> int:
         """How many steps are done."""
         self._look(done)
@@ -102,9 +112,9 @@ class Walk:
         return behind + sum(self.had(done, self._steps[index], index) for index in ahead)
 
     def _look(self, done: Done) -> None:
-        if done.total < self._rows:  # something was withdrawn, perhaps of the steps behind
+        if done.withdrawn != self._withdrawn:  # perhaps of the steps behind
             self._at = {inside: part.start for inside, part in self._parts.items()}
-        self._rows = done.total
+        self._withdrawn = done.withdrawn
 
     def had(self, done: Done, step: Step, index: int) -> bool:
         """Whether the step at this place of the plan is done."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Literal
 
@@ -18,7 +19,8 @@ Tone = Literal["plain", "good", "doubt", "bad"]
 class Prompt:
     """What to touch now. `sentence` is the whole of it in words; `red` and `black` the two points alone.
 
-    `about`: lines on wire, colour, circuit and place. `stays`: the lead that is on its point already.
+    `about`: lines on wire, colour, circuit and place. `stays`: the lead that is on its point already. `then`:
+    the points that the moving lead touches next, if all goes as expected; their values may come in one line.
     """
 
     kind: Literal["leads", "probe"]
@@ -28,6 +30,7 @@ class Prompt:
     about: tuple[str, ...] = ()
     expected: str = ""
     stays: Literal["", "red", "black"] = ""
+    then: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -111,8 +114,13 @@ def touched(point: str) -> str:
     return f"{connector} cavity {cavity_of(point)}" if connector else point
 
 
-def probe_prompt(harness: Harness, step: Step, expected: str, before: Step | None = None) -> Prompt:
-    """The prompt of one step: two points as a sentence, where and what they are; `before` was asked last."""
+def probe_prompt(
+    harness: Harness, step: Step, expected: str, before: Step | None = None, row: Sequence[Step] = ()
+) -> Prompt:
+    """The prompt of one step: two points as a sentence, where and what they are.
+
+    `before` was asked last; `row` follows with the same clip.
+    """
     stays: Literal["", "red", "black"] = ""
     if before is not None and (before.start == step.start) != (before.end == step.end):
         stays = "red" if before.start == step.start else "black"
@@ -136,7 +144,16 @@ def probe_prompt(harness: Harness, step: Step, expected: str, before: Step | Non
     if step.quantity == "diode":
         about.insert(0, diode_leads(step.start, step.end))
     sentence = f"Red lead: {red}. Black lead: {black}."
-    return Prompt("probe", sentence, red, black, tuple(about), f"expected {expected}", stays)
+    return Prompt(
+        "probe",
+        sentence,
+        red,
+        black,
+        tuple(about),
+        f"expected {expected}",
+        stays,
+        tuple(one.probe for one in row),
+    )
 
 
 def _short(harness: Harness, name: str) -> str:

@@ -8,6 +8,7 @@ from typing import Protocol
 
 from loomtest.bench.plan.adaptive import Guide
 from loomtest.bench.plan.plan import Plan, Step
+from loomtest.bench.session.in_a_row import MOST_IN_A_ROW, goes_on
 from loomtest.harness.model import Harness
 from loomtest.readings.growing import GrowingReadings
 from loomtest.readings.model import Instrument, Readings
@@ -19,6 +20,9 @@ class NextStep(Protocol):
 
     def next(self) -> Step | None:
         """The next probing."""
+
+    def following(self, step: Step) -> tuple[Step, ...]:
+        """What comes after `step` with the same clip in the same connector, if all goes as expected."""
 
     def skip(self, start: str, end: str) -> None:
         """Leave this pair out."""
@@ -56,6 +60,15 @@ class Order:
     def next(self) -> Step | None:
         """The next probing; None when no further one can change the verdict."""
         return self._guide.next(self._now(), self._skipped)
+
+    def following(self, step: Step) -> tuple[Step, ...]:
+        """What comes after `step` with the same clip in the same connector, if all goes as expected."""
+        out: list[Step] = []
+        for one in self._guide.ahead(step, self._now(), self._skipped):
+            if len(out) == MOST_IN_A_ROW - 1 or not goes_on(step, one):
+                break
+            out.append(one)
+        return tuple(out)
 
     def left_open(self) -> tuple[str, ...]:
         """What no further probing can tell, one sentence each."""

@@ -7,7 +7,6 @@ that come back. Every reading is on disk (`RunWriter.record`) before the event t
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 from typing import Literal
 
 from loomtest.bench.meter.capture import Capture
@@ -15,6 +14,7 @@ from loomtest.bench.meter.protocol import Shown
 from loomtest.bench.plan.plan import Step
 from loomtest.bench.session.at_once import AtOnce
 from loomtest.bench.session.by_hand import pair_of, quantity_of, step_between, typed_value
+from loomtest.bench.session.choices import Choices as Choices
 from loomtest.bench.session.corrections import Listed, listed, say_again, step_of, take_back
 from loomtest.bench.session.doubts import DoubtfulReading, Doubts
 from loomtest.bench.session.events import (
@@ -30,6 +30,7 @@ from loomtest.bench.session.events import (
     WhatHappened,
     probe_prompt,
 )
+from loomtest.bench.session.in_a_row import take_row, values_in
 from loomtest.bench.session.lead_step import LeadStep
 from loomtest.bench.session.order import NextStep
 from loomtest.harness.model import Harness
@@ -49,14 +50,6 @@ Key = Literal["enter", "pedal", "back", "skip", "over-range", "stop"]
 WARN_S = 2.0  # the bell before an open is taken by time
 
 
-@dataclass(frozen=True, slots=True)
-class Choices:
-    """`live`: a meter is connected. `open_after_s`: an open is taken after so long (None: by key only)."""
-
-    live: bool = True
-    open_after_s: float | None = None
-
-
 class Session:
     """One sitting; `begin` first, then `shown`, `key`, `typed`, `tick` in any order until Ended comes."""
 
@@ -73,6 +66,7 @@ class Session:
         self._doubts = Doubts(self._glance.doubt_ohm)
         self._question: Question | None = None
         self._unsure = ""  # a typed value out of all proportion, until it is typed again or kept by Enter
+        self._row: tuple[Step, ...] = ()
         self._steps: dict[int, Step] = {}  # by the row that was recorded for it
         self._note = ""
         self._last_text = ""
@@ -196,7 +190,11 @@ class Session:
         return self._by_key(now_s)
 
     def typed(self, now_s: float, text: str) -> list[Event]:
-        """A value typed by hand: `0.42`, `ol`, or `.` for the same as last."""
+        """A value typed by hand: `0.42`, `ol`, or `.` for the same as last; or those of a row in one line."""
+        parts = values_in(text, 1 + len(self._row))
+        return take_row(parts, lambda part: self._typed(now_s, part))
+
+    def _typed(self, now_s: float, text: str) -> list[Event]:
         text = text.strip()
         if self._question is not None:
             chosen = dict(zip("123", self._question.choices, strict=True)).get(text[:1])
@@ -364,7 +362,8 @@ class Session:
         quantity = step.quantity
         if quantity != (before.quantity if before is not None else "resistance"):
             events.append(TurnTo("diode" if quantity == "diode" else "resistance"))
-        return [*events, Asked(probe_prompt(self._harness, step, expected, before))]
+        self._row = self._order.following(step)
+        return [*events, Asked(probe_prompt(self._harness, step, expected, before, self._row))]
 
     def _ask_leads(self, stage: Literal["leads-start", "leads-end"]) -> list[Event]:
         self._stage, self._step = stage, None

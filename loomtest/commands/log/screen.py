@@ -16,6 +16,7 @@ from loomtest.bench.session.events import Asked, Bell, Ended, Event, Question, R
 from loomtest.commands.log.letters import large
 from loomtest.commands.log.view import CAUTIONS, KEYS, TYPED_KEYS, View
 from loomtest.commands.terminal.text import shown
+from loomtest.words.sitting import then_touch
 
 if TYPE_CHECKING:
     from rich.text import Text
@@ -107,6 +108,8 @@ def _prompt_rows(view: View, width: int, height: int) -> list[tuple[str, str]]:
     about = [line for text in prompt.about for line in textwrap.wrap(shown(text), width - 2)]
     rows += [(f" {line}", "dim") for line in about[:most]]
     rows.append((f" {prompt.expected}" + f"      {_meter_words(view)}" * bool(view.live), "bold"))
+    if prompt.then and not view.live:
+        rows += [(f" {shown(line)}", "dim") for line in textwrap.wrap(then_touch(prompt.then), width - 2)]
     return rows
 
 

@@ -24,6 +24,7 @@ from loomtest.bench.session.events import (
     TakenBack,
     TurnTo,
 )
+from loomtest.bench.session.in_a_row import goes_on
 from loomtest.bench.session.session import Choices, Session
 from loomtest.harness.load import load_harness
 from loomtest.harness.model import Harness
@@ -52,6 +53,9 @@ class Fixed:
 
     def next(self) -> Step | None:
         return self.steps.pop(0) if self.steps else None
+
+    def following(self, step: Step) -> tuple[Step, ...]:
+        return tuple(one for one in self.steps[:2] if goes_on(step, one))
 
     def skip(self, start: str, end: str) -> None:
         self.skipped = (start, end)
@@ -390,7 +394,7 @@ def test_leads_are_zeroed_at_start_and_end_with_drift(make: Make) -> None:
     for value in (0.3, 0.3, 0.3):
         new = bench.show(OL, 1.0) + bench.show(value, 3.0, step=0.1)
     assert of(Ended, new) == [Ended("complete")]
-    assert "drift since the start +67 mΩ" in of(Said, new)[-1].text
+    assert "since the start +67 mΩ" in of(Said, new)[-1].text
     bench.writer.close("complete")
     text = (bench.folder / "run.toml").read_text("utf-8")
     assert 'when = "start", ohms = 0.2333333' in text and 'when = "end", ohms = 0.3' in text
@@ -410,3 +414,27 @@ def test_stop_ends_as_stopped_and_an_empty_order_as_complete(make: Make) -> None
     bench = make(JOINED)
     assert of(Ended, bench.touch(0.017)) == [Ended("complete")]
     assert bench.touch(0.017) == []  # nothing is taken after the end
+
+
+ROW = [Step(n, "isolation", "X1:1", f"X1:{n}", math.inf, "apart") for n in (2, 3)]
+
+
+def test_cavities_in_a_row_are_one_prompt_and_one_line_of_values(make: Make) -> None:
+    bench = make(*ROW, JOINED, live=False)
+    assert of(Asked, bench.events)[0].prompt.then == ("X1:3",)
+    new = bench.session.typed(0.0, "ol OL")
+    assert [(r["to"], r["value"]) for r in bench.rows()] == [("X1:2", "ol"), ("X1:3", "OL")]
+    assert of(Asked, new)[-1].prompt.black == "X2 cavity 1"
+
+
+def test_a_touch_in_the_wrong_order_ends_the_row_where_its_value_tells(make: Make) -> None:
+    bench = make(*ROW, JOINED, live=False)
+    new = bench.session.typed(0.0, "0.3 ol")
+    assert [(r["to"], r["value"]) for r in bench.rows()] == [("X1:2", "0.3")]
+    assert "Not taken: ol" in of(Said, new)[-1].text and not of(Asked, new)
+
+
+def test_a_value_with_its_unit_apart_is_no_row(make: Make) -> None:
+    bench = make(*ROW, JOINED, live=False)
+    bench.session.typed(0.0, "12 Mohm")
+    assert [r["value"] for r in bench.rows()] == ["12 Mohm"]

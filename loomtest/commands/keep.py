@@ -86,6 +86,12 @@ def keep(
         told = {**_object(place, kept.entry), "verdict": kept.verdict.verdict}
         text = [f"kept as {kept.folder}", f"verdict: {kept.verdict.verdict}"]
         text += [f"digest of its tag manifest: {kept.entry.digest}"]
+        from loomtest.evidence.archive.anchor import chain_codes
+
+        code = chain_codes(place.entries()[: kept.entry.sequence])[-1]
+        told["code"] = code
+        text += ["", f"code for your job book: {code}", f"(later: loomtest verify --digest {code})"]
+        text += _as_picture(code)
         from loomtest.evidence.archive.names import kept_before
 
         earlier = kept_before(place, kept.entry)
@@ -95,6 +101,20 @@ def keep(
         show_json(told)
     else:
         show(Line(line) for line in text)
+
+
+def _as_picture(code: str) -> list[str]:
+    """The code as a QR picture for a phone, where a person looks at a terminal."""
+    import io
+    import sys
+
+    if not sys.stdout.isatty():
+        return []
+    import segno
+
+    drawn = io.StringIO()
+    segno.make(code, micro=False).terminal(out=drawn, compact=True)
+    return ["", *drawn.getvalue().splitlines()]
 
 
 def todays_redraw() -> Redraw:

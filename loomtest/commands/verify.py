@@ -1,12 +1,16 @@
 """`loomtest verify`: is every kept run still what was kept?"""
 
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from loomtest.commands.app import app
 from loomtest.commands.keep import ARCHIVE_HELP, todays_redraw
 from loomtest.commands.terminal.verbs import JSON_HELP, QUIET_HELP
+
+if TYPE_CHECKING:
+    from loomtest.evidence.archive.folder import Archive
+    from loomtest.evidence.archive.verify import Checked
 
 
 @app.command(
@@ -22,6 +26,10 @@ def verify(
     ] = None,
     to_zip: Annotated[
         str | None, typer.Option(help="Check one bag and pack it into this zip file, to hand on.")
+    ] = None,
+    digest: Annotated[
+        str | None,
+        typer.Option(help="A code that keep printed: was the archive rewritten since it was written down?"),
     ] = None,
     redraw: Annotated[
         bool,
@@ -65,6 +73,7 @@ def verify(
 
     keys = tuple(load_public_key(Path(name)) for name in key or ())
     checked: list[Checked] = []
+    anchored = _anchored(place, digest) if digest is not None else None
     coming = verify_archive(place, todays_redraw() if redraw else None, keys)
     while True:
         with Progress(f"checking bag {len(checked) + 1}", quiet):
@@ -74,6 +83,10 @@ def verify(
         checked.append(one)
         if not as_json:
             show(verify_lines([one]))
+    if anchored is not None:
+        checked.append(anchored)
+        if not as_json:
+            show(verify_lines([anchored]))
     wrong = [one for one in checked if not one.good]
     if as_json:
         bags = [
@@ -87,3 +100,15 @@ def verify(
         ]
         show_json({"schema": "loomtest-verify/1", "good": not wrong, "bags": bags})
     raise typer.Exit(1 if wrong else 0)
+
+
+def _anchored(archive: "Archive", code: str) -> "Checked":
+    """Whether the archive still begins with the runs that the code stands for."""
+    from loomtest.evidence.archive.anchor import found_at
+    from loomtest.evidence.archive.verify import Checked
+
+    entries = archive.entries()
+    runs = found_at(code, entries)
+    if runs is None:
+        return Checked(code, ("does not belong to this archive, or its runs were changed since",))
+    return Checked(code, (), (f"the first {runs} of {len(entries)} kept runs are those of that day",))

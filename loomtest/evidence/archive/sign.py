@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import os
 import re
+import shlex
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -61,6 +62,10 @@ def load_key(path: Path) -> Ed25519PrivateKey:
     from cryptography.hazmat.primitives.serialization import load_pem_private_key
 
     expected = "a private Ed25519 key, as made by loomtest keep --new-key"
+    if os.name == "posix" and path.is_file() and path.stat().st_mode & 0o077:
+        found = "a private key that others on this machine may read"
+        mend = f"a key for its owner alone: chmod 600 {shlex.quote(str(path))}"
+        raise InputError([Problem(str(path), None, "", found, mend)])
     try:
         key = load_pem_private_key(path.read_bytes(), None)
     except (OSError, ValueError, TypeError) as error:

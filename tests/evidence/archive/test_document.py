@@ -32,6 +32,7 @@ def conversations() -> list[tuple[str, str]]:
 def alike(text: str) -> str:
     """The text with what changes from run to run made the same."""
     text = re.sub(r"\b[0-9a-f]{64}\b", "0" * 64, text)
+    text = re.sub(r"\b[A-Z2-7]{4}(-[A-Z2-7]{4}){5}\b", "-".join(["AAAA"] * 6), text)
     text = re.sub(r"\b\d{8}-\d{6}-", "20261125-101500-", text)
     text = re.sub(r"-[0-9a-f]{8}\b(?!-)", "-1a2b3c4d", text)
     return re.sub(r"\b[0-9a-f]{4}(-[0-9a-f]{4}){3}\b", "0000-0000-0000-0000", text)

@@ -215,13 +215,12 @@ def _across(
     led = paths.group[a] == paths.group[b]
     told = (paths.told[a] == paths.told[b]) & paths.excused[a]
     which = which & ~told & (~over | led)
-    rows = np.flatnonzero(which)
+    rows = np.flatnonzero(which & (led | ~_apart_fits(found, readings)))
     off: dict[DoubtKind, list[tuple[int, float, float]]] = {"apart": [], "part": []}
     for row in rows.tolist():
         bounds = paths.between(int(a[row]), int(b[row])) if led[row] else None
         if bounds is None:
-            if not _apart_fits(found, readings, row):
-                off["apart"].append((row, found.harness.limits.isolation_ohms, math.inf))
+            off["apart"].append((row, found.harness.limits.isolation_ohms, math.inf))
         elif not _part_fits(found, readings, seen, (row, bounds), meter):
             off["part"].append((row, *bounds))
     out = []
@@ -231,17 +230,16 @@ def _across(
     return out
 
 
-def _apart_fits(found: AsFound, readings: Readings, row: int) -> bool:
-    value, quantity = float(readings.value[row]), Quantity(int(readings.quantity[row]))
-    if math.isinf(value):
-        return True
-    if quantity == Quantity.CONTINUITY:
-        return value < 0.5
-    if quantity == Quantity.DIODE:
-        return False
-    if quantity == Quantity.VOLTAGE_DROP:
-        return False  # a current flowed
-    return value >= found.harness.limits.isolation_ohms
+def _apart_fits(found: AsFound, readings: Readings) -> BoolArray:
+    """(n,) readings that circuits which nothing joins give: no volts over a diode, no current, no beep."""
+    quantity, value = readings.quantity, readings.value
+    ohms = (
+        (quantity == Quantity.RESISTANCE)
+        | (quantity == Quantity.RESISTANCE_4W)
+        | (quantity == Quantity.INSULATION)
+    )
+    fits = np.isinf(value) | (ohms & (value >= found.harness.limits.isolation_ohms))
+    return np.asarray(fits | ((quantity == Quantity.CONTINUITY) & (value < 0.5)), dtype=np.bool_)
 
 
 def _part_fits(

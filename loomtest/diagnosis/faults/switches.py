@@ -21,7 +21,7 @@ from loomtest.harness.model import BoolArray, Harness, IntArray, connector_of
 from loomtest.readings.model import Readings
 
 _OFF = re.compile(r"\boff\b", re.IGNORECASE)
-_DEVICE = re.compile(r"switch|\bsw\d*\b|pump|motor|relay|horn|lamp|heater", re.IGNORECASE)
+_DEVICE = re.compile(r"switch|\bsw\d*\b|pump|motor|relay", re.IGNORECASE)
 _LIKE_A_PART_OHM = 0.5  # a bridge of solder or a strand reads less (common practice)
 
 

@@ -1,4 +1,4 @@
-"""The first looms of the hunt: no wrong answer among them, whatever their shape."""
+"""The first looms of the hunt (as many as half a minute holds): no wrong answer among them, whatever their shape."""
 
 from __future__ import annotations
 
@@ -9,6 +9,6 @@ from tests.scores.hunt import hunt
 EACH = 100
 
 
-@pytest.mark.parametrize("seed", range(0, 1000, EACH))
+@pytest.mark.parametrize("seed", range(0, 600, EACH))
 def test_no_wrong_answer_among_the_first_looms(seed: int) -> None:
     assert hunt(EACH, seed) == []

@@ -142,8 +142,13 @@ class _HeldNet:
         _, squared = self._solve(ohm)
         scaled = squared / self._spread[:, None]
         own = self._curvature(ohm)[1]
-        told = 1.0 / np.abs(np.diag(np.linalg.pinv(scaled.T @ scaled + np.diag(own))))
-        return 1.0 / np.sqrt(np.maximum(told - own, 1e-12))  # no prior on the wire that is asked about
+        normal = scaled.T @ scaled + np.diag(own)
+        size = np.sqrt(np.diag(normal))  # wires of milliohms and broken ones stand in one matrix
+        even = normal / np.outer(size, size) + 1e-12 * np.eye(size.size)
+        told = size**2 / np.abs(np.diag(np.linalg.inv(even)))
+        return np.asarray(
+            1.0 / np.sqrt(np.maximum(told - own, 1e-12))
+        )  # no prior on the wire that is asked about
 
     def _fit(self, start: FloatArray, held: BoolArray) -> tuple[FloatArray, float]:
         """(wires, cost) at the least cost, those `held` as they start; damped Gauss-Newton, none below 0."""

@@ -97,7 +97,10 @@ def _linear(
     free = np.where(var > 0, t - mean, 0.0)
     z = net.value - shown + np.einsum("bnl,bl->bn", j, free)
     s = net.covariance + np.einsum("bnl,bl,bml->bnm", j, var, j)
-    return z, j, np.linalg.solve(s, z[:, :, None])[:, :, 0]
+    # readings through megohms and through milliohms stand in one matrix: brought to one size first
+    size = np.sqrt(np.maximum(np.einsum("bnn->bn", s), 1e-30))
+    even = s / (size[:, :, None] * size[:, None, :]) + 1e-10 * np.eye(s.shape[1])
+    return z, j, np.linalg.solve(even, (z / size)[:, :, None])[:, :, 0] / size
 
 
 def network_of(

@@ -1,4 +1,4 @@
-"""The first looms of the hunt (as many as half a minute holds): no wrong answer among them, whatever their shape."""
+"""The first looms of the hunt, as many as half a minute holds: no wrong answer, whatever their shape."""
 
 from __future__ import annotations
 

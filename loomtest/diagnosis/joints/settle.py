@@ -70,7 +70,7 @@ def settle(
     z, j, solved = _linear(net, t, ohm, slope, mean, var)
     s = net.covariance + np.einsum("bnl,bl,bml->bnm", j, var, j)
     log_evidence = -0.5 * (np.sum(z * solved, axis=1) + np.linalg.slogdet(s)[1])
-    left = var - var**2 * np.einsum("bnl,bnl->bl", j, np.linalg.solve(s, j))
+    left = var - var**2 * np.einsum("bnl,bnl->bl", j, _solved_evenly(s, j))
     sd = np.sqrt(np.maximum(left, 0.0))
     # the excess of a bad wire is as likely anywhere on the logarithmic scale, not normal
     known = np.where(logs & (var > 0), 1 - left / np.where(var > 0, var, 1.0), 0.0)
@@ -97,10 +97,15 @@ def _linear(
     free = np.where(var > 0, t - mean, 0.0)
     z = net.value - shown + np.einsum("bnl,bl->bn", j, free)
     s = net.covariance + np.einsum("bnl,bl,bml->bnm", j, var, j)
-    # readings through megohms and through milliohms stand in one matrix: brought to one size first
-    size = np.sqrt(np.maximum(np.einsum("bnn->bn", s), 1e-30))
-    even = s / (size[:, :, None] * size[:, None, :]) + 1e-10 * np.eye(s.shape[1])
-    return z, j, np.linalg.solve(even, (z / size)[:, :, None])[:, :, 0] / size
+    return z, j, _solved_evenly(s, z[:, :, None])[:, :, 0]
+
+
+def _solved_evenly(covariance: FloatArray, right: FloatArray) -> FloatArray:
+    """covariance⁻¹ · right, (B, n, k): readings through megohms and through milliohms stand in one matrix,
+    and are brought to one size first."""
+    size = np.sqrt(np.maximum(np.einsum("bnn->bn", covariance), 1e-30))[:, :, None]
+    even = covariance / (size * size.transpose(0, 2, 1)) + 1e-10 * np.eye(size.shape[1])
+    return np.asarray(np.linalg.solve(even, right / size) / size)
 
 
 def network_of(

@@ -29,6 +29,10 @@ def agreed(
     if not wires.size:
         return False
     net = int(np.searchsorted(layout.wire_from, wires[0], side="right")) - 1
+    begin, count = int(layout.pair_from[net]), int(layout.pair_count[net])
+    touches = layout.touches[begin : begin + count]
+    if count and not steady.unsteady.size and touches.min() >= BY_ITSELF:
+        return True  # nobody held a probe
     link = s.link[layout.wire]
     found = np.clip(s.quantiles[1, link] / s.size[link], 1e-6, OPEN_OHM)
     healthy = found.copy()
@@ -41,8 +45,6 @@ def agreed(
     rise = shown[0] - shown[1]
     material = (got.weight[0] > 0) & (rise > _MATERIAL * rise.max(initial=0.0))
     shows = material & (np.abs(value - shown[0]) <= np.abs(value - shown[1]))
-    begin, count = int(layout.pair_from[net]), int(layout.pair_count[net])
-    touches = layout.touches[begin : begin + count]
     unsteady = _in(arranged.pair[begin : begin + count], steady.unsteady)
     by_itself = material[:count] & ~unsteady & (touches >= BY_ITSELF)
     return bool(by_itself.any() or touches[shows[:count] & ~unsteady].sum() >= ENOUGH)

@@ -1,6 +1,6 @@
 """Score of the guided sitting: a simulated person measures what the session asks for, and no more.
 
-Run: python -m tests.scores.sitting [looms] [seed]
+Run: python -m tests.scores.sitting [looms] [seed]; or: python -m tests.scores.sitting table
 
 Random looms of 5 to 40 wires: 30 % without sizes, parts plugged in, empty cavities, 0 to 3 faults (open,
 short, crossed, misplaced, a joint of 0.5 to 30 Ω too much, a dead part); leads of 0.1 to 0.4 Ω that nobody
@@ -18,9 +18,12 @@ from pathlib import Path
 
 import numpy as np
 
+from loomtest.bench.plan.plan import level_costs
+from loomtest.bench.plan.route import station_of
+from loomtest.bench.plan.words import SECONDS_PER_CLIP, SECONDS_PER_PROBING, SECONDS_PER_WALK
 from loomtest.diagnosis.judge import judge
 from loomtest.diagnosis.seen.isolation import required_pairs
-from loomtest.harness.model import Harness, connector_of
+from loomtest.harness.model import Harness, IsolationLevel, connector_of
 from tests.looms.check import score
 from tests.looms.faults import Fault, Loom, healthy_loom, random_fault
 from tests.looms.generate import Recipe, random_harness
@@ -28,7 +31,8 @@ from tests.looms.person import Person, sit
 from tests.looms.scenario import all_visible, fits, shown_by
 
 KINDS = ("open", "short", "crossed", "misplaced", "joint", "part")
-LEVELS = ("neighbours", "full")
+LEVELS: tuple[IsolationLevel, ...] = ("neighbours", "full")
+PLANNED: tuple[IsolationLevel, ...] = ("none", "neighbours", "bonded", "full")
 
 
 def draw(rng: np.random.Generator) -> Loom:
@@ -96,7 +100,7 @@ class Tally:
         )
 
 
-def one(loom: Loom, level: str, rng: np.random.Generator, tally: Tally, verbose: str = "") -> None:
+def one(loom: Loom, level: IsolationLevel, rng: np.random.Generator, tally: Tally, verbose: str = "") -> None:
     """One sitting, judged and counted."""
     with tempfile.TemporaryDirectory() as place:
         sat = sit(loom, level, Path(place) / "run", Person(loom, rng))
@@ -125,7 +129,41 @@ def one(loom: Loom, level: str, rng: np.random.Generator, tally: Tally, verbose:
             print("   why", told.reasons, "ended", sat.ended, "over", sat.over_plan)
 
 
+def in_list_order(harness: Harness, level: IsolationLevel) -> tuple[int, int]:
+    """(touches, minutes) of someone who goes down the wire list, and then through the pairs as they come."""
+    wires = [(w.start, w.end) for w in harness.wires if not {w.start, w.end} & harness.unreachable]
+    first = [next((p for p in net.points if harness.reachable[p]), None) for net in harness.nets]
+    pairs = [
+        (harness.points[first[a]], harness.points[first[b]])  # type: ignore[index]  # reachable, as required
+        for block in required_pairs(harness, level).iterate()
+        for a, b in block.tolist()
+    ]
+    seconds, clip, here = 0.0, "", ""
+    for start, end in [*wires, *pairs]:
+        seconds += SECONDS_PER_PROBING + SECONDS_PER_CLIP * (start != clip)
+        seconds += SECONDS_PER_WALK * (station_of(end) != here)
+        clip, here = start, station_of(end)
+    return len(wires) + len(pairs), round(seconds / 60)
+
+
+def table() -> None:
+    """Touches and minutes of twelve invented looms at each level, beside the order of the wire list."""
+    print(f"{'wires':>6}" + "".join(f"{level:>18}{'list order':>14}" for level in PLANNED))
+    for wires in (10, 15, 20, 25, 35, 50, 70, 90, 110, 140, 170, 200):
+        harness = random_harness(np.random.default_rng(wires), Recipe(wires=wires, loops=False))
+        costs = {cost.isolation: cost for cost in level_costs(harness)}
+        row = f"{wires:>6}"
+        for level in PLANNED:
+            touches, minutes = in_list_order(harness, level)
+            cost = costs[level]
+            row += f"{cost.touches:>10} {cost.minutes:>3} min{touches:>6} {minutes:>3} min"
+        print(row)
+
+
 def main() -> None:
+    if "table" in sys.argv:
+        table()
+        return
     count = int(sys.argv[1]) if len(sys.argv) > 1 else 60
     seed = int(sys.argv[2]) if len(sys.argv) > 2 else 1
     tallies = {level: Tally() for level in LEVELS}

@@ -247,7 +247,7 @@ def test_parts_are_read_once_each_and_a_diode_with_the_red_lead_where_it_conduct
     assert parts[0].expected_ohms == pytest.approx(1.0)  # two of 2 Ω side by side
     assert parts[1].start in ("X1:2", "GND1") and parts[1].end in ("X1:1", "X2:1")
     assert made.totals["isolation"] == 0
-    assert "1 pair of nets with a part directly across: unplug the parts to show them apart" in made.unproven
+    assert "1 pair of circuits with a part between them: unplug the parts to check them for shorts" in made.unproven
 
 
 @given(harness=harnesses((3, 20)))
@@ -353,7 +353,7 @@ def test_what_no_probe_reaches_is_said() -> None:
     harness = Harness("stubs", wires, ("X1:1", "SP1", "X2:1", "SP2", "SP3", "SP4"))
     harness = replace(harness, unreachable=frozenset({"SP1", "SP2", "SP3", "SP4"}))
     told = plan(harness, "full", joints=True).unproven
-    assert "W3, W4: no probe reaches what lies beyond" in told
+    assert "W3, W4: no probe reaches what is beyond" in told
     assert "SP3: no probe reaches any point of the net" in told
     assert "W1, W2 apart from one another: judged on their sum" in told
 

@@ -11,6 +11,7 @@ from loomtest.commands.app import app
 from loomtest.commands.terminal.text import WIDTH, counted, listed, paragraph, shown, wrapped
 from loomtest.commands.terminal.verbs import HARNESS_HELP, JSON_HELP, QUIET_HELP
 from loomtest.harness.outward import json_text
+from loomtest.words.numbers import ohms
 
 if TYPE_CHECKING:
     from loomtest.errors import Problem
@@ -138,17 +139,10 @@ def _wire_cells(wire: Wire, expected: float, limit: float) -> list[str]:
     if limit != limit:
         span = ""
     elif expected != expected:
-        span = f"to {_ohms(limit)}"
+        span = f"limit {ohms(limit)}"
     else:
-        span = f"{_ohms(expected)}, to {_ohms(limit)}"
+        span = f"{ohms(expected)}, limit {ohms(limit)}"
     return [shown(wire.name), f"{shown(wire.start)} – {shown(wire.end)}", colour, size, length, span]
-
-
-def _ohms(value: float) -> str:
-    """Short, for the eye: `31 mΩ`, `1.2 Ω`, `10 kΩ`."""
-    if value < 1.0:
-        return f"{value * 1e3:.3g} mΩ"
-    return f"{value:.3g} Ω" if value < 1e3 else f"{value / 1e3:.3g} kΩ"
 
 
 def _part_cells(wire: Wire) -> list[str]:
@@ -156,7 +150,7 @@ def _part_cells(wire: Wire) -> list[str]:
 
     arrow = "→" if wire.kind == "diode" else "–"
     lowest, highest = part_ohms(wire)
-    span = "" if wire.kind == "diode" else f"{_ohms(lowest)} to {_ohms(highest)}"
+    span = "" if wire.kind == "diode" else f"{ohms(lowest)} to {ohms(highest)}"
     return [shown(wire.name), f"{shown(wire.start)} {arrow} {shown(wire.end)}", wire.kind, span]
 
 
@@ -182,7 +176,7 @@ def _unknown_copper(harness: Harness, seen: Survey) -> str:
         who = [f"{len(names)} of {counted(len(seen.wires), 'wire')} without size or length:"]
         who += listed(names if len(names) <= 60 else [*names[:59], f"and {len(names) - 59} more"])
         who[-1] += "."
-    limit = f"{harness.limits.continuity_ohms:g} Ω"
+    limit = ohms(harness.limits.continuity_ohms)
     return wrapped([*who, *f"What such a wire has is judged against {limit} only.".split(" ")], hanging=2)
 
 

@@ -18,9 +18,7 @@ if TYPE_CHECKING:
 def compare(
     harness: Annotated[str, typer.Argument(help=HARNESS_HELP)],
     before: Annotated[str, typer.Argument(help="The first run: a readings file (CSV) or a run folder.")],
-    after: Annotated[
-        str, typer.Argument(help="The later run, likewise; taken with the same meter if you can.")
-    ],
+    after: Annotated[str, typer.Argument(help="The later run; use the same meter if you can.")],
     out: Annotated[
         str | None, typer.Option(help="Also draw before and after into this folder (PNG and SVG).")
     ] = None,
@@ -30,9 +28,8 @@ def compare(
 ) -> None:
     """Say what became better or worse between two runs, and which faults are gone, remain or are new.
 
-    Better and worse are said only where the difference is larger than what the meter may have added to it;
-    else it stands as the same, or as "cannot tell". A run taken before a connector change is followed to
-    the points of today.
+    A pair is better or worse only if it changed by more than the meter can be off; otherwise it is the same,
+    or "cannot tell". A run from before a connector change is shown at the points of today.
 
     The JSON object, "schema": "loomtest-change/1": before and after (verdicts), pairs (from, to,
     before_ohms, after_ohms, change_ohms, uncertainty_ohms, change), faults (gone, remaining, new).

@@ -29,13 +29,13 @@ STORIES = {
 @app.command(epilog="Example: loomtest demo\nExample: loomtest demo --out try-it")
 def demo(
     out: Annotated[
-        str | None, typer.Option(help="The folder to write into; a new loomtest-demo here without it.")
+        str | None, typer.Option(help="The folder to write into (default: a new loomtest-demo here).")
     ] = None,
     quiet: Annotated[bool, typer.Option("--quiet", help=QUIET_HELP)] = False,
 ) -> None:
     """Do the whole job on an invented tractor loom and a small boat's: judge, compare, report, keep.
 
-    All files are written out, so that every step can be repeated by hand.
+    It writes every file out, so you can repeat each step by hand.
     """
     from loomtest.commands.terminal.progress import Progress
     from loomtest.commands.terminal.screen import show

@@ -14,9 +14,7 @@ if TYPE_CHECKING:
 
 @app.command(epilog="Example: loomtest history\nExample: loomtest history tractor --out plots")
 def history(
-    harness: Annotated[
-        str | None, typer.Argument(help="A harness, or the name of one; all of them without it.")
-    ] = None,
+    harness: Annotated[str | None, typer.Argument(help="A harness or its name (default: all).")] = None,
     out: Annotated[str | None, typer.Option(help="Also draw resistance over time into this folder.")] = None,
     csv: Annotated[str | None, typer.Option(help="Also write the runs as a table to this file.")] = None,
     job: Annotated[str, typer.Option(help="Only the runs of this job.")] = "",
@@ -31,8 +29,8 @@ def history(
 ) -> None:
     """Show the kept runs, their verdicts, and each circuit's resistance over time with its trend.
 
-    "will pass its limit about" stands only where at least five runs, and the whole 95 % interval of the
-    trend, say so.
+    "will pass its limit about" is said only when at least five runs, and the whole 95 % interval of the
+    trend, agree.
 
     The JSON object, "schema": "loomtest-history/1": runs (bag, harness, stage, started, verdict and more),
     courses (each circuit's resistance run by run, with its trend), files.

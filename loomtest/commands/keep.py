@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from loomtest.evidence.archive.keep import KeptRun
     from loomtest.evidence.archive.redraw import Redraw
 
-ARCHIVE_HELP = "The archive folder; without it LOOMTEST_ARCHIVE, else loomtest-archive in your home folder."
+ARCHIVE_HELP = "The archive folder (default: LOOMTEST_ARCHIVE, else loomtest-archive in your home folder)."
 
 
 @app.command(

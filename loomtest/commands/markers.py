@@ -19,10 +19,10 @@ def markers(
     harness: Annotated[str, typer.Argument(help=HARNESS_HELP + " It says how many clips are wanted.")] = "",
     clips: Annotated[
         int | None,
-        typer.Option(help="So many clips, 2 to 24; as many as the loom wants without it.", min=2, max=24),
+        typer.Option(help="How many clips, 2 to 24 (default: as many as the loom needs).", min=2, max=24),
     ] = None,
     kit: Annotated[
-        Path | None, typer.Option(help="A measured kit (marker,ohms): what it tells, what to exchange.")
+        Path | None, typer.Option(help="A measured kit (marker,ohms): what it tells, what to change.")
     ] = None,
     instrument: Annotated[str, typer.Option(help=INSTRUMENT_HELP)] = "",
     as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,

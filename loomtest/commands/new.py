@@ -28,7 +28,7 @@ def new(
         str | None, typer.Option(help="A text file with the notepad's lines; - for standard input.")
     ] = None,
     name: Annotated[
-        str | None, typer.Option(help="What the loom is called; the folder's name without it.")
+        str | None, typer.Option(help="What the loom is called (default: the folder's name).")
     ] = None,
     cavities: Annotated[
         list[str] | None,
@@ -38,7 +38,7 @@ def new(
         list[str] | None, typer.Option(help="A connector that was taken apart in this work. May be repeated.")
     ] = None,
     semicolons: Annotated[
-        bool, typer.Option("--semicolons", help="For a spreadsheet that writes numbers with a comma: 1,5.")
+        bool, typer.Option("--semicolons", help="Your spreadsheet writes one and a half as 1,5.")
     ] = False,
     without_unread: Annotated[
         bool,

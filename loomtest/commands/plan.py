@@ -35,7 +35,7 @@ def plan(
         ),
     ] = None,
     joints: Annotated[
-        bool, typer.Option("--joints", help="Also what each wire's own resistance needs.")
+        bool, typer.Option("--joints", help="Add the readings that tell each wire's own resistance.")
     ] = False,
     scanner: Annotated[
         bool, typer.Option("--scanner", help="The parallel tests of a scanner that drives many pins at once.")
@@ -44,7 +44,7 @@ def plan(
         int | None, typer.Option(help="How many clips you can tie together, for bonded.", min=2)
     ] = None,
     after: Annotated[
-        str, typer.Option(help="A run: only what mending its findings touched or had hidden.")
+        str, typer.Option(help="A run whose faults you fixed: only what that touched or had hidden.")
     ] = "",
     markers: Annotated[
         Path | None, typer.Option(help="With marker clips: the kit as measured (marker,ohms).")
@@ -56,7 +56,8 @@ def plan(
         Path | None, typer.Option(help="Write a bench sheet (HTML for print, CSV to fill in) to this folder.")
     ] = None,
     semicolons: Annotated[
-        bool, typer.Option("--semicolons", help="Of a sheet: the spreadsheet writes decimal commas.")
+        bool,
+        typer.Option("--semicolons", help="With --sheet: your spreadsheet writes one and a half as 1,5."),
     ] = False,
     as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help=QUIET_HELP)] = False,

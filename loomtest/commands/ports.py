@@ -11,7 +11,7 @@ from loomtest.commands.terminal.verbs import JSON_HELP
 @app.command(epilog="Example: loomtest ports\nExample: loomtest ports /dev/ttyUSB0 --ask")
 def ports(
     address: Annotated[
-        list[str] | None, typer.Argument(help="Ports to look at; all that are plugged in where left out.")
+        list[str] | None, typer.Argument(help="Ports to check (default: all that are plugged in).")
     ] = None,
     ask: Annotated[
         bool, typer.Option("--ask", help="Listen on each, and ask it who it is, at the usual speeds.")

@@ -27,8 +27,8 @@ def report(
 ) -> None:
     """Write the verdict as one page that opens and prints without a network, and the loom as a picture.
 
-    Hand report.html on, or print it: it begins with the answer in plain words and needs nothing beside it.
-    The pictures (loom.svg, loom.png) and verdict.json stand there for whoever wants them apart.
+    Print report.html or pass it on: it begins with the answer in plain words and needs no other file. The
+    pictures (loom.svg, loom.png) and verdict.json are there too.
 
     The JSON object: files (paths written), verdict (as judge --json prints it).
     """

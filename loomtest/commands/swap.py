@@ -48,9 +48,9 @@ def swap(
     --face: the number of rows, then across, down or back-and-forth, then the side (mating or wire) on which
     the first cavity is at the top left.
 
-    A cavity that is given up has unused in the column new. A column mark allows what is refused
-    otherwise: splice (wires of two old cavities into one new one) and split (the wires of one old cavity
-    into two).
+    For a cavity no longer used, write unused in the column new. A column mark allows
+    two things that are refused otherwise: splice puts the wires of two old cavities into one new one, split
+    puts the wires of one old cavity into two.
 
     Into the new folder go wires.csv and harness.toml, the pinout cards (pinout.txt, pinout.svg), a list to
     tick (check_list.txt) and a copy of the map. The old harness stays as it is.

@@ -37,17 +37,18 @@ def wiggle(
     start: Annotated[str, typer.Option("--from", help="The point that the red lead is clipped to.")] = "",
     end: Annotated[str, typer.Option("--to", help="The point that the black lead is clipped to.")] = "",
     out: Annotated[
-        Path | None, typer.Option(help="Folder for stream and picture; wiggle-FROM-TO where left out.")
+        Path | None, typer.Option(help="Folder for stream and picture; wiggle-FROM-TO if not given.")
     ] = None,
     seconds: Annotated[
         float, typer.Option(help="How long to flex, counted from when the clips have settled.", min=1.0)
     ] = 300.0,
     instrument: Annotated[str, typer.Option(help=INSTRUMENT_HELP)] = "",
     samples: Annotated[
-        int, typer.Option(help="An event lasts at least so many samples; 0: as many as span 0.05 s.", min=0)
+        int,
+        typer.Option(help="How many values in a row make an event; 0 means as many as fit in 0.05 s.", min=0),
     ] = 0,
     least: Annotated[
-        float, typer.Option(help="Without an event, fewer seconds than this are too short to say.", min=1.0)
+        float, typer.Option(help="With nothing seen, less time than this is no answer.", min=1.0)
     ] = 60.0,
     quiet: Annotated[bool, typer.Option("--quiet", help="No live line and no bell.")] = False,
     as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
@@ -97,7 +98,7 @@ def wiggle(
 
 def _lines(result: Flexing) -> list[str]:
     from loomtest.words.flexing import flex_text
-    from loomtest.words.numbers import ohms
+    from loomtest.words.numbers import ohms, seconds
 
     lines = [flex_text(result)]
     for number, event in enumerate(result.events[:20], 1):
@@ -110,7 +111,7 @@ def _lines(result: Flexing) -> list[str]:
     if result.samples:
         rate = 1.0 / result.interval_s if result.interval_s else 0.0
         level = f"baseline {ohms(result.baseline_ohm)}, noise {ohms(result.sigma_ohm)}"
-        seen = f"what lasts less than {result.shortest_s:.2g} s may go unseen"
+        seen = f"anything shorter than {seconds(result.shortest_s)} may go unseen"
         lines.append(f"{level}, {rate:.3g} values a second: {seen}")
     return lines
 

@@ -15,7 +15,7 @@ from loomtest.harness.copper import expectation_of, part_ohms
 from loomtest.harness.model import Harness, Wire
 from loomtest.readings.generic import UNKNOWN_LEADS_OHM
 from loomtest.readings.model import Instrument
-from loomtest.words.numbers import ohms
+from loomtest.words.numbers import ohms, volts
 
 # What a healthy diode shows on a diode test, from Schottky to light-emitting (volts; value from memory).
 DIODE_VOLTS = (0.1, 3.3)
@@ -125,7 +125,7 @@ class AtOnce:
             return text
         if not self.lead_ohm > 0.1 * ohm:  # nobody would see a difference, or nobody knows the value
             return text
-        return f"{text}; with the leads the meter shows about {self.lead_ohm + ohm:.2g} Ω"
+        return f"{text}; with the leads the meter shows about {ohms(self.lead_ohm + ohm)}"
 
     def out_of_proportion(self, step: Step, value: float) -> bool:
         """A number that no wire or part there has: a unit or the decimal point was forgotten."""
@@ -139,9 +139,9 @@ class AtOnce:
         if step.quantity == "diode":
             low, high = DIODE_VOLTS
             if low <= value <= high:
-                return Glance(True, f"{value:.3g} V, as a diode should")
-            shown = "over-range" if math.isinf(value) else f"{value:.3g} V"
-            return Glance(False, f"{shown} where {low} to {high} V is expected")
+                return Glance(True, f"{volts(value)}, as a diode should")
+            shown = "over-range" if math.isinf(value) else volts(value)
+            return Glance(False, f"{shown} where {low} to {high} V is normal")
         if step.what == "isolation" and step.expected_ohms is None:
             return Glance(True, f"{ohms(value)}, through the parts between")
         if step.what == "isolation":
@@ -156,12 +156,14 @@ class AtOnce:
         if low - doubt <= net <= high + doubt:
             return Glance(True, f"{shown}, as expected")
         if FINGERS_OHM[0] <= net <= FINGERS_OHM[1]:
-            return Glance(False, f"{shown} where {expected} is expected: hands off the tips, again", True)
-        return Glance(False, f"{shown} where {expected} is expected")
+            return Glance(
+                False, f"{shown} where {expected} is normal: fingers off the tips, then touch again", True
+            )
+        return Glance(False, f"{shown} where {expected} is normal")
 
     def _either(self, value: float) -> Glance:
         if FINGERS_OHM[0] <= value < FINGERS_OHM[1]:
-            return Glance(False, f"{ohms(value)}: hands off the tips, again", True)
+            return Glance(False, f"{ohms(value)}: fingers off the tips, then touch again", True)
         joined = value < self._harness.limits.short_below_ohms
         return Glance(True, f"{ohms(value)}: {'joined' if joined else 'not joined'}")
 
@@ -172,7 +174,7 @@ class AtOnce:
             return Glance(True, f"{shown}, apart as expected")
         if FINGERS_OHM[0] <= value < FINGERS_OHM[1]:
             good = value >= limits.isolation_ohms
-            words = f"{ohms(value)} where nothing should conduct: hands off the tips, again"
+            words = f"{ohms(value)} where nothing should conduct: fingers off the tips, then touch again"
             return Glance(good, words, True)
         return Glance(False, f"{ohms(value)} where nothing should conduct")
 

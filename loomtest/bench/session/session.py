@@ -146,7 +146,7 @@ class Session:
             if move.what == "taken":
                 events += self._settled(now_s, move.value_ohm, shown)
             elif move.what == "fingers":
-                words = f"{ohms(move.value_ohm)} may be you: hands off the tips, again"
+                words = f"{ohms(move.value_ohm)} may be you: fingers off the tips, then touch again"
                 events += [Said(words + ", or press the space bar to keep it", "doubt"), Bell("bad")]
             elif move.what == "shaky":
                 events.append(

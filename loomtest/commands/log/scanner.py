@@ -265,6 +265,7 @@ def _flex(
     from loomtest.bench.scanner.flex import flex_watch
     from loomtest.bench.scanner.parallel import nets_of
     from loomtest.bench.scanner.run import readings_of
+    from loomtest.words.numbers import counted, shown_ohms
 
     _say(f"Flex watch for {seconds:g} s: bend the loom, branch by branch.")
     moved: dict[tuple[int, int], int] = {}
@@ -274,10 +275,10 @@ def _flex(
         pair = (look.start, look.end)
         if look.moved and pair not in moved:
             names = [sockets.by_pin[pin].point for pin in pair]
-            shown = "open" if look.value.range is None else f"{look.value.ohms:.3g} Ω"
-            _say(f"\a{names[0]} to {names[1]}: {shown} where {look.rest_ohm:.3g} Ω rests.")
+            shown = "opened" if look.value.range is None else f"read {shown_ohms(look.value.ohms)}"
+            _say(f"\a{names[0]} to {names[1]} {shown} (at rest {shown_ohms(look.rest_ohm)}).")
         if look.moved:
             moved[pair] = moved.get(pair, 0) + 1
             for reading in readings_of(look.start, {look.end: [look.value]}, sockets, budget):
                 writer.record(reading)
-    _say(f"{rounds} rounds in {seconds:g} s; {len(moved)} of the joints' paths moved.")
+    _say(f"{rounds} rounds in {seconds:g} s; {counted(len(moved), 'pair')} moved.")

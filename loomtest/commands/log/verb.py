@@ -24,10 +24,10 @@ Level = Literal["full", "neighbours", "bonded", "none"]
 def log(
     harness: Annotated[str, typer.Argument(help=HARNESS_HELP)],
     out: Annotated[
-        Path, typer.Option(help="The run folder; one that stopped is resumed.", show_default=False)
+        Path, typer.Option(help="The run folder; a run that stopped goes on.", show_default=False)
     ],
     by_hand: Annotated[
-        bool, typer.Option("--by-hand", help="Type what the meter shows (also where nothing is chosen).")
+        bool, typer.Option("--by-hand", help="Type what the meter shows (this is the default).")
     ] = False,
     meter: Annotated[
         str,
@@ -39,10 +39,10 @@ def log(
         str, typer.Option(help="Port of a pin-scanner; rehearse:FOLDER to try it without one.")
     ] = "",
     instrument: Annotated[str, typer.Option(help=INSTRUMENT_HELP)] = "",
-    stage: Annotated[str, typer.Option(help="A word for the run: before, after.")] = "",
+    stage: Annotated[str, typer.Option(help="A name for the stage of the work: before, after.")] = "",
     operator: Annotated[str, typer.Option(help="Who measures.")] = "",
     temperature: Annotated[
-        float | None, typer.Option(help="Of the conductors while you measure, in degrees Celsius.")
+        float | None, typer.Option(help="Temperature of the wires while you measure, in °C.")
     ] = None,
     isolation: Annotated[
         Level | None,
@@ -51,44 +51,53 @@ def log(
         ),
     ] = None,
     joints: Annotated[
-        bool, typer.Option("--joints", help="Also what each wire's own resistance needs.")
+        bool, typer.Option("--joints", help="Add the readings that tell each wire's own resistance.")
     ] = False,
     open_after: Annotated[
         float | None,
-        typer.Option(help="Take over-range by itself once it lasted so many seconds.", min=2.5),
+        typer.Option(help="Record over-range without a key press after this many seconds.", min=2.5),
     ] = None,
-    scans: Annotated[int, typer.Option(help="Of a scanner: so many scans, averaged.", min=1)] = 1,
+    scans: Annotated[int, typer.Option(help="With --scanner: how many scans to average.", min=1)] = 1,
     parallel: Annotated[
-        bool, typer.Option("--parallel", help="Of a scanner: only what is joined and apart, in a few tests.")
+        bool,
+        typer.Option(
+            "--parallel", help="With --scanner: only right and wrong, in a few tests; no resistances."
+        ),
     ] = False,
     flex: Annotated[
-        float, typer.Option(help="Of a scanner: then so many seconds of flex watch.", min=0.0)
+        float,
+        typer.Option(
+            help="With --scanner: then watch for this many seconds while you flex the loom.", min=0.0
+        ),
     ] = 0.0,
     touch: Annotated[
         int | None,
-        typer.Option(help="Of a scanner: fill the socket table by touching, probe on this pin.", min=1),
+        typer.Option(
+            help="With --scanner: fill the socket table by touching each point with a probe on this pin.",
+            min=1,
+        ),
     ] = None,
     after: Annotated[
-        str, typer.Option(help="An earlier run whose findings were mended: only what that touches is asked.")
+        str, typer.Option(help="An earlier run whose faults you fixed: ask only for what that touched.")
     ] = "",
     correct: Annotated[
-        bool, typer.Option("--correct", help="List the run's readings; say any again, or take it back.")
+        bool, typer.Option("--correct", help="List the run's readings, to correct one or take it back.")
     ] = False,
     job: Annotated[str, typer.Option(help="The number of the job in your job book.")] = "",
-    unit: Annotated[str, typer.Option(help="The serial number of this very loom, boat or machine.")] = "",
-    customer: Annotated[str, typer.Option(help="For whom.")] = "",
+    unit: Annotated[str, typer.Option(help="The serial number of this loom, boat or machine.")] = "",
+    customer: Annotated[str, typer.Option(help="The customer's name.")] = "",
     markers: Annotated[
         Path | None, typer.Option(help="With marker clips: the kit as measured (marker,ohms).")
     ] = None,
-    quiet: Annotated[bool, typer.Option("--quiet", help="No bell, and no word of progress.")] = False,
+    quiet: Annotated[bool, typer.Option("--quiet", help="No bell, no progress messages.")] = False,
 ) -> None:
     """Record readings into a run folder; each is on disk before the next is asked for.
 
-    On a terminal it asks for one pair after the other in the order of the plan ("Red lead: X1 cavity 3.
-    Black lead: X4 cavity 1."), and once something is wrong, for the pair that tells most. A run that was
-    stopped is resumed by the same command. A reading that was wrong is taken back, and stays in the record.
+    On a terminal it asks for one pair after another ("Red lead: X1 cavity 3. Black lead: X4 cavity 1."). Once
+    something is wrong, it asks for the pair that tells most. The same command goes on with a run that
+    stopped. A wrong reading can be taken back; it stays in the record.
 
-    Input that is no terminal is read line by line, POINT POINT VALUE [note], and each line is answered.
+    From a script, it reads lines (POINT POINT VALUE [note]) and answers each.
 
     With --markers it says where each clip goes, then which point to touch, by its cavity alone. In lines,
     next is answered with the next clips or the next touch, and a touch is POINT COMMON VALUE.

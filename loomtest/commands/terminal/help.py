@@ -12,8 +12,8 @@ from typing import Any
 
 from loomtest.commands.terminal.text import paragraph, wrapped
 
-COULD_NOT = "could not be carried out: one message on standard error says where, what was found and expected"
-INTERRUPTED = "interrupted; what was recorded up to then is safe on disk"
+COULD_NOT = "could not be done: one message says where, what was found and what was expected"
+INTERRUPTED = "interrupted; everything recorded so far is safe on disk"
 _BY_VERDICT = (
     (0, "pass"),
     (1, "fail: a fault stands"),
@@ -28,7 +28,7 @@ ENDS: dict[str, tuple[tuple[int, str], ...]] = {
 # What an option's value is called where its type does not say it.
 _VALUES = {
     "out": "FOLDER", "archive": "FOLDER", "sheet": "FOLDER", "instrument": "METER", "meter": "PORT",
-    "markers": "FILE", "kit": "FILE", "job": "NAME", "unit": "NUMBER",
+    "markers": "FILE", "kit": "FILE", "job": "NAME", "unit": "NUMBER", "customer": "NAME",
     "scanner": "PORT", "notes": "FILE", "csv": "FILE", "key": "FILE", "new_key": "FILE", "from_zip": "FILE",
     "to_zip": "FILE", "bag": "NAME", "name": "WORDS", "stage": "WORD", "operator": "NAME",
     "temperature": "DEGREES", "open_after": "SECONDS", "flex": "SECONDS", "seconds": "SECONDS",
@@ -39,7 +39,7 @@ _VALUES = {
     "side": "wire|mating|both", "isolation": "full|neighbours|bonded|none",
 }  # fmt: skip
 _SHELL = {
-    "install_completion": "Let the Tab key of the shell you are in complete verbs and options from now on.",
+    "install_completion": "Let the Tab key complete commands and options in this shell from now on.",
     "show_completion": "Print what --install-completion would install, to put in place yourself.",
 }
 JOB = (
@@ -162,7 +162,7 @@ def front_page(group: Any) -> str:
     for entry in entries(group):
         lines += [f"  {entry.written}", _filled(entry.text, 6, 6, width)]
     lines += ["", "Examples", *(f"  {example}" for example in examples(group))]
-    lines += ["", "loomtest COMMAND --help says all about one of them."]
+    lines += ["", "loomtest COMMAND --help explains one of them."]
     return "\n".join(lines) + "\n"
 
 

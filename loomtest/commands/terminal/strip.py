@@ -83,7 +83,9 @@ class LiveStrip:
         newest = self._values[-1] if self._values else math.nan
         if math.isnan(newest):
             return "clip both leads on: waiting for a value below over-range".ljust(width)[:width]
-        shown = "over-range" if math.isinf(newest) else f"{newest:.4g} Ω"
+        from loomtest.words.numbers import shown_ohms
+
+        shown = shown_ohms(newest)
         time_text = f"{left_s:.0f} s left" if math.isfinite(left_s) else "waiting"
         tail = f" {shown:>10}  events {self._events}  {time_text}"
         room = max(5, width - len(tail))

@@ -305,7 +305,7 @@ def test_a_key_on_a_contact_that_is_not_steady_takes_nothing(make: Make) -> None
 def test_fingers_are_asked_off_and_kept_only_by_key(make: Make) -> None:
     bench = make(APART, JOINED)
     new = bench.touch(1.2e6)
-    assert "hands off the tips, again" in of(Said, new)[0].text
+    assert "fingers off the tips, then touch again" in of(Said, new)[0].text
     assert bench.rows() == []
     bench.show(1.2e6, 2.0)
     bench.key("pedal")
@@ -362,7 +362,8 @@ def test_typed_values_in_every_form(make: Make) -> None:
 
 
 @pytest.mark.parametrize(
-    ("typed", "words"), [("1.2M", "hands off the tips, again"), ("220k", "hands off"), ("47", "47 Ω")]
+    ("typed", "words"),
+    [("1.2M", "fingers off the tips, then touch again"), ("220k", "fingers off"), ("47", "47 Ω")],
 )
 def test_a_typed_value_where_nothing_should_conduct_is_asked_again(
     make: Make, typed: str, words: str

@@ -29,7 +29,7 @@ def verify(
     ] = None,
     digest: Annotated[
         str | None,
-        typer.Option(help="A code that keep printed: was the archive rewritten since it was written down?"),
+        typer.Option(help="A code that keep printed, to see whether the archive was rewritten since."),
     ] = None,
     redraw: Annotated[
         bool,

@@ -42,13 +42,13 @@ def test_a_person_sees_nets_parts_and_what_is_missing(loom: Path) -> None:
     )
     assert "horn: X1:1 SP1 (splice) X2:1 X3:1" in out
     assert "X2:2 GND1 (ground)" in out
-    assert "lamp  400 mΩ to 900 mΩ" in out
+    assert "lamp  0.4 Ω to 0.9 Ω" in out
     assert "Empty cavities: X1:2" in out
     assert "No probe reaches: SP1" in out
     assert "1 of 4 wires without size or length: W3." in out
     # 1.05 · 0.017241 · 0.5 / 1.5 + 0.004 = 10.03 mΩ, and 20 mΩ above it
     row = next(line for line in out.splitlines() if line.split()[:1] == ["W2"])
-    assert row.endswith("10 mΩ, to 30 mΩ")
+    assert row.endswith("10 mΩ, limit 30 mΩ")
     assert max(map(len, out.splitlines())) <= 80
 
 

@@ -33,7 +33,7 @@ class Cost:
 def costs(commands: Mapping[str, Sequence[str]], rounds: int = 3) -> dict[str, Cost]:
     """What `python ARGUMENTS` costs, for each of the commands; they take turns, so that all see one machine.
 
-    Raises RuntimeError for a process that could not be carried out (status 2, or a traceback).
+    Raises RuntimeError for a process that could not be done (status 2, or a traceback).
     """
     compileall.compile_dir(PACKAGE, quiet=1)  # as an installed package is
     runs: dict[str, list[Cost]] = {name: [] for name in commands}

@@ -141,7 +141,7 @@ class AtOnce:
             if low <= value <= high:
                 return Glance(True, f"{volts(value)}, as a diode should")
             shown = "over-range" if math.isinf(value) else volts(value)
-            return Glance(False, f"{shown} where {low} to {high} V is normal")
+            return Glance(False, f"{shown} where {low} to {high} V is expected")
         if step.what == "isolation" and step.expected_ohms is None:
             return Glance(True, f"{ohms(value)}, through the parts between")
         if step.what == "isolation":
@@ -157,9 +157,9 @@ class AtOnce:
             return Glance(True, f"{shown}, as expected")
         if FINGERS_OHM[0] <= net <= FINGERS_OHM[1]:
             return Glance(
-                False, f"{shown} where {expected} is normal: fingers off the tips, then touch again", True
+                False, f"{shown} where {expected} is expected: fingers off the tips, then touch again", True
             )
-        return Glance(False, f"{shown} where {expected} is normal")
+        return Glance(False, f"{shown} where {expected} is expected")
 
     def _either(self, value: float) -> Glance:
         if FINGERS_OHM[0] <= value < FINGERS_OHM[1]:

@@ -103,8 +103,8 @@ def test_the_parallel_test_proves_the_wiring(folder: Path, tmp_path: Path) -> No
     harness = load_harness(folder)
     assert len(harness.nets) == 4 + 10
     out = run("log", folder, "--out", tmp_path / "run", "--scanner", f"rehearse:{folder}", "--parallel")
-    assert "6 tests, 2 for what is joined and 4 for what is apart" in out
-    assert "Every net is whole" in out
+    assert "6 tests, 2 for what is joined and 4 for shorts" in out
+    assert "Every circuit is unbroken" in out
     verdict = judge(harness, load_readings(tmp_path / "run", harness))
     assert verdict.coverage.isolation_pairs_tested == verdict.coverage.isolation_pairs
     assert not verdict.findings
@@ -116,7 +116,7 @@ def test_the_parallel_test_proves_the_wiring(folder: Path, tmp_path: Path) -> No
 def test_the_parallel_test_fails_on_every_kind(folder: Path, tmp_path: Path, fault: str) -> None:
     (folder / "faults.csv").write_text(f"fault,wire,from,to,ohms\n{fault}\n", "utf-8")
     out = run("log", folder, "--out", tmp_path / "run", "--scanner", f"rehearse:{folder}", "--parallel")
-    assert "not as it should be" in out and "Every net is whole" not in out
+    assert "wrong at" in out and "Every circuit is unbroken" not in out
 
 
 def test_a_battery_is_refused_before_anything_is_driven(folder: Path, tmp_path: Path) -> None:

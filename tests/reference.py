@@ -82,6 +82,7 @@ QUANTITIES = {
     "CONTINUITY": "the beeper: `yes` below its limit, `no` above it",
     "INSULATION": "megohms at a test voltage",
     "DIODE": "volts of the diode test, red lead on `from`",
+    "CAPACITANCE": "farads of a broken wire against the rest tied together",
 }
 PARTS = {
     "wire": "copper with a joint at each end",
@@ -120,10 +121,13 @@ METER = {
     "autorange": "true where it finds the range by itself",
     "lead_ohms": "what the leads have, still to be taken off; left out: not known, found from the run",
     "lead_uncertainty_ohms": "how well that is known: one value for the whole run",
+    "lead_farads": "what the leads in the air show, taken off every capacitance",
     "touch_ohms": "how much a touch differs from the next",
     "open_above_ohms": "it shows over-range above this",
     "beep_below_ohms": "it beeps below this",
     "range": "`[[range]]` tables, the smallest first, below",
+    "capacitance_range": "`[[capacitance_range]]` tables: the same in farads (`up_to_farads`, `percent`, "
+    "`counts`, `resolution_farads`)",
     "serial": "how to read it over a cable: [log](log.md)",
 }
 RANGE = {

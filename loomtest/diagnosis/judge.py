@@ -36,7 +36,7 @@ from loomtest.harness.changed import changed_settings
 from loomtest.harness.copper import expectation_of
 from loomtest.harness.model import BoolArray, Harness, IntArray, Limits
 from loomtest.readings.generic import UNKNOWN_LEADS_OHM, generic_handheld
-from loomtest.readings.model import NO_JOB, Instrument, Readings
+from loomtest.readings.model import NO_JOB, Instrument, Quantity, Readings
 
 
 def judge(harness: Harness, readings: Readings, instrument: Instrument | None = None) -> Verdict:
@@ -46,6 +46,7 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
     verdict's notes then say. Never raises for what readings say of each other.
     """
     meter = instrument or readings.instrument or generic_handheld()
+    readings = without(readings, readings.quantity == Quantity.CAPACITANCE)  # it tells places, never joints
     seen, marker = seen_of(harness, readings, meter)
     switches = switches_of(harness, readings, seen)
     if switches.set_aside.any():

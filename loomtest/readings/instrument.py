@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +12,7 @@ from loomtest.harness.document import LARGEST_TOML_BYTES, finite_number, plain, 
 from loomtest.harness.outward import visible
 from loomtest.harness.table import lines_of, read_text
 from loomtest.readings.generic import TWO_WIRE_LEAD_UNCERTAINTY_OHM, TWO_WIRE_TOUCH_OHM
-from loomtest.readings.model import Instrument, Range
+from loomtest.readings.model import CapacitanceRange, Instrument, Range
 
 _KEYS = (
     "name",
@@ -24,9 +24,12 @@ _KEYS = (
     "open_above_ohms",
     "beep_below_ohms",
     "range",
+    "lead_farads",
+    "capacitance_range",
     "serial",  # how to talk to the meter: read by the bench, not here
 )
 _RANGE_KEYS = ("up_to_ohms", "percent", "counts", "resolution_ohms")
+_CAPACITANCE_KEYS = ("up_to_farads", "percent", "counts", "resolution_farads")
 _METHODS = ("two-wire", "four-wire")
 _FOLDER = Path(__file__).parents[1] / "data" / "instruments"
 
@@ -107,28 +110,39 @@ class _InstrumentReader:
             touch_ohms=self._number(table, "touch_ohms", TWO_WIRE_TOUCH_OHM if two_wire else 0.0) or 0.0,
             open_above_ohms=self._number(table, "open_above_ohms", None, above_zero=True),
             beep_below_ohms=self._number(table, "beep_below_ohms", None, above_zero=True),
-            ranges=self._ranges(table.get("range")),
+            ranges=tuple(Range(**row) for row in self._ranges(table, "range", _RANGE_KEYS)),
+            lead_farads=self._number(table, "lead_farads", 0.0) or 0.0,
+            capacitance_ranges=tuple(
+                CapacitanceRange(**row) for row in self._ranges(table, "capacitance_range", _CAPACITANCE_KEYS)
+            ),
             source=self.file,
             text=self.text,
         )
 
-    def _ranges(self, tables: object) -> tuple[Range, ...]:
+    def _ranges(self, table: Mapping[str, Any], name: str, keys: Sequence[str]) -> list[dict[str, float]]:
+        """The numbers of every table [[name]], the lowest range first; only `range` must be there."""
+        tables = table.get(name)
+        if tables is None and name != "range":
+            return []
         if not isinstance(tables, list) or not tables or not all(isinstance(t, dict) for t in tables):
-            self._say(
-                "range", "no [[range]]" if tables is None else plain(tables), "at least one table [[range]]"
-            )
-            return ()
-        ranges = []
-        for index, table in enumerate(tables):
-            self._unknown(table, _RANGE_KEYS, index)
+            found = f"no [[{name}]]" if tables is None else plain(tables)
+            self._say(name, found, f"at least one table [[{name}]]")
+            return []
+        rows = []
+        # The keys that both kinds of range share stand in the order of the file.
+        first = self.text.find(f"[[{name}]]")
+        before = {key: len(re.findall(rf"^\s*{key}\s*=", self.text[:first], re.MULTILINE)) for key in keys}
+        for index, row in enumerate(tables):
+            self._unknown(row, keys, index)
             numbers = {}
-            for key in _RANGE_KEYS:
-                if key not in table:
-                    self._say(key, f"nothing in [[range]] number {index + 1}", "a number", index)
-                needs_more = key in ("up_to_ohms", "resolution_ohms")
-                numbers[key] = self._number(table, key, 0.0, above_zero=needs_more, occurrence=index) or 0.0
-            ranges.append(Range(**numbers))
-        return tuple(sorted(ranges, key=lambda r: r.up_to_ohms))
+            for key in keys:
+                at = index + before[key]
+                if key not in row:
+                    self._say(key, f"nothing in [[{name}]] number {index + 1}", "a number", at)
+                needs_more = key.startswith(("up_to", "resolution"))
+                numbers[key] = self._number(row, key, 0.0, above_zero=needs_more, occurrence=at) or 0.0
+            rows.append(numbers)
+        return sorted(rows, key=lambda numbers: numbers[keys[0]])
 
     def _number(
         self,
@@ -149,7 +163,7 @@ class _InstrumentReader:
             return default
         return number
 
-    def _unknown(self, table: Mapping[str, Any], known: tuple[str, ...], occurrence: int = 0) -> None:
+    def _unknown(self, table: Mapping[str, Any], known: Sequence[str], occurrence: int = 0) -> None:
         for key in table:
             if key not in known:
                 close = nearest(key, known, 1)

@@ -26,8 +26,6 @@ from loomtest.readings.scale import check_decimals, scale_doubts
 from loomtest.readings.table import ReadingsTable, check_size, decode, parse_table, read_bytes
 from loomtest.readings.values import (
     MOST_INFINITY,
-    MOST_OHMS,
-    MOST_VOLTS,
     SCPI_INFINITY,
     SCPI_NAN,
     Value,
@@ -35,6 +33,7 @@ from loomtest.readings.values import (
     bare_number,
     dimension_of,
     lowest,
+    most,
     parse_unit,
     parse_value,
     quoted,
@@ -127,7 +126,7 @@ def assemble(table: ReadingsTable, harness: Harness, seats: tuple[SeatRow, ...] 
     _check_pairs(columns, start, end, tied_start, tied_end)
     check_decimals(columns)
     marks = _Marks(columns, seats, (start, end, quantity), {**tied_start, **tied_end}) if seats else None
-    start, end, value = _check_drops(columns, quantity, current, (start, end, value))
+    start, end, value, turned = _check_drops(columns, quantity, current, (start, end, value))
     if columns.errors:
         raise InputError(sorted(columns.errors, key=lambda p: p.line or 0))
     new_code = columns.sort_undeclared()
@@ -162,6 +161,7 @@ def assemble(table: ReadingsTable, harness: Harness, seats: tuple[SeatRow, ...] 
         warnings=tuple(sorted(columns.warnings, key=lambda p: p.line or 0)),
         source=table.file,
         withdrawn=columns.withdrawn,
+        turned=turned,
     )
     if marks is not None:
         readings = marks.part(readings, new_code)
@@ -260,11 +260,11 @@ def _plain_values(columns: Columns, plain: FloatArray, quantity: IntArray) -> tu
         dimension = dimension_of(Quantity(q))
         highest = np.max(value, initial=-np.inf, where=here & ~over)
         least = np.min(value, initial=np.inf, where=here)
-        if highest > (MOST_OHMS if dimension == "ohm" else MOST_VOLTS) or least < lowest(Quantity(q)):
+        if highest > most(dimension) or least < lowest(Quantity(q)):
             raise NeedsCareError
         if dimension == "yes/no" and here.any():
             raise NeedsCareError
-        if q == Quantity.VOLTAGE_DROP and (here & over).any():
+        if q in (Quantity.VOLTAGE_DROP, Quantity.CAPACITANCE) and (here & over).any():
             raise NeedsCareError
         if unit_texts != [""] and any(
             unit_texts[u] and parse_unit(unit_texts[u])[1] not in ("", dimension)
@@ -281,10 +281,7 @@ def _uncertainty(columns: Columns, quantity: IntArray, scale: FloatArray) -> tup
     def parse(text: str) -> float:
         number = bare_number(text)
         if number is None:
-            try:
-                number = parse_value(text).number
-            except ValueSyntaxError:
-                number = parse_value(text, Quantity.VOLTAGE_DROP).number
+            number = _of_any_kind(text)
             own_unit.add(text)
         if not 0.0 < number < math.inf:
             raise ValueSyntaxError(quoted(text), "a standard uncertainty above zero")
@@ -299,6 +296,16 @@ def _uncertainty(columns: Columns, quantity: IntArray, scale: FloatArray) -> tup
     factor = np.where(np.isnan(unit_scale), scale, unit_scale)
     out = number * np.where(own, 1.0, factor)
     return np.where(quantity == Quantity.CONTINUITY, math.nan, out), stated
+
+
+def _of_any_kind(text: str) -> float:
+    """A value in ohms, volts or farads, by the unit beside it. Raises ValueSyntaxError."""
+    for quantity in (Quantity.VOLTAGE_DROP, Quantity.CAPACITANCE):
+        try:
+            return parse_value(text, quantity).number
+        except ValueSyntaxError:
+            pass
+    return parse_value(text).number
 
 
 def _check_pairs(
@@ -327,12 +334,12 @@ def _check_drops(
     quantity: IntArray,
     current: FloatArray,
     pairs: tuple[IntArray, IntArray, FloatArray],
-) -> tuple[IntArray, IntArray, FloatArray]:
-    """Voltage drops need their current; those below zero had the leads the other way round."""
+) -> tuple[IntArray, IntArray, FloatArray, BoolArray | None]:
+    """Voltage drops need their current; those below zero had the leads the other way round: which ones."""
     start, end, value = pairs
     drops = quantity == Quantity.VOLTAGE_DROP
     if not drops.any():
-        return pairs
+        return (*pairs, None)
     cells = columns.cells("current")
     filled = (
         np.zeros(len(value), dtype=np.bool_)
@@ -346,6 +353,7 @@ def _check_drops(
         np.where(turned, end, start),
         np.where(turned, start, end),
         np.where(turned, -value, value),
+        turned if turned.any() else None,
     )
 
 

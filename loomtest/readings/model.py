@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 
 from loomtest.errors import Problem
-from loomtest.harness.model import FloatArray, IntArray, IsolationLevel
+from loomtest.harness.model import BoolArray, FloatArray, IntArray, IsolationLevel
 from loomtest.readings.marked import Marked
 
 
@@ -23,6 +23,7 @@ class Quantity(IntEnum):
     CONTINUITY = 3
     INSULATION = 4
     DIODE = 5
+    CAPACITANCE = 6
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,8 +37,19 @@ class Range:
 
 
 @dataclass(frozen=True, slots=True)
+class CapacitanceRange:
+    """One capacitance range of a meter, with its limit of error like that of a `Range`."""
+
+    up_to_farads: float
+    percent: float
+    counts: float
+    resolution_farads: float
+
+
+@dataclass(frozen=True, slots=True)
 class Instrument:
     """A meter's specification. `lead_ohms` None: unknown, 0 to 0.5 Ω. `assumed`: nobody stated one.
+    `lead_farads`: what the leads in the air show, still to be subtracted from every capacitance.
 
     `source` is the file it was read from and `text` what stood in it, "" where there is none.
     """
@@ -51,6 +63,8 @@ class Instrument:
     open_above_ohms: float | None = None
     beep_below_ohms: float | None = None
     ranges: tuple[Range, ...] = ()
+    lead_farads: float = 0.0
+    capacitance_ranges: tuple[CapacitanceRange, ...] = ()
     assumed: bool = False
     source: str = field(default="", compare=False)
     text: str = field(default="", compare=False, repr=False)
@@ -111,13 +125,15 @@ class Readings:
     `points`: the harness's points, then any undeclared cavity of a known connector that was probed.
     `start`, `end`: (n,) codes into `points` (for polarity `start` is the positive lead).
     `quantity`: (n,) codes of `Quantity`. `value`: (n,) ohms (resistance, insulation), volts (drop, diode),
-    1.0 yes / 0.0 no (continuity); +inf where the meter showed over-range.
+    farads (capacitance), 1.0 yes / 0.0 no (continuity); +inf where the meter showed over-range.
     `above_ohm`: (n,) what an over-range value itself says (`>2M` is 2e6) or the `range` column; NaN where
     neither is stated. `current_a`, `uncertainty` (k = 1, in the value's SI unit), `temperature_c`: (n,),
     NaN where absent. `row`: (n,) line in the file, header = 1.
     `bonded`: for a reading with clips, its index to (codes tied to start, codes tied to end).
     `sitting`: (n,) index into `sittings` where several runs are judged together, else None.
     `marked`: touches against the common of marker clips, which stand in none of the columns.
+    `turned`: (n,) True for a voltage drop that was written below zero and stands with its leads exchanged;
+    None where there is none.
 
     >>> harness = loomtest.load_harness("orchard_tractor")
     >>> readings = loomtest.load_readings("orchard_tractor/1_before", harness)
@@ -148,6 +164,7 @@ class Readings:
     withdrawn: int = 0
     sitting: IntArray | None = None
     sittings: tuple[Sitting, ...] = ()
+    turned: BoolArray | None = None
 
     def __len__(self) -> int:
         return len(self.value)

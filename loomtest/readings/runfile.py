@@ -10,7 +10,7 @@ import hashlib
 import json
 import re
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
@@ -243,6 +243,7 @@ def instrument_text(instrument: Instrument) -> str:
         ("touch_ohms", instrument.touch_ohms),
         ("open_above_ohms", instrument.open_above_ohms),
         ("beep_below_ohms", instrument.beep_below_ohms),
+        ("lead_farads", instrument.lead_farads or None),
     ]
     lines = [f"{key} = {toml_value(value)}" for key, value in keys if value is not None]
     for one in instrument.ranges:
@@ -253,4 +254,7 @@ def instrument_text(instrument: Instrument) -> str:
             ("resolution_ohms", one.resolution_ohms),
         )
         lines += ["", "[[range]]", *(f"{key} = {toml_value(value)}" for key, value in fields)]
+    for of_farads in instrument.capacitance_ranges:
+        numbers = asdict(of_farads).items()
+        lines += ["", "[[capacitance_range]]", *(f"{key} = {toml_value(value)}" for key, value in numbers)]
     return "\n".join(lines) + "\n"

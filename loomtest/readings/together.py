@@ -81,7 +81,12 @@ def followed(parts: Sequence[Readings]) -> Readings:
     code = {point: index for index, point in enumerate(points)}
     out: dict[str, Any] = {"points": points, "bonded": {}, "notes": {}, "times": {}}
     moved = [np.array([code[point] for point in one.points], dtype=np.int64) for one in parts]
+    if any(one.turned is not None for one in parts):
+        flags = [np.zeros(len(one), dtype=np.bool_) if one.turned is None else one.turned for one in parts]
+        out["turned"] = np.concatenate(flags)
     for name in _columns(first):
+        if name == "turned":
+            continue
         columns = [getattr(one, name) for one in parts]
         if name in ("start", "end"):
             columns = [to[column] for to, column in zip(moved, columns, strict=True)]

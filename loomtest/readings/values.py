@@ -29,6 +29,7 @@ _FOLD = str.maketrans(
 )
 _PREFIXES = {
     "": 1.0,
+    "p": 1e-12,  # of farads only: nobody writes picohms
     "n": 1e-9,
     "u": 1e-6,
     "\u03bc": 1e-6,
@@ -48,6 +49,7 @@ _PREFIXES = {
     "T": 1e12,
 }
 _UNITS = {"": "", "ohm": "ohm", "ohms": "ohm", "\u03a9": "ohm", "v": "volt", "volt": "volt", "volts": "volt"}
+_UNITS |= {"f": "farad", "farad": "farad", "farads": "farad"}
 _NUMBER = re.compile(r"([+-]?)((?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)")
 # Value codes of the trade, after IEC 60062 (value from memory): the letter stands for the decimal point.
 _LETTER_CODE = re.compile(r"([0-9]*)([RrkKMGm])([0-9]*)\s*(?:[oO][hH][mM][sS]?|\u03a9)?")
@@ -66,11 +68,19 @@ MOST_INFINITY = 1e39
 # No meter shows more: insulation testers end at some 10 Tohm (common practice).
 MOST_OHMS = 1e15
 MOST_VOLTS = 1e5
+# A loom's wires have at most some microfarads, 30 to 100 pF a metre (common practice).
+MOST_FARADS = 1e-3
 # What a zeroed meter may still show below zero; further down something else is wrong (common practice).
 _FAR_NEGATIVE_OHMS = -1.0
 _FAR_NEGATIVE_DIODE_VOLTS = -0.05
+_FAR_NEGATIVE_FARADS = -20e-12
 
 SPELLINGS = "a number such as 0.42, 420 m\u03a9, 1.2k or 4R7, or OL for over-range"
+_SPELLINGS = {
+    "ohm": SPELLINGS,
+    "volt": "a number of volts",
+    "farad": "a capacitance such as 120 pF or 1.2 nF",
+}
 
 
 class ValueSyntaxError(ValueError):
@@ -100,13 +110,22 @@ def dimension_of(quantity: Quantity) -> str:
     """What a value of the quantity is counted in."""
     if quantity in (Quantity.VOLTAGE_DROP, Quantity.DIODE):
         return "volt"
+    if quantity is Quantity.CAPACITANCE:
+        return "farad"
     return "yes/no" if quantity is Quantity.CONTINUITY else "ohm"
+
+
+def most(dimension: str) -> float:
+    """The greatest believable value of a dimension, in its SI unit."""
+    return {"ohm": MOST_OHMS, "farad": MOST_FARADS}.get(dimension, MOST_VOLTS)
 
 
 def lowest(quantity: Quantity) -> float:
     """The least believable value of a quantity, in its SI unit."""
     if quantity is Quantity.DIODE:
         return _FAR_NEGATIVE_DIODE_VOLTS
+    if quantity is Quantity.CAPACITANCE:
+        return _FAR_NEGATIVE_FARADS
     return _FAR_NEGATIVE_OHMS if dimension_of(quantity) == "ohm" else -MOST_VOLTS
 
 
@@ -116,13 +135,13 @@ def parse_unit(text: str) -> tuple[float, str]:
     Raises ValueSyntaxError.
     """
     folded = text.translate(_FOLD).strip()
-    whole = re.fullmatch(r"(.*?)\s*(ohms?|\u03a9|v|volts?|)", folded, re.IGNORECASE | re.DOTALL)
+    whole = re.fullmatch(r"(.*?)\s*(ohms?|\u03a9|v|volts?|f|farads?|)", folded, re.IGNORECASE | re.DOTALL)
     prefix, unit = (whole[1], whole[2].lower().replace("\u03c9", "\u03a9")) if whole else (folded, "")
     factor = _PREFIXES.get(prefix)
     if factor is None and len(prefix) > 1:
         factor = _PREFIXES.get(prefix.lower())
-    if factor is None or not folded:
-        raise ValueSyntaxError(quoted(text), "a unit: ohm, milliohm, kilohm, megohm, V or mV")
+    if factor is None or not folded or (prefix == "p" and _UNITS[unit] != "farad"):
+        raise ValueSyntaxError(quoted(text), "a unit: ohm, milliohm, kilohm, megohm, V, mV, nF or pF")
     return factor, _UNITS[unit]
 
 
@@ -142,7 +161,7 @@ def parse_value(
     folded = text.translate(_FOLD).strip()
     dimension = dimension_of(quantity)
     if not folded:
-        raise ValueSyntaxError("nothing", "yes or no" if dimension == "yes/no" else SPELLINGS)
+        raise ValueSyntaxError("nothing", _SPELLINGS.get(dimension, "yes or no"))
     if dimension == "yes/no":
         return _yes_or_no(folded)
     if folded.startswith(">"):
@@ -189,6 +208,8 @@ def _more_than(folded: str, quantity: Quantity, unit: str, comma_is_decimal: boo
     rest = folded.lstrip(">").lstrip("= ")
     if not rest:
         raise ValueSyntaxError(quoted(folded), "a limit above zero, such as >40M")
+    if quantity is Quantity.CAPACITANCE:
+        raise ValueSyntaxError(quoted(folded), "a capacitance: over-range says nothing of a place")
     if dimension_of(quantity) != "ohm" and quantity is not Quantity.DIODE:
         raise ValueSyntaxError(quoted(folded), "the volts lost; over-range says nothing about a drop")
     inner = _number(rest, dimension_of(quantity), unit, comma_is_decimal)
@@ -205,7 +226,7 @@ def _number(folded: str, dimension: str, unit: str, comma_is_decimal: bool) -> V
     text, comma = _point_for_comma(folded, comma_is_decimal)
     match = _NUMBER.match(text)
     if match is None:
-        raise ValueSyntaxError(quoted(folded), SPELLINGS if dimension == "ohm" else "a number of volts")
+        raise ValueSyntaxError(quoted(folded), _SPELLINGS[dimension])
     number = float(match[1] + match[2])
     rest = text[match.end() :].strip()
     if abs(abs(number) - SCPI_NAN) < 1e-4 * SCPI_NAN and number > 0:
@@ -219,9 +240,10 @@ def _number(folded: str, dimension: str, unit: str, comma_is_decimal: bool) -> V
     try:
         scale, written = parse_unit(rest or unit)
     except ValueSyntaxError:
-        raise ValueSyntaxError(quoted(folded if rest else unit), SPELLINGS if rest else "a unit") from None
+        wanted = _SPELLINGS[dimension] if rest else "a unit"
+        raise ValueSyntaxError(quoted(folded if rest else unit), wanted) from None
     if written and written != dimension:
-        what = "ohms" if dimension == "ohm" else "volts"
+        what = f"{dimension}s"
         raise ValueSyntaxError(quoted(folded if rest else f"{folded} {unit}"), f"{what} for this quantity")
     return Value(number * scale, scale=scale, comma=comma)
 
@@ -242,11 +264,19 @@ def _check_plausible(number: float, folded: str, dimension: str, quantity: Quant
     if number == math.inf:  # and never -inf, which `-1e309` gives
         if quantity is Quantity.VOLTAGE_DROP:
             raise ValueSyntaxError(quoted(folded), "the volts lost; over-range says nothing about a drop")
+        if quantity is Quantity.CAPACITANCE:
+            raise ValueSyntaxError(quoted(folded), "a capacitance: over-range says nothing of a place")
         return
-    most = MOST_OHMS if dimension == "ohm" else MOST_VOLTS
-    if abs(number) > most:
-        raise ValueSyntaxError(quoted(folded), f"at most {most:g} {dimension}s, or OL for over-range")
+    if abs(number) > most(dimension):
+        expected = f"at most {most(dimension):g} {dimension}s"
+        if dimension == "farad":
+            raise ValueSyntaxError(quoted(folded), f"{expected}; a bare number is farads: write 120 pF")
+        raise ValueSyntaxError(quoted(folded), f"{expected}, or OL for over-range")
     if number < lowest(quantity):
+        if dimension == "farad":
+            raise ValueSyntaxError(
+                quoted(folded), "no capacitance below zero (zero the meter with its leads in the air)"
+            )
         what = "resistance" if dimension == "ohm" else "diode reading"
         raise ValueSyntaxError(
             quoted(folded), f"no {what} far below zero (a voltage on the circuit does that: battery off)"

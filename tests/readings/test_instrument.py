@@ -126,3 +126,36 @@ def test_a_specification_written_out_reads_back_the_same(tmp_path: Path) -> None
     for name in instrument_names():
         meter = load_instrument(name)
         assert load_instrument(written(tmp_path, instrument_text(meter))) == meter
+
+
+CAPACITANCE = """
+[[capacitance_range]]
+up_to_farads = 2e-9
+percent = 1.0
+counts = 5
+resolution_farads = 1e-12
+"""
+
+
+def test_capacitance_ranges_stand_beside_those_of_ohms(tmp_path: Path) -> None:
+    file = tmp_path / "meter.toml"
+    file.write_text("lead_farads = 4e-12\n" + EXAMPLE + CAPACITANCE)
+    meter = load_instrument(file)
+    assert meter.lead_farads == 4e-12
+    assert [(r.up_to_farads, r.percent, r.counts, r.resolution_farads) for r in meter.capacitance_ranges] == [
+        (2e-9, 1.0, 5, 1e-12)
+    ]
+    assert len(meter.ranges) == 2
+    again = tmp_path / "again.toml"
+    again.write_text(instrument_text(meter))
+    assert load_instrument(again) == replace(meter, source=str(again), text=again.read_text())
+
+
+def test_a_mistake_in_a_capacitance_range_has_its_line(tmp_path: Path) -> None:
+    file = tmp_path / "meter.toml"
+    file.write_text(EXAMPLE + CAPACITANCE.replace("percent = 1.0", "percent = -1.0"))
+    with pytest.raises(InputError) as caught:
+        load_instrument(file)
+    (problem,) = caught.value.problems
+    line = file.read_text().splitlines().index("percent = -1.0") + 1
+    assert (problem.line, problem.column) == (line, "percent")

@@ -9,10 +9,14 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from loomtest.diagnosis.seen.observe import observe
 from loomtest.errors import InputError
+from loomtest.harness.load import load_harness
 from loomtest.harness.model import Harness
+from loomtest.readings.generic import generic_handheld
 from loomtest.readings.load import load_readings
 from loomtest.readings.model import Quantity, Readings
+from loomtest.readings.together import followed
 from tests.readings.looms import small_loom
 
 
@@ -276,3 +280,32 @@ def test_rows_of_a_sheet_that_nobody_filled_in_are_not_measured(harness: Harness
     assert [(p.line, p.column, p.found) for p in readings.warnings] == [
         (2, "value", "nothing (and in 1 more rows)")
     ]
+
+
+def test_a_capacitance_keeps_its_unit_and_joins_nothing(tmp_path: Path) -> None:
+    (tmp_path / "wires.csv").write_text("from,to\nX1:1,X2:1\nX1:2,X2:2\n")
+    (tmp_path / "readings.csv").write_text(
+        "from,to,value,unit,quantity,uncertainty,bonded\n"
+        "X1:1,X1:2,120,pF,capacitance,2,X2:2\n"
+        "X2:1,X1:2,0.2 nF,,capacitance,3 pF,X2:2\n"
+    )
+    harness = load_harness(tmp_path / "wires.csv")
+    readings = load_readings(tmp_path / "readings.csv", harness)
+    assert readings.value == pytest.approx([120e-12, 200e-12], rel=1e-9)
+    assert readings.uncertainty == pytest.approx([2e-12, 3e-12], rel=1e-9)
+    assert (observe(readings, generic_handheld(), harness.limits).state == 0).all()
+
+
+def test_a_drop_below_zero_says_which_end_was_written_first(tmp_path: Path) -> None:
+    (tmp_path / "wires.csv").write_text("from,to\nX1:1,X2:1\n")
+    (tmp_path / "readings.csv").write_text(
+        "from,to,value,unit,quantity,current\n"
+        "X1:1,X2:1,-20,mV,voltage_drop,1\nX1:1,X2:1,20,mV,voltage_drop,1\n"
+    )
+    readings = load_readings(tmp_path / "readings.csv", load_harness(tmp_path / "wires.csv"))
+    assert readings.turned is not None
+    assert readings.turned.tolist() == [True, False]
+    assert readings.start.tolist() == [1, 0]
+    both = followed([readings, readings])
+    assert both.turned is not None
+    assert both.turned.tolist() == [True, False, True, False]

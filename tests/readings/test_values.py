@@ -210,3 +210,38 @@ def test_any_text_is_a_value_or_a_plain_refusal(text: str) -> None:
             assert error.expected
         else:
             assert not math.isnan(value.number)
+
+
+@pytest.mark.parametrize(
+    ("text", "unit", "farads"),
+    [
+        ("120 pF", "", 120e-12),
+        ("0.12nF", "", 120e-12),
+        ("1.5 µF", "", 1.5e-6),
+        ("120", "pF", 120e-12),
+        ("1,2 nF", "", 1.2e-9),
+        ("2e-10", "", 2e-10),
+        ("-3 pF", "", -3e-12),  # a zeroed meter
+    ],
+)
+def test_a_capacitance_is_read_in_farads(text: str, unit: str, farads: float) -> None:
+    value = parse_value(text, Quantity.CAPACITANCE, unit)
+    assert value.number == pytest.approx(farads, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("text", "quantity", "told"),
+    [
+        ("120 pF", Quantity.RESISTANCE, "ohms"),
+        ("120 ohm", Quantity.CAPACITANCE, "farads"),
+        ("120", Quantity.CAPACITANCE, "write 120 pF"),
+        ("-120 pF", Quantity.CAPACITANCE, "below zero"),
+        ("OL", Quantity.CAPACITANCE, "says nothing of a place"),
+        (">200 pF", Quantity.CAPACITANCE, "says nothing of a place"),
+        ("", Quantity.CAPACITANCE, "120 pF"),
+        ("120 pohm", Quantity.RESISTANCE, "a number such as"),
+    ],
+)
+def test_a_capacitance_is_never_taken_for_ohms(text: str, quantity: Quantity, told: str) -> None:
+    with pytest.raises(ValueSyntaxError, match=told):
+        parse_value(text, quantity)

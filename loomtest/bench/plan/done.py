@@ -30,6 +30,8 @@ class Done:
                 strict=True,
             )
         ):
+            if quantity == Quantity.CAPACITANCE:
+                continue  # says neither joined nor apart
             tied_a, tied_b = readings.bonded.get(index, ((), ()))
             if not tied_a and not tied_b:
                 self.plain[frozenset((names[a], names[b])), quantity == Quantity.DIODE] += 1

@@ -75,26 +75,30 @@ def step_between(harness: Harness, start: str, end: str) -> Step:
 def read_line(text: str, harness: Harness, four_wire: bool = False) -> Reading:
     """One typed line as a reading to record. Raises ValueError with what was found and expected.
 
-    A unit may stand apart from its number (`0.42 ohm`); what comes after is the note.
+    A unit may stand apart from its number (`0.42 ohm`); one of farads (`120 pF`) makes it a capacitance.
+    What comes after is the note.
     """
     words = text.split()
     if len(words) < 3:
         raise ValueError(f"found {text.strip()!r}; expected {LINE}")
     start, end = pair_of(" ".join(words[:2]), harness)
     value, rest = words[2], words[3:]
-    if rest and _is_unit(rest[0]) and value[-1:].isdigit():
+    if rest and _dimension(rest[0]) in ("ohm", "farad") and value[-1:].isdigit():
         value, rest = f"{value} {rest[0]}", rest[1:]
     quantity = Quantity.RESISTANCE_4W if four_wire else Quantity.RESISTANCE
     if value.casefold() in ("yes", "no"):
         quantity = Quantity.CONTINUITY
     elif value.casefold() == "o":
         value = "OL"
+    elif _dimension(value.lstrip("+-0123456789.,eE ")) == "farad":
+        quantity = Quantity.CAPACITANCE
     parse_value(value, quantity)
     return Reading(start, end, value, quantity=quantity, note=" ".join(rest))
 
 
-def _is_unit(word: str) -> bool:
+def _dimension(word: str) -> str:
+    """What a unit counts; "" for a word that is none."""
     try:
-        return parse_unit(word)[1] == "ohm"
+        return parse_unit(word)[1]
     except ValueError:
-        return False
+        return ""

@@ -127,5 +127,6 @@ def without(readings: Readings, aside: BoolArray) -> Readings:
         bonded={place[i]: tie for i, tie in readings.bonded.items() if i in place},
         notes={place[i]: note for i, note in readings.notes.items() if i in place},
         times={place[i]: time for i, time in readings.times.items() if i in place},
+        turned=None if readings.turned is None else readings.turned[kept],
         **{name: getattr(readings, name)[kept] for name in columns},
     )

@@ -27,7 +27,7 @@ class Observations:
     """Bounds per reading and the evidence per unordered pair of points.
 
     `low_ohm`, `high_ohm`: (n,) the resistance that a reading proves lies in [low, high]; a plain number
-    gives low = high; over-range gives high = inf; a diode test gives [0, inf].
+    gives low = high; over-range gives high = inf; a diode test and a capacitance give [0, inf].
     `state`: (n,) UNKNOWN, JOINED or APART.
     `pair_start` < `pair_end`: (m,) codes of the pairs seen joined or apart by a reading without clips or by
     an over-range reading with clips (which clears every pair across); `pair_state` (m,);
@@ -70,7 +70,7 @@ def observe(
     O(n log n)."""
     low, high = bounds_ohm(readings, instrument)
     state = np.zeros(len(readings), dtype=np.int8)
-    resistive = readings.quantity != Quantity.DIODE
+    resistive = readings.quantity < Quantity.DIODE  # diode and capacitance, the last two codes, show no ohms
     state[resistive & (high < limits.short_below_ohms)] = JOINED
     state[resistive & (low >= limits.short_below_ohms)] = APART
     state[(readings.quantity == Quantity.VOLTAGE_DROP) & (np.abs(readings.value) < SILENT_VOLT)] = UNKNOWN
@@ -127,14 +127,14 @@ def bounds_ohm(readings: Readings, instrument: Instrument) -> tuple[FloatArray, 
     over &= ~np.isnan(readings.above_ohm)
     low[over] = readings.above_ohm[over]
     beeps = readings.quantity == Quantity.CONTINUITY
-    diode = readings.quantity == Quantity.DIODE
-    if not beeps.any() and not diode.any():
+    other = readings.quantity >= Quantity.DIODE
+    if not beeps.any() and not other.any():
         return low, value
     high = value.copy()
     limit = 0.0 if instrument.beep_below_ohms is None else instrument.beep_below_ohms
     low[beeps] = np.where(value[beeps] > 0.5, 0.0, limit)
     high[beeps] = np.where(value[beeps] > 0.5, limit if limit else np.inf, np.inf)
-    low[diode], high[diode] = 0.0, np.inf
+    low[other], high[other] = 0.0, np.inf
     return low, high
 
 

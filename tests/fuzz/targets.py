@@ -186,7 +186,10 @@ def _readings_mean_what_is_written(data: bytes, found) -> None:
     """Plain files of three columns: each value against decimal arithmetic."""
     from loomtest.readings.values import is_over_range
 
-    text = data.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
+    try:
+        text = data.decode("utf-8-sig").replace("\r\n", "\n").replace("\r", "\n")
+    except UnicodeDecodeError:
+        return  # read as another encoding, and that is said
     if not text.startswith("from,to,value\n") or '"' in text:
         return
     written = text.split("\n")

@@ -13,10 +13,9 @@ NAME/
 from __future__ import annotations
 
 import hashlib
-import logging
 import os
 import re
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 
 from loomtest.errors import ArchiveError
@@ -26,6 +25,8 @@ from loomtest.harness.outward import visible
 ALGORITHMS = ("sha256", "sha512")
 TAG_MANIFEST = "tagmanifest-sha256.txt"
 BAG_INFO = "bag-info.txt"
+DECLARATION = "bagit.txt"
+_MANIFESTS = tuple(f"{kind}-{each}.txt" for each in ALGORITHMS for kind in ("manifest", "tagmanifest"))
 FIRST = "none, this is the first"
 
 # Labels of bag-info.txt that RFC 8493 does not reserve.
@@ -46,29 +47,42 @@ def close_bag(folder: Path, info: Mapping[str, str]) -> str:
 
     Everything is on disk when this returns. Raises ArchiveError.
     """
-    _quiet()
-    import bagit
-
-    clean = {label: visible(" ".join(text.split())) for label, text in info.items() if text.strip()}
     try:
-        bagit.make_bag(str(folder), clean, checksums=list(ALGORITHMS))
-        # The library writes version 0.97; the bag keeps the stricter rules of 1.0 as well (two complete
-        # manifests, plain names), so it says so, and the tag manifests are made again over that.
-        declaration = folder / "bagit.txt"
-        text = declaration.read_text("utf-8").replace("BagIt-Version: 0.97", "BagIt-Version: 1.0")
-        declaration.write_text(text, "utf-8", newline="\n")
-        bagit.Bag(str(folder)).save()
-    except (bagit.BagError, OSError) as error:
+        payload = folder / "data"
+        aside = folder.with_name(f"{folder.name}.payload")
+        folder.rename(aside)
+        folder.mkdir()
+        aside.rename(payload)
+        files = sorted(_files(payload), key=lambda path: path.relative_to(folder).as_posix())
+        octets = sum(path.stat().st_size for path in files)
+        clean = {label: visible(" ".join(text.split())) for label, text in info.items() if text.strip()}
+        clean["Payload-Oxum"] = f"{octets}.{len(files)}"
+        lines = [f"{label}: {text}\n" for label, text in sorted(clean.items())]
+        _write(folder / DECLARATION, "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n")
+        _write(folder / BAG_INFO, "".join(lines))
+        for algorithm in ALGORITHMS:
+            _write(folder / f"manifest-{algorithm}.txt", _manifest(folder, files, algorithm))
+        tags = [DECLARATION, BAG_INFO, *(f"manifest-{algorithm}.txt" for algorithm in ALGORITHMS)]
+        for algorithm in ALGORITHMS:
+            text = _manifest(folder, [folder / name for name in sorted(tags)], algorithm)
+            _write(folder / f"tagmanifest-{algorithm}.txt", text)
+        sync_tree(folder)
+    except OSError as error:
         raise ArchiveError(f"{folder} cannot be made a bag: {error}") from error
     return digest_of(folder / TAG_MANIFEST)
 
 
-def prepare(folder: Path) -> None:
-    """What closing a bag can have done before it: so much less time is spent while others wait."""
-    _quiet()
-    import bagit  # noqa: F401  (its first import takes a fifth of a second)
+def _manifest(bag: Path, files: Sequence[Path], algorithm: str) -> str:
+    """One line a file: its digest, two spaces, its path in the bag (RFC 8493, 2.1.3)."""
+    lines = []
+    for path in files:
+        name = path.relative_to(bag).as_posix().replace("%", "%25")
+        lines.append(f"{digest_of(path, algorithm)}  {name}\n")
+    return "".join(lines)
 
-    sync_tree(folder)
+
+def _write(path: Path, text: str) -> None:
+    path.write_text(text, "utf-8", newline="\n")
 
 
 def sync_tree(folder: Path) -> None:
@@ -104,40 +118,69 @@ def read_info(bag: Path) -> dict[str, str]:
 def bag_problems(bag: Path) -> list[str]:
     """What is wrong with the bag, judged by what stands in it; empty when every byte is as it was closed.
 
-    The `bagit` library validates the manifests; on top of it every tag manifest must be written as
-    this program writes it (a changed letter case passes the library), and no other file may lie about.
+    Stricter than RFC 8493 asks for: both kinds of digests must name every file, manifests must be written as
+    this program writes them (a changed letter case is no other digest), and no other file may lie about.
     """
-    if not (bag / "bagit.txt").is_file():
-        return ["bagit.txt is missing: this is no bag"]
+    if not (bag / DECLARATION).is_file():
+        return [f"{DECLARATION} is missing: this is no bag"]
+    if bag.is_symlink():
+        return ["is a link"]
     try:
-        found = _library_problems(bag) + _stray_problems(bag) + _spelling_problems(bag)
+        if missing := [name for name in _MANIFESTS if not (bag / name).is_file()]:
+            return [f"{name} is missing" for name in missing]
+        checks = (_stray_problems, _declared_problems, _digest_problems, _spelling_problems)
+        found = [problem for check in checks for problem in check(bag)]
     except OSError as error:
         return [f"cannot be read: {error}"]
     return list(dict.fromkeys(found))
 
 
-def _library_problems(bag: Path) -> list[str]:
-    _quiet()
-    import bagit
-
+def _declared_problems(bag: Path) -> list[str]:
+    """The declaration must be one of BagIt, and the payload as large as bag-info.txt says."""
+    version = rb"BagIt-Version: (0\.97|1\.0)\nTag-File-Character-Encoding: UTF-8\n"
+    if not re.fullmatch(version, (bag / DECLARATION).read_bytes()):
+        return [f"{DECLARATION} is none of BagIt 1.0"]
     try:
-        bagit.Bag(str(bag)).validate()
-    except bagit.BagValidationError as error:
-        details = [str(detail) for detail in error.details]
-        return details or [str(error)]
-    except (bagit.BagError, UnicodeDecodeError, ValueError, KeyError) as error:
-        return [f"no longer a readable bag: {error}"]
-    return []
+        oxum = read_info(bag).get("Payload-Oxum", "")
+    except ArchiveError as error:
+        return [str(error)]
+    sizes = [path.stat().st_size for path in _files(bag / "data")]
+    now = f"{sum(sizes)}.{len(sizes)}"
+    return [] if oxum in ("", now) else [f"holds {now} (bytes.files), and {BAG_INFO} says {oxum}"]
+
+
+def _digest_problems(bag: Path) -> list[str]:
+    """Files that are missing or not what the manifests say; each is read once for both kinds of digest."""
+    wanted: dict[str, dict[str, str]] = {}
+    for algorithm in ALGORITHMS:
+        for name in (f"manifest-{algorithm}.txt", f"tagmanifest-{algorithm}.txt"):
+            for digest, path in _manifest_lines(bag / name):
+                wanted.setdefault(path, {})[algorithm] = digest
+    found = []
+    for path, digests in wanted.items():
+        if path.startswith("/") or ".." in path.split("/"):
+            found.append(f"{path} leads out of the bag")
+        elif not (bag / path).is_file():
+            found.append(f"{path} is missing")
+        elif _digests_of(bag / path) != digests:
+            found.append(f"{path} was changed")
+    return found
+
+
+def _digests_of(path: Path) -> dict[str, str]:
+    both = {algorithm: hashlib.new(algorithm) for algorithm in ALGORITHMS}
+    with path.open("rb") as stream:
+        while block := stream.read(1 << 20):
+            for one in both.values():
+                one.update(block)
+    return {algorithm: one.hexdigest() for algorithm, one in both.items()}
 
 
 def _stray_problems(bag: Path) -> list[str]:
     """Files that no manifest names, manifests that are missing or leave one out, and links."""
     named: dict[str, set[str]] = {}
-    for algorithm in ALGORITHMS:
-        for name in (f"manifest-{algorithm}.txt", f"tagmanifest-{algorithm}.txt"):
-            if not (bag / name).is_file():
-                return [f"{name} is missing"]
-            named[name] = {path for _, path in _manifest_lines(bag / name)}
+    for name in _MANIFESTS:
+        named[name] = {path for _, path in _manifest_lines(bag / name)}
     known = set().union(*named.values()) | set(named) | {SIGNATURE_FILE}
     found = []
     for path in _files(bag, links=True):
@@ -157,23 +200,21 @@ def _stray_problems(bag: Path) -> list[str]:
 def _spelling_problems(bag: Path) -> list[str]:
     """Manifests whose bytes are not exactly the digests they hold, written in one way."""
     found = []
-    for algorithm in ALGORITHMS:
-        for name in (f"manifest-{algorithm}.txt", f"tagmanifest-{algorithm}.txt"):
-            data = (bag / name).read_bytes()
-            forms = []
-            for gap in (b"  ", b" "):  # the library writes two spaces in one kind and one in the other
-                lines = [d.encode() + gap + p.encode() + b"\n" for d, p in _manifest_lines(bag / name)]
-                forms.append(b"".join(lines))
-            if data not in forms or not _plainly_written(data):
-                found.append(f"{name} was rewritten")
+    for name in _MANIFESTS:
+        data = (bag / name).read_bytes()
+        forms = []
+        for gap in (b"  ", b" "):  # bags of version 0.1 have one space in their tag manifests
+            pairs = [(d, p.replace("%", "%25")) for d, p in _manifest_lines(bag / name)]
+            lines = [d.encode() + gap + p.encode() + b"\n" for d, p in pairs]
+            forms.append(b"".join(lines))
+        if data not in forms or not _plainly_written(data):
+            found.append(f"{name} was rewritten")
     return found
 
 
 def _plainly_written(data: bytes) -> bool:
-    """True when every line is a digest in small letters and a plain name.
-
-    The library also takes a vertical tab, and other separators of text, for the end of a line.
-    """
+    """True when every line is a digest in small letters and a plain name: readers of bags differ in what
+    else they take for the end of a line."""
     lines = data.decode("utf-8", "replace").split("\n")
     return lines[-1] == "" and all(
         line.isprintable() and re.match(r"[0-9a-f]+ ", line) is not None for line in lines[:-1]
@@ -184,7 +225,7 @@ def _manifest_lines(path: Path) -> list[tuple[str, str]]:
     """(digest, path) of every line that looks like one."""
     lines = path.read_bytes().decode("utf-8", "replace").split("\n")
     matches = (re.fullmatch(r"([0-9a-fA-F]+)[ \t]+(\S.*)", line) for line in lines)
-    return [(match[1], match[2]) for match in matches if match]
+    return [(match[1], match[2].replace("%25", "%")) for match in matches if match]
 
 
 def _files(folder: Path, *, links: bool = False) -> Iterator[Path]:
@@ -195,10 +236,3 @@ def _files(folder: Path, *, links: bool = False) -> Iterator[Path]:
             for name in folders:
                 if (Path(place) / name).is_symlink():
                     yield Path(place) / name
-
-
-def _quiet() -> None:
-    """The library logs what it also raises; a program that has no log would print it twice."""
-    log = logging.getLogger("bagit")
-    if not log.handlers:
-        log.addHandler(logging.NullHandler())

@@ -181,7 +181,7 @@ def _place(
     archive: Archive, aside: Path, harness: str, info: dict[str, str], key: Ed25519PrivateKey | None
 ) -> Entry:
     """Close the bag with the digest of the one before it, and put it into the archive."""
-    archive_bag.prepare(aside)
+    archive_bag.sync_tree(aside)
     with archive.locked():
         index = Index(archive)
         index.catch_up()

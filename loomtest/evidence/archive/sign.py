@@ -62,16 +62,16 @@ def load_key(path: Path) -> Ed25519PrivateKey:
     from cryptography.hazmat.primitives.serialization import load_pem_private_key
 
     expected = "a private Ed25519 key, as made by loomtest keep --new-key"
-    if os.name == "posix" and path.is_file() and path.stat().st_mode & 0o077:
-        found = "a private key that others on this machine may read"
-        mend = f"a key for its owner alone: chmod 600 {shlex.quote(str(path))}"
-        raise InputError([Problem(str(path), None, "", found, mend)])
     try:
         key = load_pem_private_key(path.read_bytes(), None)
     except (OSError, ValueError, TypeError) as error:
         raise InputError([Problem(str(path), None, "", f"no usable key ({error})", expected)]) from None
     if not isinstance(key, Ed25519PrivateKey):
         raise InputError([Problem(str(path), None, "", "a key of another kind", expected)])
+    if os.name == "posix" and path.is_file() and path.stat().st_mode & 0o077:
+        found = "a private key that others on this machine may read"
+        mend = f"a key for its owner alone: chmod 600 {shlex.quote(str(path))}"
+        raise InputError([Problem(str(path), None, "", found, mend)])
     return key
 
 

@@ -91,7 +91,7 @@ def forged(archive: Archive, folder: str, change: dict[str, str] | None = None) 
     shutil.copytree(bag / "data", aside)
     shutil.rmtree(bag)
     aside.rename(bag)
-    archive_bag.prepare(bag)
+    archive_bag.sync_tree(bag)
     archive_bag.close_bag(bag, {k: v for k, v in info.items() if k not in ("Payload-Oxum",)})
     assert archive_bag.bag_problems(bag) == []
     return bag

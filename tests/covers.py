@@ -28,7 +28,7 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "bench/plan/parts.py": ("bench/plan/test_plan.py", "commands/test_plan.py"),
     "bench/plan/strays.py": ("bench/plan/test_adaptive.py",),
     "bench/plan/suspects.py": ("bench/plan/test_adaptive.py",),
-    "bench/plan/words.py": ("bench/plan/test_plan.py", "bench/plan/test_adaptive.py"),
+    "words/plan.py": ("bench/plan/test_plan.py", "bench/plan/test_adaptive.py"),
     "bench/plan/worth.py": ("bench/plan/test_adaptive.py",),
     "bench/rehearsal/analog.py": ("bench/scanner/test_run.py",),
     "bench/rehearsal/board.py": ("bench/scanner/test_run.py",),

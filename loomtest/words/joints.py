@@ -156,4 +156,4 @@ def advice_text(advice: Advice) -> str:
         finely = "" if drop >= 5 * RESOLVED_VOLT else ", read to the millivolt"
         lost = f"at {amps(advice.amps)}, {ohms(advice.allowed_ohm)} loses {volts(drop)}{finely}"
         ways.append(f"measure the voltage drop ({lost})")
-    return one_of(ways)
+    return "; ".join(ways[:-1]) + "; or " + ways[-1] if len(ways) > 1 else ways[0]

@@ -47,8 +47,8 @@ def _(remark: LeadsDisagree) -> str:
 def _(remark: JudgedCoarsely) -> str:
     wanted = ohms(remark.advice.allowed_ohm)
     return (
-        f"Joints were judged at {ohms(remark.at_ohm)}, because these readings cannot show less. To see "
-        f"{wanted}: {advice_text(remark.advice)}."
+        f"Joints were judged at {ohms(remark.at_ohm)}, because these readings cannot show less. To "
+        f"see {wanted}, do one of these: {advice_text(remark.advice)}."
     )
 
 

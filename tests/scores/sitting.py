@@ -20,10 +20,10 @@ import numpy as np
 
 from loomtest.bench.plan.plan import level_costs
 from loomtest.bench.plan.route import station_of
-from loomtest.bench.plan.words import SECONDS_PER_CLIP, SECONDS_PER_PROBING, SECONDS_PER_WALK
 from loomtest.diagnosis.judge import judge
 from loomtest.diagnosis.seen.isolation import required_pairs
 from loomtest.harness.model import Harness, IsolationLevel, connector_of
+from loomtest.words.plan import SECONDS_PER_CLIP, SECONDS_PER_PROBING, SECONDS_PER_WALK
 from tests.looms.check import score
 from tests.looms.faults import Fault, Loom, healthy_loom, random_fault
 from tests.looms.generate import Recipe, random_harness

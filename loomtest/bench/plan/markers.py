@@ -16,12 +16,12 @@ from typing import Any, Literal
 import numpy as np
 
 from loomtest.bench.plan.route import station_of
-from loomtest.bench.plan.words import SECONDS_PER_CLIP, SECONDS_PER_PROBING, SECONDS_PER_WALK
 from loomtest.diagnosis.seen.isolation import required_pairs
 from loomtest.diagnosis.verdict import plain_number
 from loomtest.harness.model import Harness, IsolationLevel, connector_of
 from loomtest.harness.points import natural
 from loomtest.readings.marked import COMMON, Clip
+from loomtest.words.plan import SECONDS_PER_CLIP, SECONDS_PER_PROBING, SECONDS_PER_WALK
 
 SECONDS_PER_PIN = 10.0  # a pin into a cavity, pulled out again after; a clip on a ring or stud: per clip
 Why = Literal["circuit", "itself", "apart"]

@@ -10,7 +10,6 @@ from pathlib import Path
 
 from loomtest.bench.plan.done import Done, Walk
 from loomtest.bench.plan.plan import Plan, Step, plan
-from loomtest.bench.plan.words import SECONDS_PER_CLIP, SECONDS_PER_PROBING
 from loomtest.diagnosis.judge import judge
 from loomtest.diagnosis.verdict import Finding
 from loomtest.harness.model import Harness
@@ -18,6 +17,7 @@ from loomtest.readings.load import load_readings
 from loomtest.readings.mended import Mended, void
 from loomtest.readings.model import Instrument, Readings
 from loomtest.readings.together import taken
+from loomtest.words.plan import SECONDS_PER_CLIP, SECONDS_PER_PROBING
 
 
 def mended_after(harness: Harness, readings: Readings, instrument: Instrument | None, name: str) -> Mended:

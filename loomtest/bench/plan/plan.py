@@ -22,7 +22,10 @@ from loomtest.bench.plan.isolation import IsolationProbings, isolation_probings
 from loomtest.bench.plan.loops import looped_probings
 from loomtest.bench.plan.parts import part_probings
 from loomtest.bench.plan.route import Visit, route, station_of
-from loomtest.bench.plan.words import (
+from loomtest.diagnosis.seen.isolation import part_groups, required_pairs
+from loomtest.diagnosis.verdict import plain_number
+from loomtest.harness.model import Harness, IntArray, IsolationLevel
+from loomtest.words.plan import (
     MOST_NETS_COMPARED,
     SECONDS_PER_CLIP,
     SECONDS_PER_PROBING,
@@ -31,9 +34,6 @@ from loomtest.bench.plan.words import (
     proven,
     unproven,
 )
-from loomtest.diagnosis.seen.isolation import part_groups, required_pairs
-from loomtest.diagnosis.verdict import plain_number
-from loomtest.harness.model import Harness, IntArray, IsolationLevel
 
 LEVELS: tuple[IsolationLevel, ...] = ("none", "neighbours", "bonded", "full")
 
@@ -210,7 +210,7 @@ def plan(
         bounds,
         len(steps) / max(1, sum(bounds.values())),
         proven(totals, level, apart.pairs),
-        unproven(harness, level, cells, parts, left_out),
+        unproven(harness, level, cells, parts.alone, left_out),
         assumed(touch_s),
     )
 

@@ -14,9 +14,9 @@ import numpy as np
 from loomtest.bench.plan.plan import Step
 from loomtest.bench.plan.route import station_of
 from loomtest.bench.plan.suspects import Puzzle
-from loomtest.bench.plan.words import SECONDS_PER_CLIP, SECONDS_PER_PROBING, SECONDS_PER_WALK
 from loomtest.harness.model import FloatArray, Harness
 from loomtest.readings.model import Readings
+from loomtest.words.plan import SECONDS_PER_CLIP, SECONDS_PER_PROBING, SECONDS_PER_WALK
 
 STANDS_OUT = 0.9  # posterior of one distinguishable explanation at which it is looked for no further
 LEAST_BITS = 1e-6

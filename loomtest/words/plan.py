@@ -3,13 +3,29 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from typing import Protocol
 
 import numpy as np
 
-from loomtest.bench.plan.continuity import CellProbings
-from loomtest.bench.plan.parts import PartProbings
 from loomtest.diagnosis.seen.isolation import required_pairs
 from loomtest.harness.model import Harness, IsolationLevel
+
+
+class CellFacts(Protocol):
+    """Of one cell of a circuit; `bench.plan.continuity.CellProbings` is one."""
+
+    @property
+    def dead(self) -> tuple[int, ...]:
+        """Wires that carry no current between any two reachable points."""
+
+    @property
+    def alike(self) -> tuple[tuple[int, ...], ...]:
+        """Groups of wires that no readings tell apart."""
+
+    @property
+    def in_loop(self) -> bool:
+        """Whether these lie in loops."""
+
 
 # Assumed times of one person with one meter; nobody's measurement.
 SECONDS_PER_TOUCH = 6.0  # find the cavity, touch, let the meter settle
@@ -59,8 +75,8 @@ def proven(totals: Mapping[str, int], level: IsolationLevel, pairs: int) -> tupl
 def unproven(
     harness: Harness,
     level: IsolationLevel,
-    cells: Sequence[CellProbings],
-    parts: PartProbings,
+    cells: Sequence[CellFacts],
+    parts_alone: Sequence[int],
     joints_left_out: int,
 ) -> tuple[str, ...]:
     """What stays unproven even when every reading comes out as expected.
@@ -75,8 +91,8 @@ def unproven(
     hidden = [net.name for net in harness.nets if not any(harness.reachable[code] for code in net.points)]
     if hidden:
         out.append(f"{_some(hidden)}: no probe reaches any point of the circuit")
-    if parts.alone:
-        out.append(f"{_some([names[w] for w in parts.alone])}: no pair of points shows the part")
+    if parts_alone:
+        out.append(f"{_some([names[w] for w in parts_alone])}: no pair of points shows the part")
     for group, in_loop in sorted((group, cell.in_loop) for cell in cells for group in cell.alike):
         told = _some([names[w] for w in group], most=len(group))
         if in_loop:

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
+import http.client
 import json
 import os
 import re
+import ssl
 import stat
 import time
 from collections.abc import Iterator
@@ -190,6 +193,25 @@ def test_a_phone_s_address_must_be_private(loom: Path, tmp_path: Path) -> None:
     for address in ("8.8.8.8", "0.0.0.0", "here"):
         with pytest.raises(AssertionError, match="expected an address of a private network"):
             start(loom, tmp_path, "--phone", "--address", address)
+
+
+def test_an_encrypted_page_shows_the_certificate_that_it_told(loom: Path, tmp_path: Path) -> None:
+    with served(loom, tmp_path, "--tls") as serving:
+        host, _, port = serving.host.rpartition(":")
+        shown = ssl.PEM_cert_to_DER_cert(ssl.get_server_certificate((host, int(port))))
+        fingerprint = hashlib.sha256(shown).hexdigest().upper()
+        connection = http.client.HTTPSConnection(host, int(port), context=ssl._create_unverified_context())
+        connection.request("GET", serving.key_address.removeprefix(serving.base))
+        answer = connection.getresponse()
+        assert answer.status == 303
+        assert "; Secure" in answer.headers["set-cookie"]
+        answer.read()
+        connection.request("GET", "/", headers={"Cookie": answer.headers["set-cookie"].partition(";")[0]})
+        page = connection.getresponse().read().decode()
+        connection.close()
+        key = tmp_path / ".loomtest" / "bench-key.pem"
+        assert stat.S_IMODE(key.stat().st_mode) == 0o600
+    assert ":".join(fingerprint[k : k + 2] for k in range(0, 64, 2)) in page
 
 
 def test_five_wrong_codes_close_the_door_for_a_minute() -> None:

@@ -41,6 +41,8 @@ _WORDS = {word: code for code, word in IEC_60757.items()} | {
     "blu": "BU",
     "vio": "VT",
     "pur": "VT",
+    "ppl": "VT",
+    "purp": "VT",
     "gry": "GY",
     "wht": "WH",
     "pnk": "PK",
@@ -67,6 +69,8 @@ def colour_parts(text: str) -> tuple[str, ...]:
         if word in SHADES:
             shade = {"lt": "light", "dk": "dark", "pale": "light"}.get(word, word) + " "
             continue
+        if word not in _WORDS and word[:2] in ("lt", "dk") and word[2:] in _WORDS:  # `dkgrn`
+            shade, word = {"lt": "light ", "dk": "dark "}[word[:2]], word[2:]
         if word in _WORDS:
             found = [_WORDS[word]]
         elif word in _UNCODED:

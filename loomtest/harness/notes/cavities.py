@@ -20,11 +20,26 @@ def is_pin(token: Token, strict: bool = False) -> bool:
     return not strict and bool(re.fullmatch(r"[A-Z]{2,4}\d{0,2}", token.text))
 
 
+_LEAD = ("pin", "pins", "cavity", "cav", "way", "position", "terminal", "term", "tag")
+
+
+def without_lead(tokens: Sequence[Token]) -> list[Token]:
+    """A row that begins `pin 3 …` from its number on; `pin 3 of …` names the connector itself and stays."""
+    if (
+        len(tokens) > 2
+        and tokens[0].text.casefold() in _LEAD
+        and is_pin(tokens[1], strict=True)
+        and tokens[2].text.casefold() not in ("of", "on", "in")
+    ):
+        return list(tokens[1:])
+    return list(tokens)
+
+
 def is_row(tokens: Sequence[Token]) -> bool:
     """Whether the tokens begin like a row below a heading: a cavity, then a colour, column or sign."""
     if not tokens:
         return False
-    rest = list(tokens)
+    rest = without_lead(tokens)
     if rest[0].sort in ("dash", "hash") and len(rest) > 1 and rest[1].start == rest[0].end:
         rest = rest[1:]
     first = rest[0]
@@ -57,7 +72,7 @@ def is_row(tokens: Sequence[Token]) -> bool:
 
 def pins_of(tokens: Sequence[Token]) -> tuple[list[str], list[Token]]:
     """The cavities with which a row begins (`4`, `-7 .. -12`, `8, 9`), and the rest of it."""
-    rest = list(tokens)
+    rest = without_lead(tokens)
     if rest[0].sort in ("dash", "hash") and len(rest) > 1:
         rest = rest[1:]
     first = rest[0]

@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import replace
 from difflib import get_close_matches
 from itertools import pairwise
 
-from loomtest.harness.colours import IEC_60757
+from loomtest.harness.colours import IEC_60757, colour_words
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.cavities import is_row, pins_of
 from loomtest.harness.notes.items import ABOUT, JOINS, items_of
 from loomtest.harness.notes.names import mention_of
-from loomtest.harness.notes.page import Page, PageLine, Role
+from loomtest.harness.notes.roles import Page, PageLine, Role
 from loomtest.harness.notes.sofar import ReadSoFar
 from loomtest.harness.notes.tokens import Token
 
@@ -66,6 +67,47 @@ def like_a_colour(word: str) -> bool:
     return bool(get_close_matches(word.casefold(), list(IEC_60757.values()), 1, 0.6))
 
 
+# Colours in letters that no standard fixes (B is black, blue or brown): common practice of several makers.
+_COLOUR_LETTERS = (
+    r"(?:B|W|R|G|L|Y|O|P|V|S|U|N|K|T|Bl|BL|Bk|BK|Br|BR|Gr|GR|Gy|Lg|LG|Lb|LB|Dg|DG|Db|DB|Sb|SB|Or|OR|Pu|PU|Ch|Be"
+    r"|b|w|r|g|y|br|bl|gr|or|lg)"
+)
+_IN_LETTERS = re.compile(rf"{_COLOUR_LETTERS}(?:[/-]{_COLOUR_LETTERS}){{0,2}}")
+
+
+def is_title(page: Page, tokens: list[Token]) -> bool:
+    """Whether the first line of a page is what it is about: no colour, size, arrow or terminal, and no two
+    devices that stand elsewhere too."""
+    if any(token.sort in ("arrow", "back", "feeds", "size", "strands", "via") for token in tokens):
+        return False
+    ends = [item.mention for item in items_of(tokens, page.names, page.letters) if item.mention]
+    if any(mention.terminal and mention.words for mention in ends):
+        return False
+    known = [m for m in ends if page.names.seen.get(page.names.alias(m.key), 0) > 1]
+    return len(known) < 2 and not (len(ends) == 2 and any(token.sort == "colour" for token in tokens))
+
+
+def in_letters(tokens: list[Token], letters: Mapping[str, str]) -> list[Token]:
+    """The one word of a colour's cell as colour letters (by the page's key, if it has one), or as it was."""
+    if len(tokens) != 1 or tokens[0].sort != "word":
+        return tokens
+    token = tokens[0]
+    if token.text.casefold() == "or":
+        return [replace(token, sort="colour", value="orange")]
+    parts = re.split(r"[/-]", token.text)
+    if all(part in letters for part in parts):
+        value = colour_words("/".join(letters[part] for part in parts)).replace("-", "/")
+        return [replace(token, sort="colour", value=value)]
+    return [replace(token, sort="letters")] if _IN_LETTERS.fullmatch(token.text) else tokens
+
+
+def with_letters(rest: list[Token], letters: Mapping[str, str]) -> list[Token]:
+    """A row behind its cavity, whose first column may be a colour in letters: `4  B  earth ring`."""
+    if len(rest) < 3 or rest[1].sort != "gap" or not any(t.sort in ("word", "number") for t in rest[2:]):
+        return rest
+    return [*in_letters(rest[:1], letters), *rest[1:]]
+
+
 def behind_the_pin(rest: list[Token]) -> list[Token]:
     """A row without the sign behind its cavity; a dash alone, which says that it is empty, stays."""
     while rest and rest[0].sort in ("stop", "gap", "colon", "dash", "arrow", "back", "to", "from"):
@@ -93,7 +135,7 @@ def says_empty(text: str, rest: list[Token]) -> bool:
     said = re.sub(r"^(?:\w{1,3} )?is (?:now )?", "", said)
     if not said:
         return not any(token.sort in ("word", "number") for token in rest)
-    if said.strip("- ") == "":
+    if said.strip("-–— |\t") == "":
         return True
     phrases = trade.phrases("empty", "whole")
     first = re.split(r"[,;.]\s|\s[-–]\s", said)[0].strip()
@@ -175,6 +217,7 @@ def table_row(state: ReadSoFar, rest: list[Token], line: PageLine) -> list[Token
                     replace(t, sort="size", value=f"AWG {t.text}") if t.sort == "number" else t for t in cell
                 ]
             found.append(Token("gap", "  ", "  ", end, start))
+            numbers = in_letters(numbers, state.page.letters) if role == "colour" else numbers
             found += [t for t in numbers if t.sort not in ("word", "dash", "number") or role == "colour"]
             continue
         elif found:

@@ -13,9 +13,12 @@ if TYPE_CHECKING:
     from loomtest.harness.notes.meaning import Joint
     from loomtest.harness.notes.names import Names
     from loomtest.harness.notes.notation import NotedWire
-    from loomtest.harness.notes.page import PageLine
+    from loomtest.harness.notes.roles import PageLine
 
-_OR = re.compile(r"(?<![\w/])or(?![\w/])", re.IGNORECASE)
+# In a cell of its own `or` is orange.
+_OR = re.compile(r"(?<![\w/])(?<!\s\s)(?<!\t)(?<!\|\s)or(?![\w/])", re.IGNORECASE)
+    r"(?<![\w/])(?<!\s\s)(?<!\t)(?<!\|\s)or(?![\w/])", re.IGNORECASE
+)  # in a cell of its own it is orange
 _SEE = re.compile(
     r"\bsee\s+(?!above|below|pin)\w+.*\b(?:sheet|page|drawing|diagram|book|list)\b", re.IGNORECASE
 )

@@ -173,6 +173,8 @@ def _run_items(run: list[Token], names: Names) -> list[Item]:
         return [*_run_items(run[:place], names), Item("prose", _text(run[place:]), run[place].start)]
     if all(word in _SIDE_WORDS or trade.is_filler(word) for word in low):
         return [Item("side", " ".join(low), run[0].start)]
+    while len(run) > 1 and low[-1] in ("both", "all", "each", "also", "then"):
+        run, low = run[:-1], low[:-1]
     if low[0] in ("its", "their") and len(run) > 1:
         return [Item("prose", _text(run), run[0].start)]
     if low[0] in ("also", "then", "and") and len(run) > 1:

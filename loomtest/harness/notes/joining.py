@@ -44,6 +44,7 @@ def side_by_side(reading: EndsFound, groups: list[list[Mention]], scene: Surroun
 def joints_of(reading: EndsFound, groups: list[list[Mention]], scene: Surroundings) -> list[Joint]:
     """The wires that the groups make. Raises UnsureError where they can be meant in more than one way."""
     groups = [_expanded(_named(group, scene, index), scene) for index, group in enumerate(groups)]
+    groups = _from_and_to(reading, groups, scene)
     if reading.odd:
         raise UnsureError(Why.UNKNOWN_WORDS, reading.odd[0])
     if reading.polarity:
@@ -83,6 +84,19 @@ def joints_of(reading: EndsFound, groups: list[list[Mention]], scene: Surroundin
             else:
                 raise UnsureError(Why.LIST_TO_LIST)
     return _described(pairs, reading, groups, scene)
+
+
+def _from_and_to(reading: EndsFound, groups: list[list[Mention]], scene: Surroundings) -> list[list[Mention]]:
+    """`horns from relay 87 to both`: what stands before `from` is what the wire is for, or an end too."""
+    if len(groups) != 3 or reading.joins[:2] not in (["from", "to"], ["back", "to"]) or not reading.groups[0]:
+        return groups
+    if scene.meant != "chain" and (scene.meant == "star" or not groups[0][0].sort):
+        reading.label = " ".join(groups[0][0].words)
+        reading.joins = reading.joins[1:]
+        return groups[1:]
+    if scene.meant == "chain":
+        return groups
+    raise UnsureError(Why.SEVERAL_MEANINGS, " ".join(groups[0][0].words))
 
 
 def _check_sure(reading: EndsFound, groups: list[list[Mention]], scene: Surroundings) -> None:

@@ -63,3 +63,5 @@ class Surroundings:
     columns: bool = False  # further columns of this block's rows are ends too
     gauge: bool = False  # a bare number is a gauge here
     fuse_row: bool = False
+    hub: Mention | None = None  # the heading's joint or ground, at which each line below it ends
+    meant: str = ""  # the way to take what can be taken in several: see doubt.WAYS

@@ -44,7 +44,8 @@ _SIDES = ("lh", "rh", "ns", "os")
 
 @lru_cache(maxsize=65_536)
 def _written_out(words: tuple[str, ...]) -> str:
-    return " ".join(_parted(trade.long_form(word)) for word in words)
+    parts = [_parted(trade.long_form(word)) for word in words]
+    return trade.one_bus(" ".join(parts).split()) or " ".join(parts)
 
 
 def _parted(word: str) -> str:
@@ -328,6 +329,8 @@ class Names:
             cleaned = ["".join(cleaned)]
         name = "_".join(word for word in cleaned if word)
         terminal = clean(mention.terminal) if mention.terminal not in "+-" else mention.terminal
+        if terminal and terminal[-1] not in "+-" and mention.terminal[-1] in "+-":
+            terminal += mention.terminal[-1]  # `shunt B-`
         if terminal in ("+", "-") and key.split()[-1] == "battery":
             return name + terminal  # a battery's clamp is one point, as the wire list has it
         return f"{name}:{terminal}" if terminal else name

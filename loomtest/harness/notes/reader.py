@@ -19,15 +19,16 @@ from typing import Any
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.cavities import is_row
-from loomtest.harness.notes.cells import has_end_columns, wire_name
+from loomtest.harness.notes.cells import has_end_columns, is_title, wire_name
 from loomtest.harness.notes.ditto import written_out
 from loomtest.harness.notes.doubt import doubtful, readings_of, undoubted
 from loomtest.harness.notes.finish import finish
 from loomtest.harness.notes.items import JOINS
 from loomtest.harness.notes.meaning import Joint, RemarkError, Surroundings, UnsureError, Why
 from loomtest.harness.notes.notation import NotedWire, read_notation, sound
-from loomtest.harness.notes.page import PageLine, Role, read_page
+from loomtest.harness.notes.page import read_page
 from loomtest.harness.notes.result import Kind, LookAt, NotedLine, Notes, ToLookAt
+from loomtest.harness.notes.roles import PageLine, Role
 from loomtest.harness.notes.rows import pins_known, read_line
 from loomtest.harness.notes.sofar import ReadSoFar
 from loomtest.harness.notes.tokens import Token
@@ -62,7 +63,7 @@ def read_notes(text: str, answers: Mapping[str, str] | None = None) -> Notes:
         elif whole.strip():
             _line(state, page_line)
         else:
-            state.soft, state.columns = True, []
+            state.soft, state.columns, state.scene.hub = True, [], None
             state.above = []
     return _finished(state)
 
@@ -84,6 +85,7 @@ def _line(state: ReadSoFar, line: PageLine) -> None:
         state.soft, state.changing = False, line.role is Role.CHANGE_HEADING
         scene.device, scene.other, scene.star = line.device, line.other, line.star
         scene.fuse_row = bool(line.device and re.search(r"\b(?:fuse|breaker)\b", line.device.key))
+        scene.hub = line.device if line.hub else None
         scene.columns = line.role is Role.HEADING and has_end_columns(state.page, line)
         state.columns = line.columns
         state.above = []
@@ -127,6 +129,9 @@ def _statements(state: ReadSoFar, line: PageLine) -> None:
             state.lines.append(NotedLine(line.number, text, Kind.UNREAD, why=Why.DITTO))
             return
         tokens = spelled
+    if line.number == state.page.title and is_title(state.page, tokens):
+        state.lines.append(NotedLine(line.number, text, Kind.REMARK))
+        return
     wire, tokens = wire_name(tokens)
     asked = doubtful(text, tokens)
     try:

@@ -6,7 +6,7 @@ import re
 from dataclasses import dataclass, field, replace
 
 from loomtest.harness.notes import trade
-from loomtest.harness.notes.cavities import is_row, pins_of
+from loomtest.harness.notes.cavities import is_row, pins_of, without_lead
 from loomtest.harness.notes.cells import (
     behind_the_pin,
     empty_end,
@@ -15,12 +15,13 @@ from loomtest.harness.notes.cells import (
     sentences,
     table_row,
     through_a_fuse,
+    with_letters,
 )
 from loomtest.harness.notes.meaning import Joint, RemarkError
 from loomtest.harness.notes.names import Mention, lettered
-from loomtest.harness.notes.page import PageLine
 from loomtest.harness.notes.parts import part_left_in
 from loomtest.harness.notes.result import Kind, LookAt, ToLookAt
+from loomtest.harness.notes.roles import PageLine
 from loomtest.harness.notes.sofar import ReadSoFar
 from loomtest.harness.notes.statement import read_statement
 from loomtest.harness.notes.tokens import Token
@@ -78,6 +79,8 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
         return found
     if state.columns and len(rest) > 1:
         rest = table_row(state, rest, line)
+    elif pinned is not None and scene.other is None:
+        rest = with_letters(rest, state.page.letters)
     read = 0
     statements = through_a_fuse(sentences(rest, bool(pinned)))
     for index, statement in enumerate(statements):
@@ -91,7 +94,7 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
     scene.pins = ()
     if not read:
         raise RemarkError
-    for token in tokens:
+    for token in rest:
         if token.sort == "size?":
             found.look.append(LookAt(line.number, ToLookAt.SIZE, (token.text, token.value)))
         elif token.sort == "letters":
@@ -134,7 +137,9 @@ def row_of(state: ReadSoFar, tokens: list[Token]) -> tuple[list[Mention], list[T
         scene.columns = False
         pins, rest = pins_of([replace(first, text=hyphen[2], sort="number"), *tokens[1:]])
         return [Mention(scene.device.words, pin) for pin in pins], behind_the_pin(rest)
-    span = _named_range(tokens)
+    tokens = without_lead(tokens) if scene.device is not None else tokens
+    first = tokens[0]
+    span = _named_range(tokens) or _range_in_one(scene.device, tokens)
     if span is not None:
         return span
     device = scene.device
@@ -176,6 +181,18 @@ def _named_range(tokens: list[Token]) -> tuple[list[Mention], list[Token]] | Non
     ):
         return None
     return [Mention((first[1],), str(n)) for n in range(int(first[2]), int(last[2]) + 1)], tokens[3:]
+
+
+def _range_in_one(device: Mention | None, tokens: list[Token]) -> tuple[list[Mention], list[Token]] | None:
+    """`C2-C4 empty holes`, `7-9 not used` below a heading."""
+    match = re.fullmatch(r"([A-Za-z]?)(\d{1,3})[-–]\1(\d{1,3})", tokens[0].text)
+    if device is None or match is None or len(tokens) < 2 or int(match[2]) >= int(match[3]):
+        return None
+    rest = behind_the_pin(list(tokens[1:]))
+    if not rest or rest[0].sort not in ("word", "dash", "note"):
+        return None
+    span = range(int(match[2]), int(match[3]) + 1)
+    return [Mention(device.words, f"{match[1]}{n}") for n in span], rest
 
 
 def _names_a_device(state: ReadSoFar, tokens: list[Token]) -> bool:

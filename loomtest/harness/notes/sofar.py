@@ -7,8 +7,8 @@ from dataclasses import dataclass, field
 
 from loomtest.harness.notes.meaning import Joint, Surroundings
 from loomtest.harness.notes.notation import NotedWire
-from loomtest.harness.notes.page import Page
 from loomtest.harness.notes.result import LookAt, NotedLine
+from loomtest.harness.notes.roles import Page
 from loomtest.harness.notes.tokens import Token
 
 

@@ -14,7 +14,7 @@ import re
 from dataclasses import replace
 
 from loomtest.harness.notes import trade
-from loomtest.harness.notes.items import Item, items_of
+from loomtest.harness.notes.items import ABOUT, JOINS, Item, items_of
 from loomtest.harness.notes.joining import EndsFound, joints_of, side_by_side
 from loomtest.harness.notes.meaning import Joint, RemarkError, Surroundings, UnsureError, Why
 from loomtest.harness.notes.names import Mention
@@ -25,6 +25,8 @@ def read_statement(tokens: list[Token], scene: Surroundings) -> list[Joint]:
     """The wires of one statement. Raises UnsureError, or RemarkError for what is no statement."""
     if (both := _two_sides(tokens)) is not None:
         return [joint for half in both for joint in read_statement(half, scene)]
+    if (parts := _by_commas(tokens, scene)) is not None:
+        return [joint for part in parts for joint in read_statement(part, scene)]
     items = items_of(tokens, scene.names, scene.letters)
     try:
         return _read_items(items, scene)
@@ -34,6 +36,34 @@ def read_statement(tokens: list[Token], scene: Surroundings) -> list[Joint]:
         if not joins and not scene.pins and not any(m.terminal and m.words for m in ends):
             raise RemarkError from None
         raise
+
+
+def _by_commas(tokens: list[Token], scene: Surroundings) -> list[list[Token]] | None:
+    """`LH lamp E to frame, RH lamp E to frame, black`: statements with a comma between them; else None."""
+    if sum(token.sort in ("to", "arrow", "dash") for token in tokens) < 2 or scene.pins:
+        return None
+    place = next((i for i, token in enumerate(tokens[:-1]) if token.sort == "colon"), -1)
+    header = place >= 0 and not any(token.sort in JOINS for token in tokens[:place])
+    parts: list[list[Token]] = [[]]
+    for token in tokens[place + 1 :] if header else tokens:
+        if token.sort in ("comma", "semi"):
+            parts.append([])
+        else:
+            parts[-1].append(token)
+    tail: list[Token] = []
+    while parts and parts[-1] and all(t.sort in (*ABOUT, "gap", "and") for t in parts[-1]):
+        tail = [*parts.pop(), *tail]
+    if len(parts) < 2 or not all(_is_statement(part, scene) for part in parts):
+        return None
+    every = header or any(t.text.casefold() in ("all", "both", "each") for t in tokens)
+    return [[*part, *tail] if tail and (every or part is parts[-1]) else part for part in parts]
+
+
+def _is_statement(tokens: list[Token], scene: Surroundings) -> bool:
+    """Whether the tokens are one whole statement: an end, one join, an end."""
+    sorts = [item.sort for item in items_of(tokens, scene.names, scene.letters)]
+    plain = [sort for sort in sorts if sort not in ("about", "note", "list")]
+    return plain == ["end", "join", "end"]
 
 
 def _two_sides(tokens: list[Token]) -> list[list[Token]] | None:
@@ -52,6 +82,9 @@ def _two_sides(tokens: list[Token]) -> list[list[Token]] | None:
     if not first or not other:
         return None
     head = [token for token in tokens[:first] if token.sort in ("word", "number")]
+    letters = [t for t in tokens if re.fullmatch(r"[A-Z][a-z]?", t.text) and t.text not in ("L", "R")]
+    if letters and any(not t.sort == "colour" for t in letters):
+        raise UnsureError(Why.SEVERAL_MEANINGS, letters[0].text)  # a terminal, or a colour's letter
     skip = other + (3 if low[other] == "the" else 2)
     halves = []
     for number, part in (("1", tokens[first + 2 : other]), ("2", tokens[skip:])):
@@ -71,7 +104,10 @@ def _two_sides(tokens: list[Token]) -> list[list[Token]] | None:
 
 def _read_items(items: list[Item], scene: Surroundings) -> list[Joint]:
     reading = EndsFound([list(scene.pins)] if scene.pins else [[]])
-    items = _headed(items, reading, scene)
+    if scene.hub is not None and not scene.pins and (listed := _at_the_hub(items, scene)):
+        reading.groups, items = [[scene.hub]], listed
+    else:
+        items = _headed(items, reading, scene)
     _gather(items, reading, scene)
     groups = [group for group in reading.groups if group]
     if len(groups) < 2:
@@ -79,6 +115,19 @@ def _read_items(items: list[Item], scene: Surroundings) -> list[Joint]:
     if len(groups) < 2:
         _refuse(items, reading, groups, bool(scene.pins))
     return joints_of(reading, groups, scene)
+
+
+def _at_the_hub(items: list[Item], scene: Surroundings) -> list[Item]:
+    """A line of a list below `Negative bus bar`: what it names, joined to that; [] for a statement."""
+    first_end = next((i for i, item in enumerate(items) if item.mention is not None), -1)
+    joins = [i for i, item in enumerate(items) if item.sort in ("join", "colon")]
+    if first_end < 0 or any(place > first_end for place in joins):
+        return []
+    mention = items[first_end].mention
+    sure = mention is not None and (mention.terminal or mention.sort or scene.names.knows(mention))
+    if not sure and not any(item.sort == "about" for item in items):
+        return []
+    return [Item("join", "to", 0), *[item for item in items if item.sort not in ("join", "colon")]]
 
 
 def _refuse(items: list[Item], reading: EndsFound, groups: list[list[Mention]], scene_pins: bool) -> None:
@@ -189,6 +238,9 @@ def _gather(items: list[Item], reading: EndsFound, scene: Surroundings) -> None:
             reading.anded = reading.anded or (item.value == "colour" and last == ["colour", "and"])
         elif item.sort == "list":
             gap, listed = gap or item.value == "gap", listed or item.value != "gap"
+        elif via and item.mention is not None and _is_passage(item.mention, scene):
+            reading.notes.append("through " + " ".join(item.mention.words))
+            via = False
         elif item.sort == "end" and item.mention is not None:
             if via or _passed_through(item.mention, items[index + 1 :], reading, scene):
                 _fuse(item.mention, reading, items, index)
@@ -227,6 +279,15 @@ def _gather(items: list[Item], reading: EndsFound, scene: Surroundings) -> None:
                 raise UnsureError(Why.SEVERAL_MEANINGS, item.value)
     if via and any(item.sort == "about" and item.value == "amps" for item in items):
         reading.fuses[_place(reading, [])] = "fuse"
+
+
+def _is_passage(mention: Mention, scene: Surroundings) -> bool:
+    """What a wire only passes: `through the bulkhead gland`."""
+    return (
+        bool(mention.words)
+        and not mention.terminal
+        and trade.long_form(mention.words[-1]) in trade.words("passages", "words")
+    )
 
 
 def _place(reading: EndsFound, rest: list[Item]) -> int:

@@ -37,6 +37,7 @@ _MASTER = re.compile(
     (?P<gap>\s*\|\s*|\s*\t\s*|\s{{2,}})
   | (?P<space>\s)
   | (?P<note>\([^()]*\)|\[[^\[\]]*\]|\{{[^{{}}]*\}})
+  | (?P<sign_word>(?<![\w.])[+-]\s?ve\b\.?)
   | (?P<strands>(?<![\w./])\d{{1,3}}/(?:0?\.\d{{1,4}}|[12]\.\d{{1,2}})(?![\w/]))
   | (?P<awg>(?<![\w.])(?:awg\s*\#?\s*(?:\d/0|0{{1,4}}|\d{{1,2}})(?!\w)
       |\#?(?:\d/0|0{{1,4}}|\d{{1,2}})(?:\s*|-)(?:awg|ga|gauge)(?:\.(?=\s|$))?(?!\w)(?!\s*\#?\s*\d{{1,2}}(?![\d.,\'\"/]|\s*(?:m|mm|cm|in|ft|feet|foot|inch|sq|a|amps?)\b))
@@ -116,6 +117,8 @@ def _token(match: re.Match[str]) -> Token | None:
         value = f"{number[0].replace(',', '.') if number else ''} {'mA' if small else 'A'}"
     elif sort == "note":
         value = text[1:-1].strip()
+    elif sort == "sign_word":  # `+ve`
+        sort, text = "word", "positive" if text[0] == "+" else "negative"
     elif sort == "dotted":
         sort, text = "word", re.sub(r"[./]", "-", text)
     elif sort == "din":

@@ -63,10 +63,21 @@ def noun_sort(word: str) -> str:
     return ""
 
 
+def one_bus(parts: list[str]) -> str:
+    """`negative bus` for `neg bus bar`, `main -ve bar`; "" for any other name (`engine neg bus`)."""
+    sign = next((part for part in parts if part in ("positive", "negative")), "")
+    rest = set(parts) - {sign}
+    if sign and rest & {"bus", "bar"} and rest <= {"bus", "bar", "main", "rail", "strip"}:
+        return f"{sign} bus"
+    return ""
+
+
 def is_ground(name: str) -> bool:
     """Whether a device of this name is a ground: `scuttle earth bolt`, `neg bus`, `E1`, `gearbox bolt`."""
     parts = [long_form(part) for part in re.split(r"[\s_]+", name) if part]
     if any(part in words("ground", "words") for part in parts):
+        return True
+    if one_bus(parts) == "negative bus":
         return True
     if re.fullmatch(r"(?:E|GND|G)\d*", name) or name.casefold() in ("negative bus", "neg bus", "neg"):
         return True

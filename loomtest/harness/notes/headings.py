@@ -1,0 +1,255 @@
+"""What the lines of a page are: headings, tables, keys, comments; the rest are lines to read."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from loomtest.harness.notes import trade
+from loomtest.harness.notes.cavities import is_pin, is_row
+from loomtest.harness.notes.items import ABOUT, JOINS
+from loomtest.harness.notes.names import CODE, Mention, mention_of
+from loomtest.harness.notes.roles import Page, PageLine, Role
+from loomtest.harness.notes.tokens import colour_letters
+
+_COUNT = re.compile(
+    r"\b\d{1,3}[\s-]*(?:pins?|ways?|pos|positions?|terminals?|tags?|cores?|flat|cavit\w+)\b", re.IGNORECASE
+)
+_VEHICLE = {
+    "caravan", "trailer", "tractor", "lorry", "truck", "boat", "launch", "genset",
+    "generator", "motorcycle", "bike", "scooter", "car", "van", "mower",
+}  # fmt: skip
+_PLACE = re.compile(
+    r"\s(?:behind|under|in the|in|on|at|by|near|left to right|to|from|into|seen|counting|thro'?|through)\s"
+    r"|,|;|\s[-–]\s|:|=",
+    re.IGNORECASE,
+)
+_RULE = re.compile(r"[\s\-=_*~#.+|:]*")
+_COMMENT = re.compile(r"\s*(?:#(?!\d)|//)")
+LISTED = re.compile(r"\s*(?:>>|[*•·‣▪☐☑✓+]|-(?=\s))\s*\S|\s{2,}\S|\t\S")  # a line of a list below its heading
+ALIASES = re.compile(r"(?<![\w])([A-Z][A-Z0-9]{0,5})\s*=\s*([a-z][a-z ]{2,40}?)(?=[,;.)\n]|$)")
+HEADER = {
+    "pin": "pin", "cavity": "pin", "cav": "pin", "way": "pin",
+    "terminal": "pin", "term": "pin", "position": "pin",
+    "from": "from", "start": "from", "to": "to", "goes to": "to", "destination": "to",
+    "dest": "to", "end": "to",
+    "colour": "colour", "color": "colour", "col": "colour", "wire colour": "colour", "wire color": "colour",
+    "size": "size", "gauge": "gauge", "awg": "gauge", "mm2": "size", "csa": "size", "length": "length",
+    "remarks": "note", "remark": "note", "note": "note",
+    "notes": "note", "function": "note", "circuit": "note",
+    "use": "note", "fuse": "note", "amps": "amps", "wire": "wire", "no": "wire", "connects to": "to",
+    "where to": "to",
+    "where it goes": "to", "for": "note", "what": "note", "comment": "note", "comments": "note",
+}  # fmt: skip
+
+
+def find_roles(page: Page) -> None:
+    """Set the role of each line of the page, a heading's device, a table's columns."""
+    lines = page.lines
+    for index, line in enumerate(lines):
+        text = line.text.strip()
+        if not text:
+            line.role = Role.BLANK
+        elif _RULE.fullmatch(text) and not (text.strip("- ") == "" and len(text) < 2):
+            line.role = Role.RULE
+        elif _COMMENT.match(line.text):
+            line.role = Role.COMMENT
+        elif (
+            colour_letters(text) and not any(t.sort in JOINS for t in line.tokens if t.text not in ("=",))
+        ) or (ALIASES.search(text) and len(ALIASES.findall(text)) >= 2):
+            line.role = Role.KEY
+        elif columns := _columns(line):
+            line.role, line.columns = Role.TABLE, columns
+            line.device = _title_device(lines[:index])
+        elif re.search(r"(?i)\bold\b.*\b(?:new|to)\b", text) and (
+            text.endswith(":") and not re.search(r"\d\s*(?:->|=)", text)
+        ):
+            line.role = Role.CHANGE_HEADING
+        else:
+            _heading(page, index)
+
+
+def _columns(line: PageLine) -> list[tuple[str, int, int]]:
+    """The columns of a table's header row: what each is, and from where to where it stands."""
+    bare = re.sub(r"\([^()]*\)", lambda m: " " * len(m[0]), line.text)
+    cells = (
+        [(m[0].strip(), m.start(), m.end()) for m in re.finditer(r"[^\t|]+", bare)]
+        if re.search(r"[\t|]", bare)
+        else [(m[0], m.start(), m.end()) for m in re.finditer(r"\S+(?: \S+)*", bare)]
+    )
+    named = [(HEADER.get(text.casefold().rstrip(".:"), ""), start, end) for text, start, end in cells if text]
+    codes = [text for text, *_ in cells if CODE.fullmatch(text)]
+    if len(codes) == 2:  # a column for each of two connectors
+        named = [
+            (f"@{text}" if text in codes else sort, start, end)
+            for (text, *_), (sort, start, end) in zip(cells, named, strict=True)
+        ]
+    known = [sort for sort, *_ in named if sort]
+    ends = sum(sort in ("from", "to", "pin") or sort[0] == "@" for sort in known)
+    return named if len(known) >= 2 and len(known) * 2 > len(named) and ends else []
+
+
+def _title_device(lines: Sequence[PageLine]) -> Mention | None:
+    """The connector that a table without a heading belongs to: the last plug that stands above it."""
+    above = next((line for line in reversed(lines) if line.text.strip()), None)
+    if above is not None and above.role is Role.HEADING and above.device is not None:
+        return above.device
+    for line in reversed(lines):
+        named = re.search(r"(?i)\b(?:plug|connector|socket|strip|box|block)\b", line.text)
+        if named and line.role in (Role.HEADING, Role.LINE) and (device := _device(line.text)) is not None:
+            line.role = Role.HEADING
+            return device
+    return None
+
+
+def _heading(page: Page, index: int) -> None:
+    """Make the line a heading where it names a device and the lines below begin with its cavities."""
+    line = page.lines[index]
+    below = next((other for other in page.lines[index + 1 : index + 3] if other.text.strip()), None)
+    text = line.text.strip()
+    tokens = [token for token in line.tokens if token.sort not in ("note", "gap")]
+    marked = text.endswith(":") or bool(re.fullmatch(r"[=*_].*[=*_]", text))
+    if not tokens or tokens[0].sort in ABOUT:
+        return
+    two = _both(text.strip("=*_ ").rstrip(":"))
+    if two is not None:
+        line.role, line.device, line.other = Role.HEADING, two[0], two[1]
+        return
+    table = below is not None and bool(_columns(below))
+    rows = below is not None and (table or (bool(_COUNT.search(text)) and is_row(below.tokens)))
+    if rows and (device := _coded(page, line)) is not None:
+        line.role, line.device = Role.HEADING, device
+        return
+    if (hub := _hub(page.lines, index)) is not None:
+        line.role, line.device, line.hub = Role.HEADING, hub, True
+        return
+    if (any(token.sort in ABOUT for token in tokens) and not _COUNT.search(text)) or "?" in text:
+        return
+    inner = [token for token in tokens[:-1] if token.sort == "colon"]
+    joins = [token for token in tokens if token.sort in ("arrow", "back", "feeds", "via")]
+    if inner or (joins and not (len(joins) == 1 and joins[0].text == "=")):
+        return
+    first = next(
+        (token for token in line.tokens if token.sort not in ("dash", "hash", "gap")), line.tokens[0]
+    )
+    if (is_row(line.tokens) and is_pin(first, strict=True) and not marked) or any(
+        t.sort == "ditto" for t in tokens
+    ):
+        return
+    above = page.lines[index - 1] if index else None
+    if (
+        above is not None
+        and is_row(line.tokens)
+        and (above.device is not None or (above.role is Role.LINE and is_row(above.tokens)))
+    ):
+        return
+    inside = [i for i, token in enumerate(line.tokens) if token.sort == "gap"]
+    if (
+        inside
+        and not marked
+        and not _COUNT.search(text)
+        and any(t.sort in ("word", "number") for t in line.tokens[inside[0] + 1 :])
+    ):
+        return
+    if (
+        below is None
+        or not is_row(below.tokens)
+        or page.names.alias(trade.long_form(below.tokens[0].text)) != trade.long_form(below.tokens[0].text)
+    ):
+        if marked and len(tokens) <= 8 and text.endswith(":"):
+            line.role, line.device = Role.HEADING, _device(text)
+        elif (
+            text.isupper()
+            and len(tokens) <= 4
+            and not any(t.sort in (*JOINS, "comma", "semi", "number") for t in tokens)
+        ):
+            line.role = Role.HEADING
+        return
+    device = _device(text)
+    outside = re.sub(r"\([^()]*\)", " ", text).split()
+    if not marked and not _COUNT.search(text) and any(trade.is_prose(word.strip(".,;")) for word in outside):
+        return
+    if device is not None and (len(tokens) <= 8 or marked or _COUNT.search(text) or "," in text):
+        line.role, line.device = Role.HEADING, device
+        line.star = any(token.sort == "to" for token in tokens)
+
+
+def _both(text: str) -> tuple[Mention, Mention | None] | None:
+    """`X1 to X4`: the connectors of both columns; `X7` alone."""
+    code = r"[A-Za-z]{1,6}_?\d{1,3}[A-Za-z]?"
+    match = re.fullmatch(rf"({code})(?:(?:\s+(?:to|and)\s+|\s*[-–>]+\s*|\s*&\s*)({code}))?", text.strip())
+    if match is None or re.match(r"(?i)(?:gnd|sp|spl|w|s|e)\d", match[1]):
+        return None
+    return Mention((match[1],)), Mention((match[2],)) if match[2] else None
+
+
+def _device(text: str) -> Mention | None:
+    """The name of the device that a heading names."""
+    bare = re.split(r"\s{2,}|\t", re.sub(r"\([^()]*\)", "   ", text).strip(" =*_:"))[0].strip()
+    quoted = re.search(r"[\"“]([A-Z]\w{0,5})[\"”]", bare)
+    if quoted:
+        return Mention((quoted[1],))
+    bare = re.sub(r"(?i)^(?:from|at|the|back of)\s+(?:the\s+)?|\s+back$", "", bare).strip()
+    words = _PLACE.split(bare, maxsplit=1)[0].split()
+    count = _COUNT.search(" ".join(words))
+    if count:
+        before = " ".join(words)[: count.start()].split()
+        after = " ".join(words)[count.end() :].split()
+        if before and before[0].casefold() in _VEHICLE and after:
+            words = [*count[0].split(), *after]
+        else:
+            words = (
+                before
+                if before and (trade.is_noun(before[-1]) or not after)
+                else [*before, *after] or count[0].split()
+            )
+    words = [word.strip(",.;") for word in words if word.strip(",.;")]
+    if words and words[-1].casefold() in ("cable", "side", "wires", "wiring", "lamps", "lights"):
+        return None
+    if not words or len(words) > 5 or any(trade.is_prose(word) for word in words):
+        return None
+    return Mention(tuple(words))
+
+
+def _coded(page: Page, line: PageLine) -> Mention | None:
+    """`C3  CDI unit, 6 way`: a connector by its code, which the words behind it name too."""
+    bare = re.sub(r"\([^()]*\)", " ", line.text).strip(" =*_:")
+    match = re.fullmatch(r"([A-Z]{1,4}\d{1,3})\s*[-–:=]?\s+(\D.*)", bare)
+    if match is None:
+        return None
+    rest = _COUNT.split(match[2])[0].strip(" ,-–.;")
+    words = re.split(r"[,;(]|\s(?:in|on|under|behind|at|by)\s", rest)[0].split()
+    if words and len(words) <= 4 and not any(trade.is_prose(word) for word in words):
+        named = Mention(tuple(words))
+        if named.sort in ("load", "contact") and len(words) > 1:
+            page.names.aliases.setdefault(named.key, match[1].casefold())
+            page.names.spelled.setdefault(match[1].casefold(), (match[1],))
+    return Mention((match[1],))
+
+
+def _hub(lines: Sequence[PageLine], index: int) -> Mention | None:
+    """`Negative bus bar` above a list: a joint or ground that every line of the list ends at."""
+    line = lines[index]
+    tokens = [token for token in line.tokens if token.sort not in ("note", "gap", "colon")]
+    below = lines[index + 1 : index + 3]
+    bare = line.text.strip(" =*_:-\t")
+    if (
+        not tokens
+        or any(token.sort not in ("word", "number", "plus", "dash") for token in tokens)
+        or len(tokens) > 5
+        or not below
+        or not below[0].text.strip()
+        or line.text[:1].isspace()
+    ):
+        return None
+    mention = mention_of(tokens)
+    if (
+        mention is None
+        or not mention.words
+        or not (mention.sort in ("joint", "ground") or "bus" in bare.casefold())
+    ):
+        return None
+    listed = [bool(LISTED.match(other.text)) for other in below if other.text.strip()]
+    if not all(listed) and not (line.text.rstrip().endswith(":") and len(listed) > 1):
+        return None
+    return mention if len(listed) > 1 or bool(LISTED.match(below[0].text)) else None

@@ -1,0 +1,48 @@
+"""The lines of a page with what each of them is."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from loomtest.harness.notes.names import Mention, Names
+from loomtest.harness.notes.tokens import Token
+
+
+class Role(StrEnum):
+    """What a line of the page is."""
+
+    BLANK = "blank"
+    RULE = "rule"
+    COMMENT = "comment"
+    HEADING = "heading"
+    TABLE = "table"
+    KEY = "key"
+    CHANGE_HEADING = "change heading"
+    LINE = "line"
+
+
+@dataclass
+class PageLine:
+    """A line with its role; a heading's device, a table's columns (what, where it begins)."""
+
+    number: int
+    text: str
+    tokens: list[Token]
+    role: Role = Role.LINE
+    device: Mention | None = None
+    other: Mention | None = None
+    columns: list[tuple[str, int, int]] = field(default_factory=list)
+    star: bool = False
+    hub: bool = False
+
+
+@dataclass
+class Page:
+    """The lines of the notes and what holds on all of them."""
+
+    lines: list[PageLine]
+    names: Names
+    letters: dict[str, str]
+    gauge: bool = False
+    title: int = 0  # the first line of a page of several, which may say what the page is about

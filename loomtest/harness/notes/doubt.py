@@ -17,8 +17,6 @@ if TYPE_CHECKING:
 
 # In a cell of its own `or` is orange.
 _OR = re.compile(r"(?<![\w/])(?<!\s\s)(?<!\t)(?<!\|\s)or(?![\w/])", re.IGNORECASE)
-    r"(?<![\w/])(?<!\s\s)(?<!\t)(?<!\|\s)or(?![\w/])", re.IGNORECASE
-)  # in a cell of its own it is orange
 _SEE = re.compile(
     r"\bsee\s+(?!above|below|pin)\w+.*\b(?:sheet|page|drawing|diagram|book|list)\b", re.IGNORECASE
 )
@@ -64,14 +62,32 @@ def undoubted(tokens: Sequence[Token]) -> list[Token]:
     return found
 
 
-def readings_of(
+# The ways to take a line of several meanings; each is tried, and what it gives is offered as an answer.
+WAYS = ("chain", "star", "each", "all", "first", "second", "both", "end", "note")
+MOST_READINGS = 6
+
+
+def alternatives(tokens: Sequence[Token]) -> list[list[Token]]:
+    """The tokens with what stands behind `or` in place of what stands before it."""
+    place = next((i for i, token in enumerate(tokens) if token.text.casefold() == "or"), 0)
+    before, behind = undoubted(tokens[:place]), undoubted(tokens[place + 1 :])
+    if not before or not behind:
+        return []
+    if behind[0].sort == before[-1].sort and behind[0].sort in ("number", "colour", "size"):
+        return [[*before[:-1], *behind]]
+    parts = ("to", "arrow", "back", "from", "feeds", "dash", "gap", "comma", "colour", "size", "colon", "via")
+    last = max((i for i, token in enumerate(before) if token.sort in parts), default=-1)
+    return [[*before[: last + 1], *behind]] if last >= 0 else []
+
+
+def in_words(
     joints: Sequence[Joint], line: PageLine, names: Names, made: Callable[[Joint, int, object], NotedWire]
-) -> tuple[str, ...]:
-    """The ways the line can be meant, in our notation; none where it makes no wire."""
+) -> str:
+    """What a reading says in our notation; "" where it makes no wire."""
     from loomtest.harness.notes.meaning import UnsureError
 
     try:
-        words = "; ".join(made(joint, line.number, names).words for joint in joints)
+        wires = [made(joint, line.number, names) for joint in joints]
     except UnsureError:
-        return ()
-    return (words,) if words else ()
+        return ""
+    return "; ".join(dict.fromkeys(wire.words for wire in wires))

@@ -77,7 +77,7 @@ def items_of(tokens: Sequence[Token], names: Names, letters: Mapping[str, str]) 
         elif sort == "about":
             found.append(Item("about", token.sort, token.start, token=token))
         else:
-            found.append(Item(sort, token.sort, token.start, token=token))
+            found.append(Item(sort, token.text if sort == "prose" else token.sort, token.start, token=token))
     flush()
     return _shared_nouns(found)
 
@@ -286,7 +286,7 @@ def _shared_nouns(items: list[Item]) -> list[Item]:
         ):
             if _is_side(second.mention.words[0]) and len(second.mention.words) > len(first.mention.words):
                 noun = second.mention.words[1:]
-                noun = (*noun[:-1], _singular(noun[-1]))
+                noun = (*noun[:-1], singular(noun[-1]))
                 terminal = second.mention.terminal
                 found[index] = replace(
                     first,
@@ -303,7 +303,7 @@ def _shared_nouns(items: list[Item]) -> list[Item]:
         ):
             noun = second.mention.words[1:]
             if noun:
-                noun = (*noun[:-1], _singular(noun[-1]))
+                noun = (*noun[:-1], singular(noun[-1]))
                 found[index] = replace(
                     first,
                     mention=replace(
@@ -329,7 +329,8 @@ def _is_side(word: str) -> bool:
     ) or word in ("LF", "RF", "LR", "RR")
 
 
-def _singular(word: str) -> str:
+def singular(word: str) -> str:
+    """`lamp` for `lamps`."""
     plain = word.removesuffix("s")
     return (
         plain

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 from itertools import pairwise
 
 from loomtest.harness.notes import trade
+from loomtest.harness.notes.items import singular
 from loomtest.harness.notes.meaning import Joint, RemarkError, Surroundings, UnsureError, Why
 from loomtest.harness.notes.names import Mention, Names
 
@@ -45,7 +46,9 @@ def joints_of(reading: EndsFound, groups: list[list[Mention]], scene: Surroundin
     """The wires that the groups make. Raises UnsureError where they can be meant in more than one way."""
     groups = [_expanded(_named(group, scene, index), scene) for index, group in enumerate(groups)]
     groups = _from_and_to(reading, groups, scene)
-    if reading.odd:
+    if scene.meant == "note":
+        reading.notes += reading.odd
+    elif reading.odd:
         raise UnsureError(Why.UNKNOWN_WORDS, reading.odd[0])
     if reading.polarity:
         groups = [
@@ -56,13 +59,17 @@ def joints_of(reading: EndsFound, groups: list[list[Mention]], scene: Surroundin
     _check_sure(reading, groups, scene)
     pairs: list[tuple[Mention, Mention, bool]] = []
     weak = [m for g in groups[2:] for m in g if m.weak]
-    star = len(groups[0]) == 1 and bool(scene.pins) and (scene.star or bool(weak)) and len(groups) > 2
+    star = len(groups) > 2 and scene.meant == "star" and len(groups[0]) == 1
+    star = star or (
+        len(groups[0]) == 1 and bool(scene.pins) and (scene.star or bool(weak)) and len(groups) > 2
+    )
     if star:
         pairs = [(groups[0][0], m, False) for g in groups[1:] for m in g]
     else:
         dashes = all(join in ("dash", "arrow") for join in reading.joins)
         if (
             len(groups) > 2
+            and scene.meant != "chain"
             and dashes
             and (
                 groups[0][0].sort == "joint"
@@ -72,7 +79,7 @@ def joints_of(reading: EndsFound, groups: list[list[Mention]], scene: Surroundin
             raise UnsureError(
                 Why.SEVERAL_MEANINGS, " - ".join(" ".join(m.words) for g in groups for m in g[:1])
             )
-        if len(groups) > 2 and any(len(group) > 1 for group in groups[1:-1]):
+        if len(groups) > 2 and scene.meant != "chain" and any(len(group) > 1 for group in groups[1:-1]):
             raise UnsureError(Why.SEVERAL_MEANINGS)
         for index, (left, right) in enumerate(pairwise(groups)):
             left = groups[0] if index + 1 in reading.also else left
@@ -81,6 +88,10 @@ def joints_of(reading: EndsFound, groups: list[list[Mention]], scene: Surroundin
                 pairs += [(a, b, fused) for a in left for b in right]
             elif len(left) == len(right):
                 pairs += [(a, b, fused) for a, b in zip(left, right, strict=True)]
+            elif scene.meant == "each":
+                pairs += [(a, b, fused) for a in left for b in right]
+            elif scene.meant == "first":  # the lists are joined in themselves, and by their first points
+                pairs += [(left[0], b, fused) for b in right] + [(left[0], a, False) for a in left[1:]]
             else:
                 raise UnsureError(Why.LIST_TO_LIST)
     return _described(pairs, reading, groups, scene)
@@ -104,10 +115,10 @@ def _check_sure(reading: EndsFound, groups: list[list[Mention]], scene: Surround
     ends = [m for group in groups for m in group]
     sure = [m for m in ends if m.terminal or m.sort or scene.names.seen.get(scene.names.alias(m.key), 0) > 1]
     if not sure and "arrow" not in reading.joins:
-        if reading.about:
+        if reading.about and scene.meant != "end":
             raise UnsureError(Why.UNKNOWN_WORDS, " ".join(ends[0].words))
         raise RemarkError
-    if reading.equals and not any(m.terminal for m in ends):
+    if reading.equals and scene.meant != "end" and not any(m.terminal for m in ends):
         raise UnsureError(Why.SEVERAL_MEANINGS, "=")
 
 
@@ -154,13 +165,20 @@ def _expanded(group: list[Mention], scene: Surroundings) -> list[Mention]:
     for mention in group:
         plural = mention.words and mention.words[-1].casefold().endswith("s") and len(mention.words[-1]) > 3
         if not mention.many or not (plural or mention.many != "both"):
-            if mention.many == "both":
+            if mention.many == "both" and scene.meant != "end":
                 raise UnsureError(Why.WHICH_OF_THEM, " ".join(mention.words))
             found.append(mention)
             continue
         have = which(mention, scene.names)
         wanted = int(mention.many) if mention.many.isdigit() else 2 if mention.many == "both" else len(have)
-        if len(have) < 2 or len(have) != wanted:
+        if scene.meant == "end":
+            found.append(replace(mention, many=""))
+            continue
+        if len(have) < 2 and mention.many == "both" and scene.meant == "all":
+            words = (*mention.words[:-1], singular(mention.words[-1]))
+            found += [replace(mention, words=(side, *words), many="") for side in ("LH", "RH")]
+            continue
+        if len(have) < 2 or (len(have) != wanted and scene.meant != "all"):
             raise UnsureError(Why.WHICH_OF_THEM, " ".join(mention.words))
         found += [replace(mention, words=words, many="") for words in have]
     return found
@@ -248,6 +266,11 @@ def _described(
             for row, value in zip(said, values, strict=True):
                 row[sort] = value
         elif sort == "colour" and len(pairs) == 1 and len(values) == 2 and reading.anded:
+            said[0][sort] = "/".join(values)
+        elif sort == "colour" and len(values) == 2 and scene.meant in ("first", "second"):
+            for row in said:
+                row[sort] = values[scene.meant == "second"]
+        elif sort == "colour" and len(pairs) == 1 and len(values) == 2 and scene.meant == "both":
             said[0][sort] = "/".join(values)
         elif sort == "colour" and len(pairs) == 1 and len(values) == 2:
             raise UnsureError(Why.COLOURS, " ".join(values))

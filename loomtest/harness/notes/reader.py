@@ -21,7 +21,7 @@ from loomtest.harness.notes import trade
 from loomtest.harness.notes.cavities import is_row
 from loomtest.harness.notes.cells import has_end_columns, is_title, wire_name
 from loomtest.harness.notes.ditto import written_out
-from loomtest.harness.notes.doubt import doubtful, readings_of, undoubted
+from loomtest.harness.notes.doubt import MOST_READINGS, WAYS, alternatives, doubtful, in_words, undoubted
 from loomtest.harness.notes.finish import finish
 from loomtest.harness.notes.items import JOINS
 from loomtest.harness.notes.meaning import Joint, RemarkError, Surroundings, UnsureError, Why
@@ -146,11 +146,12 @@ def _statements(state: ReadSoFar, line: PageLine) -> None:
         return
     except UnsureError as error:
         why, about = (Why.WRITER_UNSURE, asked) if asked else (error.why, error.about)
-        state.lines.append(NotedLine(line.number, text, Kind.UNREAD, why=why, about=about))
+        readings = _readings(state, line, tokens)
+        state.lines.append(NotedLine(line.number, text, Kind.UNREAD, why=why, about=about, readings=readings))
         return
     state.above = tokens
     if asked and found.kind is not Kind.REMARK:
-        readings = readings_of(found.joints, line, state.page.names, _made)
+        readings = _readings(state, line, tokens)
         state.lines.append(
             NotedLine(line.number, text, Kind.UNREAD, why=Why.WRITER_UNSURE, about=asked, readings=readings)
         )
@@ -166,6 +167,27 @@ def _statements(state: ReadSoFar, line: PageLine) -> None:
     state.lines.append(
         NotedLine(line.number, text, found.kind, empty=tuple(found.empty), changes=tuple(found.changes))
     )
+
+
+def _readings(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> tuple[str, ...]:
+    """The ways a doubtful line can be meant, in our notation, the likeliest first."""
+    scene, found = state.scene, dict[str, None]()
+    kept = scene.device, scene.other, scene.columns, state.soft, state.style
+    for meant in [undoubted(tokens), *alternatives(tokens)]:
+        for way in ("", *WAYS):
+            scene.meant = way
+            try:
+                joints = read_line(state, line, meant).joints
+            except (UnsureError, RemarkError):
+                continue
+            finally:
+                scene.meant, scene.pins = "", ()
+                scene.device, scene.other, scene.columns, state.soft, state.style = kept
+            if said := in_words(joints, line, state.page.names, _made):
+                found[said] = None
+            if not way:  # it has one meaning but for the writer's own doubt
+                break
+    return tuple(found)[:MOST_READINGS]
 
 
 def _made(joint: Joint, number: int, state_names: object) -> NotedWire:

@@ -14,18 +14,19 @@ import re
 from dataclasses import replace
 
 from loomtest.harness.notes import trade
-from loomtest.harness.notes.items import ABOUT, JOINS, Item, items_of
+from loomtest.harness.notes.items import Item, items_of
 from loomtest.harness.notes.joining import EndsFound, joints_of, side_by_side
 from loomtest.harness.notes.meaning import Joint, RemarkError, Surroundings, UnsureError, Why
 from loomtest.harness.notes.names import Mention
+from loomtest.harness.notes.parting import by_commas, two_sides
 from loomtest.harness.notes.tokens import Token, bare_size
 
 
 def read_statement(tokens: list[Token], scene: Surroundings) -> list[Joint]:
     """The wires of one statement. Raises UnsureError, or RemarkError for what is no statement."""
-    if (both := _two_sides(tokens)) is not None:
+    if (both := two_sides(tokens)) is not None:
         return [joint for half in both for joint in read_statement(half, scene)]
-    if (parts := _by_commas(tokens, scene)) is not None:
+    if (parts := by_commas(tokens, scene)) is not None:
         return [joint for part in parts for joint in read_statement(part, scene)]
     items = items_of(tokens, scene.names, scene.letters)
     try:
@@ -36,70 +37,6 @@ def read_statement(tokens: list[Token], scene: Surroundings) -> list[Joint]:
         if not joins and not scene.pins and not any(m.terminal and m.words for m in ends):
             raise RemarkError from None
         raise
-
-
-def _by_commas(tokens: list[Token], scene: Surroundings) -> list[list[Token]] | None:
-    """`LH lamp E to frame, RH lamp E to frame, black`: statements with a comma between them; else None."""
-    if sum(token.sort in ("to", "arrow", "dash") for token in tokens) < 2 or scene.pins:
-        return None
-    place = next((i for i, token in enumerate(tokens[:-1]) if token.sort == "colon"), -1)
-    header = place >= 0 and not any(token.sort in JOINS for token in tokens[:place])
-    parts: list[list[Token]] = [[]]
-    for token in tokens[place + 1 :] if header else tokens:
-        if token.sort in ("comma", "semi"):
-            parts.append([])
-        else:
-            parts[-1].append(token)
-    tail: list[Token] = []
-    while parts and parts[-1] and all(t.sort in (*ABOUT, "gap", "and") for t in parts[-1]):
-        tail = [*parts.pop(), *tail]
-    if len(parts) < 2 or not all(_is_statement(part, scene) for part in parts):
-        return None
-    every = header or any(t.text.casefold() in ("all", "both", "each") for t in tokens)
-    return [[*part, *tail] if tail and (every or part is parts[-1]) else part for part in parts]
-
-
-def _is_statement(tokens: list[Token], scene: Surroundings) -> bool:
-    """Whether the tokens are one whole statement: an end, one join, an end."""
-    sorts = [item.sort for item in items_of(tokens, scene.names, scene.letters)]
-    plain = [sort for sort in sorts if sort not in ("about", "note", "list")]
-    return plain == ["end", "join", "end"]
-
-
-def _two_sides(tokens: list[Token]) -> list[list[Token]] | None:
-    """`lamp: one side A, other side B` as `lamp 1 to A` and `lamp 2 to B`: terminals without a name."""
-    low = [token.text.casefold() for token in tokens]
-    sides = ("side", "end", "terminal", "wire")
-    first = next((i for i in range(1, len(low) - 1) if low[i] == "one" and low[i + 1] in sides), 0)
-    other = next(
-        (
-            i
-            for i in range(first + 2, len(low) - 1)
-            if low[i] in ("other", "the") and low[i + 1] in (*sides, "other")
-        ),
-        0,
-    )
-    if not first or not other:
-        return None
-    head = [token for token in tokens[:first] if token.sort in ("word", "number")]
-    letters = [t for t in tokens if re.fullmatch(r"[A-Z][a-z]?", t.text) and t.text not in ("L", "R")]
-    if letters and any(not t.sort == "colour" for t in letters):
-        raise UnsureError(Why.SEVERAL_MEANINGS, letters[0].text)  # a terminal, or a colour's letter
-    skip = other + (3 if low[other] == "the" else 2)
-    halves = []
-    for number, part in (("1", tokens[first + 2 : other]), ("2", tokens[skip:])):
-        part = [
-            token
-            for token in part
-            if token.sort not in ("colon",) and token.text.casefold() not in ("is", "to", "goes")
-        ]
-        while part and part[-1].sort in ("comma", "and", "semi"):
-            part = part[:-1]
-        at = part[0].start if part else 0
-        halves.append(
-            [*head, Token("number", number, number, at, at), Token("to", "to", "to", at, at), *part]
-        )
-    return halves
 
 
 def _read_items(items: list[Item], scene: Surroundings) -> list[Joint]:

@@ -9,6 +9,7 @@ from pathlib import Path
 from loomtest.errors import InputError, Problem, nearest
 from loomtest.harness.branches import BRANCHES, check_against, read_branches, with_lengths
 from loomtest.harness.document import LARGEST_TOML_BYTES
+from loomtest.harness.exchange.kbl import ENDING, Exchanged, is_exchange, read_exchange, split_configuration
 from loomtest.harness.lie import Lie
 from loomtest.harness.model import Harness, cavity_of, connector_of
 from loomtest.harness.outward import visible
@@ -34,8 +35,14 @@ def load_harness(path: str | Path) -> Harness:
         raise InputError([Problem(visible(str(given)), None, "", "no such file or folder", expected)])
     settings, toml, wire_list = _files(given, problems)
     listed = WireList()
+    exchanged = None
     if wire_list is not None:
-        table = read_table(wire_list, visible(str(wire_list)), NEEDED, problems)
+        if is_exchange(wire_list):
+            exchanged = read_exchange(wire_list, problems)
+            table = exchanged.table if exchanged is not None else None
+            settings = _with_exchanged(settings, exchanged)
+        else:
+            table = read_table(wire_list, visible(str(wire_list)), NEEDED, problems)
         if table is not None:
             listed = read_wires(table, problems)
         _check_cavities(visible(str(wire_list)), listed, settings, problems)
@@ -43,6 +50,8 @@ def load_harness(path: str | Path) -> Harness:
             _check_names(visible(str(toml)), listed, settings, problems)
         listed = _without_restraint(visible(str(wire_list)), listed, problems)
     lie = _lie(given, problems)
+    by_hand = lie is not None
+    lie = exchanged.lie if lie is None and exchanged is not None else lie
     errors = _errors(problems)
     if errors:
         raise InputError(problems_in_order(problems))
@@ -51,11 +60,12 @@ def load_harness(path: str | Path) -> Harness:
     points = _points(listed, settings)
     wires = listed.wires
     if lie is not None:
-        check_against(lie, points, problems)
+        if by_hand:
+            check_against(lie, points, problems)
         wires = with_lengths(lie, wires, visible(str(wire_list)), problems)
     forbidden = untouchable(wires, {point: code for code, point in enumerate(points)})
-    branches = folder / BRANCHES if lie is not None else None
-    sheet = wire_list and split_sheet(wire_list)[0]
+    branches = folder / BRANCHES if by_hand else None
+    sheet = wire_list and split_configuration(split_sheet(wire_list)[0])[0]
     return Harness(
         name=settings.name or fallback,
         wires=wires,
@@ -81,6 +91,18 @@ def _lie(given: Path, problems: list[Problem]) -> Lie | None:
     if folder is None or not (folder / BRANCHES).is_file():
         return None
     return read_branches(folder / BRANCHES, problems)
+
+
+def _with_exchanged(settings: Settings, exchanged: Exchanged | None) -> Settings:
+    """The settings with what the exchange file says; harness.toml has the last word."""
+    if exchanged is None:
+        return settings
+    return replace(
+        settings,
+        name=settings.name or exchanged.name,
+        cavities={**exchanged.cavities, **settings.cavities},
+        places={**exchanged.places, **settings.places},
+    )
 
 
 def _without_restraint(file: str, listed: WireList, problems: list[Problem]) -> WireList:
@@ -120,6 +142,9 @@ def _files(given: Path, problems: list[Problem]) -> tuple[Settings, Path | None,
     toml = given / "harness.toml" if given.is_dir() else given
     if given.is_dir() and not toml.exists():
         wire_list = given / "wires.csv"
+        drawn = sorted(given.glob("*" + ENDING)) if not wire_list.exists() else []
+        if len(drawn) == 1:  # the copy that a run keeps
+            return Settings(), None, drawn[0]
         if not wire_list.exists():
             lists = sorted(file.name for file in given.glob("*.csv"))[:5]
             found = "neither harness.toml nor wires.csv" + (f", but {', '.join(lists)}" if lists else "")

@@ -16,6 +16,7 @@ from typing import Any
 
 from loomtest.errors import InputError, Problem, RunFolderError
 from loomtest.harness.document import finite_number, read_document
+from loomtest.harness.exchange.kbl import copy_name, is_exchange
 from loomtest.harness.model import ISOLATION_LEVELS, Harness
 from loomtest.harness.outward import toml_text
 from loomtest.readings.instrument import load_instrument
@@ -211,6 +212,9 @@ def harness_copies(harness: Harness) -> dict[str, Path]:
             copies["harness.toml"] = file
         elif file != harness.files[-1]:
             copies[file.name] = file
+        elif toml is None and is_exchange(file):
+            given = harness.source
+            copies[copy_name(given if given is not None and is_exchange(given) else file)] = file
         elif toml is None:
             copies["wires.csv"] = file
         else:

@@ -10,6 +10,7 @@ from __future__ import annotations
 from pathlib import Path
 
 COVERED_BY: dict[str, tuple[str, ...]] = {
+    "harness/exchange/folder.py": ("commands/test_exchange.py",),
     "harness/exchange/lying.py": ("harness/exchange/test_kbl.py",),
     "harness/exchange/names.py": ("harness/exchange/test_kbl.py",),
     "harness/exchange/terminals.py": ("harness/exchange/test_kbl.py",),

@@ -31,6 +31,10 @@ def check(
         str | None,
         typer.Option(help="An older harness: also list the wires added, removed and changed since."),
     ] = None,
+    configuration: Annotated[
+        str | None,
+        typer.Option(help="One configuration or module of a harness file (KBL); without it all are read."),
+    ] = None,
     as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help=QUIET_HELP)] = False,
 ) -> None:
@@ -46,9 +50,11 @@ def check(
     from, to, colour), changed (wire, fields: column, was, is), same (how many).
     """
     from loomtest.commands.terminal.progress import Progress
+    from loomtest.harness.exchange.folder import with_configuration
     from loomtest.harness.load import load_harness
     from loomtest.harness.survey import survey
 
+    harness = with_configuration(harness, configuration)
     with Progress(f"reading {harness}", quiet):
         loaded = load_harness(harness)
         seen = survey(loaded)

@@ -15,17 +15,25 @@ from loomtest.commands.terminal.verbs import JSON_HELP
 from loomtest.harness.outward import json_text
 
 if TYPE_CHECKING:
+    from loomtest.errors import Problem
     from loomtest.harness.newfolder import Answers
     from loomtest.harness.notes.result import Notes
 
 
 @app.command(
-    epilog="Example: loomtest new my_loom\nExample: loomtest new launch --notes notepad.txt --name Stern"
+    epilog="Example: loomtest new my_loom\nExample: loomtest new launch --notes notepad.txt --name Stern\n"
+    "Example: loomtest new launch --from launch.kbl --configuration south"
 )
 def new(
     folder: Annotated[Path, typer.Argument(help="The folder to lay out; nothing in it is written over.")],
     notes: Annotated[
         str | None, typer.Option(help="A text file with the notepad's lines; - for standard input.")
+    ] = None,
+    source: Annotated[
+        str | None, typer.Option("--from", help="A harness file of a design program (KBL) to take it from.")
+    ] = None,
+    configuration: Annotated[
+        str | None, typer.Option(help="Which configuration or module of that file; without it all are taken.")
     ] = None,
     name: Annotated[
         str | None, typer.Option(help="What the loom is called (default: the folder's name).")
@@ -53,6 +61,9 @@ def new(
     headings with the pins below them, columns, arrows, dashes, ditto marks, lists behind a splice, names of
     two words, short words (sw, lt, batt), a key of colour letters; sizes in mm², AWG or strands.
 
+    With --from the folder is made from a harness file: wire list, cavities, and branches.csv, which says how
+    the loom lies. What such a file holds beside is counted and named.
+
     What each line was read as stands in notes.read.txt. A line with two meanings is not guessed at: on a
     terminal you are asked, and your answers are kept beside the notes (notes.answers.toml), so that reading
     them again asks only what is new. Otherwise nothing is written until the line is put right or left out
@@ -73,9 +84,17 @@ def new(
         write_new,
     )
 
-    asks = not (no_questions or as_json or notes == "-") and sys.stdin.isatty() and sys.stdout.isatty()
+    asks = (
+        source is None
+        and not (no_questions or as_json or notes == "-")
+        and sys.stdin.isatty()
+        and sys.stdout.isatty()
+    )
     answers = _given(folder, name, cavities or [], worked_on or [], semicolons)
     refuse_what_is_there(folder, (WIRES, SETTINGS, READINGS, *([NOTES] if notes else [])))
+    odd: list[Problem] = []
+    if source is not None or configuration is not None:
+        answers, odd = _from_file(source, configuration, answers, notes, name)
     if asks:
         answers, notes = _asked(answers, notes, name)
     found = None
@@ -92,9 +111,12 @@ def new(
         )
     files = write_new(folder, files_of(answers))
     if answers.wires:
-        _read_back(folder)
+        _read_back(folder, odd)
     if as_json:
-        _print_json(_object(files, found))
+        value = _object(files, found)
+        if source is not None:
+            value |= {"wires": len(answers.wires), "look_at": [str(problem) for problem in odd]}
+        _print_json(value)
     else:
         typer.echo("\n".join(_closing(folder, len(answers.wires), found)))
 
@@ -110,16 +132,31 @@ def _cavity_list(names: tuple[str, ...]) -> str:
     return "[" + ", ".join(json.dumps(name, ensure_ascii=False) for name in names) + "]"
 
 
-def _read_back(folder: Path) -> None:
+def _from_file(
+    source: str | None, configuration: str | None, answers: Answers, notes: str | None, name: str | None
+) -> tuple[Answers, list[Problem]]:
+    """The answers out of a harness file, and what is odd in it."""
+    from loomtest.errors import InputError, Problem
+    from loomtest.harness.exchange.folder import answers_from, with_configuration
+
+    if source is None or notes is not None:
+        found = "no --from" if source is None else "--notes and --from"
+        expected = "--configuration beside --from" if source is None else "one of them"
+        raise InputError([Problem("new", None, "", found, expected)])
+    return answers_from(with_configuration(source, configuration), answers, named=name is not None)
+
+
+def _read_back(folder: Path, odd: list[Problem]) -> None:
     """Say what `loomtest check` will find in the folder: a cavity in the notes that no connector has."""
     from loomtest.commands.terminal.screen import warn
     from loomtest.errors import InputError
     from loomtest.harness.load import load_harness
 
     try:
-        warn([odd for odd in load_harness(folder).warnings if "with a decimal comma" not in odd.found])
+        found = [one for one in load_harness(folder).warnings if "with a decimal comma" not in one.found]
+        warn([*odd, *found])
     except InputError as error:
-        warn(error.problems)
+        warn([*odd, *error.problems])
 
 
 def _given(
@@ -144,7 +181,6 @@ def _asked(answers: Answers, notes: str | None, name: str | None) -> tuple[Answe
     """What the options left open, asked in sentences; Enter leaves a question open."""
     from dataclasses import replace
 
-    from loomtest.errors import Problem
     from loomtest.harness.newfolder import read_cavities
 
     typer.echo(

@@ -66,7 +66,7 @@ class _Row:
     def length(self) -> float | None:
         text = self.cells["length"]
         try:
-            return read_length(text.replace("\u00a0", " ")) if text else None
+            return read_coordinate(text, signed=False) if text else None
         except ValueError as error:
             self.say("length", quoted(text), str(error))
             return None
@@ -87,9 +87,11 @@ class _Row:
         return out[0], out[1], out[2]
 
 
-def read_coordinate(text: str) -> float:
-    """Metres, of either sign, with the units of a length. ValueError with what was expected."""
+def read_coordinate(text: str, *, signed: bool = True) -> float:
+    """Metres, 0 and (`signed`) below too, with the units of a length. ValueError with what was expected."""
     bare = text.strip().replace("\u00a0", " ")
+    if not signed and bare.strip("0.,"):
+        return read_length(bare)
     sign = -1.0 if bare[:1] in ("-", "\u2212") else 1.0
     number = bare.lstrip("+-\u2212").strip()
     if number and not number.strip("0.,"):

@@ -76,6 +76,7 @@ class Answers:
     worked_on: Sequence[str] = ()
     wires: Sequence[NotedWire] = ()
     notes: str | None = None
+    places: Mapping[str, str] = field(default_factory=dict)
     more: Mapping[str, str] = field(default_factory=dict)  # further files: name to text
     separator: str = ","
 
@@ -155,7 +156,8 @@ def settings_text(answers: Answers) -> str:
         '# X1 = {rows = 2, numbering = "across", seen_from = "mating"}',
         "",
         "[places]  # where to find a connector, ground or splice, in words",
-        '# X1 = "bulkhead, left of the battery"',
+        *(f"{_key(name)} = {_quoted(place)}" for name, place in answers.places.items()),
+        *(() if answers.places else ('# X1 = "bulkhead, left of the battery"',)),
         "",
         "[limits]  # what decides; the numbers here are the defaults",
         *_defaults(Limits()),

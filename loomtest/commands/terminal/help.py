@@ -29,6 +29,7 @@ ENDS: dict[str, tuple[tuple[int, str], ...]] = {
 _VALUES = {
     "out": "FOLDER", "archive": "FOLDER", "sheet": "FOLDER", "instrument": "METER", "meter": "PORT",
     "markers": "FILE", "kit": "FILE", "job": "NAME", "unit": "NUMBER", "customer": "NAME", "digest": "CODE",
+    "source": "FILE", "configuration": "NAME",
     "scanner": "PORT", "notes": "FILE", "csv": "FILE", "key": "FILE", "new_key": "FILE", "from_zip": "FILE",
     "to_zip": "FILE", "bag": "NAME", "name": "WORDS", "stage": "WORD", "operator": "NAME",
     "temperature": "DEGREES", "open_after": "SECONDS", "flex": "SECONDS", "seconds": "SECONDS",

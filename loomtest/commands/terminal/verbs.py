@@ -9,7 +9,7 @@ import typer
 from typer.core import TyperCommand, TyperGroup
 
 Function = TypeVar("Function", bound=Callable[..., Any])
-HARNESS_HELP = "A harness folder, a harness.toml, or a bare wire list (CSV)."
+HARNESS_HELP = "A harness folder, a harness.toml, a bare wire list (CSV), or a harness file (KBL)."
 READINGS_HELP = "A readings file (CSV) or a run folder."
 SEVERAL_HELP = "A readings file (CSV) or a run folder; several are judged together, in their order."
 INSTRUMENT_HELP = (

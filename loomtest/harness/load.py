@@ -30,8 +30,8 @@ def load_harness(path: str | Path) -> Harness:
     """
     given = Path(path)
     problems: list[Problem] = []
-    if not given.exists() and not split_sheet(given)[0].exists():
-        expected = "a harness folder, a harness.toml or a wire list (CSV)"
+    if not any(path.exists() for path in (given, split_sheet(given)[0], split_configuration(given)[0])):
+        expected = "a harness folder, a harness.toml, a wire list (CSV) or a harness file (KBL)"
         raise InputError([Problem(visible(str(given)), None, "", "no such file or folder", expected)])
     settings, toml, wire_list = _files(given, problems)
     listed = WireList()

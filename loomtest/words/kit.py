@@ -69,5 +69,5 @@ def too_near_text(kit: Kit, near: TooNear) -> str:
     one = names[0] if len(names) == 1 else f"{all_of(names)} side by side"
     return (
         f"{one} and {other} stand {100 * near.share:.2f} % apart, and {100 * near.wanted:.2f} % is wanted: "
-        f"exchange {kit.clips[near.exchange].marker} for another value."
+        f"change {kit.clips[near.exchange].marker} for another value."
     )

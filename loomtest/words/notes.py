@@ -87,7 +87,7 @@ def look_at(look: LookAt) -> str:
 
 def as_read(notes: Notes, source: str) -> str:
     """Every line as written, and below it what it was read as: the text of a file."""
-    rows = [f"{source}, as it was read. Hold it against the loom, not against your notes.", ""]
+    rows = [f"{source}, as it was read. Check it against the loom, not against your notes.", ""]
     for line in notes.lines:
         told = said(line) or f"NOT READ: {why(line)}"
         rows += [f"{line.number:>5}  {line.text}", f"       = {told}"]

@@ -61,7 +61,7 @@ def test_found_mended_measured_compared_kept(
     expect(card).to_have_count(1)
     expect(card).to_contain_text("X1 cavity 1")
     assert card.locator("svg.drawing").count() >= 1  # the faces it concerns
-    page.get_by_role("button", name="Mended: measure again").click()
+    page.get_by_role("button", name="Fixed: measure again").click()
     next_touch = page.get_by_role("status", name="Next touch")
     expect(next_touch).not_to_have_attribute("data-from", "")
     rows = page.get_by_role("list", name="Readings so far").get_by_role("listitem")

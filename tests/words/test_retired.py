@@ -42,6 +42,15 @@ def test_the_program_says_no_retired_word(room: str) -> None:
     assert said == []
 
 
+def test_no_page_says_a_retired_word() -> None:
+    pages = [path for path in (ROOT / "loomtest").rglob("*.html") if "demo" not in path.parts]
+    assert len(pages) > 2
+    shown = [
+        (path.name, text) for path in pages for text in re.findall(r">([^<>{}]+)<", path.read_text("utf-8"))
+    ]
+    assert [(name, text.strip()) for name, text in shown if found_in(text)] == []
+
+
 @pytest.mark.parametrize("document", DOCUMENTS, ids=lambda path: path.name)
 def test_no_document_says_a_retired_word(document: Path) -> None:
     said = [

@@ -131,7 +131,7 @@ def test_the_answer_comes_first_and_everything_asked_for_is_there(page: Page) ->
         "Not right yet: 4 faults found", "What it means", "What was looked at",
         "The loom", "Faults, the most dangerous first",
         "Doubtful: the readings", "Not measured", "Every circuit, and the worst", "Wires and their joints",
-        "How it was measured", "What it was held to", "Before power goes on",
+        "How it was measured", "Limits used", "Before power goes on",
     ]  # fmt: skip
     places = [page.text.index(words) for words in order]
     assert places == sorted(places)

@@ -33,7 +33,7 @@ def check(
     ] = None,
     configuration: Annotated[
         str | None,
-        typer.Option(help="One configuration or module of a harness file (KBL); without it all are read."),
+        typer.Option(help="One configuration or module of a harness file in KBL (default: all)."),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help=QUIET_HELP)] = False,

@@ -130,7 +130,7 @@ def test_the_answer_comes_first_and_everything_asked_for_is_there(page: Page) ->
     order = [
         "Not right yet: 4 faults found", "What it means", "What was looked at",
         "The loom", "Faults, the most dangerous first",
-        "Doubtful: the readings", "Not measured", "Every circuit, and the worst", "Wires and their joints",
+        "Doubtful: the readings", "Not measured", "Every circuit, with the worst", "Wires and their joints",
         "How it was measured", "Limits used", "Before power goes on",
     ]  # fmt: skip
     places = [page.text.index(words) for words in order]
@@ -236,8 +236,8 @@ def test_the_first_page_counts_the_wires_and_says_what_the_faults_mean(page: Pag
     assert "16 as it should be" in first
     assert "A wire is broken or not connected between X1 (bulkhead, left of the battery) and X4" in first
     assert "Ω" not in first
-    assert "Wires followed from end to end: 23 of 23." in first
-    assert "Pairs of lines checked for not touching each other: 208 of 210." in first
+    assert "Wires measured from end to end: 23 of 23." in first
+    assert "Pairs of circuits checked for shorts: 208 of 210." in first
 
 
 def test_the_folders_of_the_workshop_stay_its_own_affair(tmp_path: Path) -> None:

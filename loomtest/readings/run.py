@@ -94,12 +94,14 @@ def create_run(folder: str | Path, harness: Harness, about: About, *, clock: Clo
 
 
 def resume_run(
-    folder: str | Path, *, clock: Clock, harness: Harness | None = None, rehearsal: bool | None = None
+    folder: str | Path, *, clock: Clock, harness: Harness | None = None, rehearsal: bool = False
 ) -> RunWriter:
     """Go on with a run; a torn last line is moved to `set-aside.txt`, never guessed.
 
-    With `harness`, it must be the one the run was recorded against; with `rehearsal`, measured readings and
-    those of a simulated meter never meet in one run. Raises RunFolderError, or InputError
+    With `harness`, it must be the one the run was recorded against; with `rehearsal`, readings of a
+    simulated meter never go into a run of a real loom (a rehearsal stays one, whoever goes on with it).
+
+    Raises RunFolderError, or InputError
     when `run.toml` cannot be read.
     """
     place = Path(folder)
@@ -114,9 +116,10 @@ def resume_run(
                 f"{place} was recorded against another version of the harness: begin a new run, or use "
                 f"the copy in {place / runfile.HARNESS_FOLDER}"
             )
-        if rehearsal is not None and rehearsal != run.rehearsal:
-            was = "a rehearsal" if run.rehearsal else "measured on a real loom"
-            raise RunFolderError(f"{place} was {was}: choose another folder for this run")
+        if rehearsal and not run.rehearsal:
+            raise RunFolderError(
+                f"{place} was measured on a real loom: choose another folder for this rehearsal"
+            )
         runfile.check_grows(place)
         writer = RunWriter(place, lock, clock)
         writer.note_event("resumed", after_row=writer.last_row)

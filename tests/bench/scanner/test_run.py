@@ -282,8 +282,9 @@ def test_a_rehearsal_stays_one_and_holds_its_table(folder: Path, tmp_path: Path)
         assert table == proposed(harness, scanner.identity.pins).text()
     verdict = judge(harness, load_readings(tmp_path / "run", harness))
     assert verdict.to_json()["rehearsal"] is True
-    with pytest.raises(RunFolderError, match="rehearsal"):
-        resume_run(tmp_path / "run", clock=now, harness=harness, rehearsal=False)
+    create_run(tmp_path / "real", harness, About("before"), clock=now).close("complete")
+    with pytest.raises(RunFolderError, match="measured on a real loom"):
+        resume_run(tmp_path / "real", clock=now, harness=harness, rehearsal=True)
     words = ["keep", str(tmp_path / "run"), "--archive", str(tmp_path / "kept")]
     assert "rehearsal" in str(CliRunner().invoke(app, words).exception)
     run(*words, "--rehearsal")

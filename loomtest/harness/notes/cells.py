@@ -12,7 +12,8 @@ from loomtest.harness.colours import IEC_60757, colour_words
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.cavities import is_row, pins_of
 from loomtest.harness.notes.items import ABOUT, JOINS, items_of
-from loomtest.harness.notes.names import mention_of
+from loomtest.harness.notes.meaning import Surroundings, UnsureError, Why
+from loomtest.harness.notes.names import Mention, Names, mention_of
 from loomtest.harness.notes.roles import Page, PageLine, Role
 from loomtest.harness.notes.sofar import ReadSoFar
 from loomtest.harness.notes.tokens import Token
@@ -158,6 +159,69 @@ def says_empty(text: str, rest: list[Token]) -> bool:
     )
 
 
+_BEFORE_A_PIN = ("comma", "semi", "stop", "colon", "dash", "word", "note", "and")
+_LEADS = ("pin", "cavity", "cav", "way", "terminal", "term", "position")
+_SAYS = re.compile(
+    r"^(.*?\w)[\s:=|>–-]+(?:(?:is|are|both|all|left)\s+)*("
+    + "|".join(re.escape(p) for p in trade.phrases("empty", "whole") if len(p) > 2)
+    + r")\W*(?:\([^()]*\)\W*)?$",
+    re.IGNORECASE,
+)
+
+
+def said_empty(names: Names, tokens: list[Token], text: str) -> list[str]:
+    """`S4 pin D unused`, `tail plug 2 and 5 not used`: the cavities that a sentence says are empty."""
+    match = _SAYS.match(text.rstrip())
+    if match is None:
+        return []
+    words = [token for token in tokens if token.end <= match.end(1)]
+    if any(t.sort in (*ABOUT, *JOINS, "via", "colon", "gap") and t.text != ":" for t in words):
+        return []
+    found: list[Mention] = []
+    for item in items_of(words, names, {}):
+        mention = item.mention
+        if mention is None and item.sort != "list":
+            return []
+        if mention is not None:
+            if not mention.words and found:
+                mention = replace(mention, words=found[-1].words)
+            if not mention.words or not mention.terminal:
+                return []
+            found.append(mention)
+    return [names.point(mention) for mention in found]
+
+
+def rows_in_line(tokens: list[Token], scene: Surroundings) -> list[tuple[Mention, list[Token]]]:
+    """The cavities of `tail plug: pin 1 …, pin 3 …` with what stands behind each; [] for any other line."""
+    at = [
+        i
+        for i in range(len(tokens) - 2)
+        if tokens[i].text.casefold() in _LEADS
+        and (tokens[i + 1].sort == "number" or re.fullmatch(r"[A-Z]\d?", tokens[i + 1].text))
+        and (
+            i == 0 or tokens[i - 1].sort in ("comma", "semi", "stop", "colon", "dash", "word", "note", "and")
+        )
+    ]
+    listed = [i for i in at[1:] if tokens[i - 1].sort in ("comma", "semi", "stop", "and")]
+    if not at or len(listed) != len(at) - 1 or not listed:
+        return []
+    head = [token for token in tokens[: at[0]] if token.sort in ("word", "number", "hash")]
+    if any(token.sort in (*JOINS, "comma") for token in tokens[: at[0]]):
+        return []
+    device = mention_of(head) if head else scene.device
+    if device is None or not device.words:
+        return []
+    words = (*device.words, device.terminal) if device.terminal else device.words
+    found = []
+    for place, begin in enumerate(at):
+        end = at[place + 1] if place + 1 < len(at) else len(tokens)
+        rest = behind_the_pin(tokens[begin + 2 : end])
+        while rest and rest[-1].sort in ("comma", "semi", "stop", "and", "gap"):
+            rest = rest[:-1]
+        found.append((Mention(words, tokens[begin + 1].text), rest))
+    return found
+
+
 def empty_end(state: ReadSoFar, tokens: list[Token], line: PageLine) -> str:
     """The cavity of a from-to table whose other end is said to be empty."""
     cells = [cell.strip() for cell in re.split(r"\t|\||\s{2,}", line.text.strip()) if cell.strip()]
@@ -203,6 +267,10 @@ def table_row(state: ReadSoFar, rest: list[Token], line: PageLine) -> list[Token
             found.append(Token("arrow", "->", "->", start, start))
         elif role == "note":
             text = line.text[cell[0].start : cell[-1].end]
+            if cell[0].sort == "via" and len(cell) > 1:
+                through = mention_of(cell[1:])
+                if through is not None and through.sort in ("contact", "load") and "fuse" not in through.key:
+                    raise UnsureError(Why.SEVERAL_MEANINGS, text)
             found.append(Token("remark", text, text, start, cell[-1].end))
             continue
         elif role in ("colour", "size", "gauge", "length", "amps"):

@@ -35,6 +35,8 @@ def doubtful(text: str, tokens: Sequence[Token]) -> str:
         return match[0]
     if match := trade.pattern("doubt", "outside").search(re.sub(r"\([^()]*\)", "", text)):
         return match[0]
+    if match := re.search(r"(?i)\b\d{1,2} off\b(?! the)", text):  # so many of them
+        return match[0]
     if "???" in text:
         return "???"
     if match := re.search(r"\?\s*\)", text):
@@ -63,7 +65,7 @@ def undoubted(tokens: Sequence[Token]) -> list[Token]:
 
 
 # The ways to take a line of several meanings; each is tried, and what it gives is offered as an answer.
-WAYS = ("chain", "star", "each", "all", "first", "second", "both", "end", "note")
+WAYS = ("series", "chain", "star", "each", "all", "first", "second", "both", "end", "note")
 MOST_READINGS = 6
 
 

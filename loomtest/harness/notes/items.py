@@ -32,6 +32,7 @@ _ENDS_A_NAME = re.compile(r"\d+[a-z]|[A-Z]\d?[+-]?|[A-Za-z]+\d*-\d+[a-z]?")
 _HYPHENED = re.compile(r"[A-Za-z]+\d*-\d+[a-z]?")
 _GLUED = re.compile(r"([A-Za-z]+\d+)-([A-Za-z]\d+)")
 _BOTH_SIDES = re.compile(r"(L|LH|left)\s*(?:&|\+|and|/)\s*(R|RH|right)", re.IGNORECASE)
+_BEHIND_A_SIGN = ("bus", "rail", "post", "terminal", "stud", "lug")  # `battery + post`
 _GAUGES = range(0, 27, 2)
 _FUSE = re.compile(r"\b(?:fuse|breaker|fusible|inline|in-line)\b", re.IGNORECASE)
 
@@ -150,6 +151,15 @@ def _sign_role(
     ):
         return "word"
     if trade.is_prose(after.text) and after.sort == "word":
+        return "word"
+    if token.sort == "plus" and trade.long_form(after.text) in (
+        "bus",
+        "rail",
+        "post",
+        "terminal",
+        "stud",
+        "lug",
+    ):
         return "word"
     if token.sort == "plus":
         if after.sort in ABOUT or trade.is_filler(after.text) or after.text.casefold() in _SIDE_WORDS:

@@ -11,6 +11,9 @@ from loomtest.harness.notes.items import singular
 from loomtest.harness.notes.meaning import Joint, RemarkError, Surroundings, UnsureError, Why
 from loomtest.harness.notes.names import Mention, Names
 
+_LETTERS = re.compile(r"bl|br|gr|gn|gy|lg|lb|bk|wh|ye|rd|pk|vt|or|pu|blk|Br|Gr|Bl|Lg", re.ASCII)
+_LOOPED = re.compile(r"(?i)daisy|chain|loop|then on|jump|link")
+
 
 @dataclass
 class EndsFound:
@@ -81,7 +84,10 @@ def joints_of(reading: EndsFound, groups: list[list[Mention]], scene: Surroundin
             )
         if len(groups) > 2 and scene.meant != "chain" and any(len(group) > 1 for group in groups[1:-1]):
             raise UnsureError(Why.SEVERAL_MEANINGS)
+        groups = _in_series(reading, groups, scene)
         for index, (left, right) in enumerate(pairwise(groups)):
+            right = right[:1] if scene.meant == "series" and index + 2 < len(groups) else right
+            left = left[1:] if scene.meant == "series" and index else left
             left = groups[0] if index + 1 in reading.also else left
             fused = index in reading.fuses
             if len(left) == 1 or len(right) == 1:
@@ -95,6 +101,21 @@ def joints_of(reading: EndsFound, groups: list[list[Mention]], scene: Surroundin
             else:
                 raise UnsureError(Why.LIST_TO_LIST)
     return _described(pairs, reading, groups, scene)
+
+
+def _in_series(reading: EndsFound, groups: list[list[Mention]], scene: Surroundings) -> list[list[Mention]]:
+    """`switch -> bulb -> earth`: as one point the bulb would be bridged, so its two sides are asked about."""
+    middle = [m for group in groups[1:-1] for m in group]
+    through = [m for m in middle if not m.terminal and m.sort in ("load", "contact")]
+    signs = all(join in ("arrow", "dash") for join in reading.joins)
+    if scene.meant == "series" and through and len(middle) == len(groups) - 2:
+        ends = [[replace(m, terminal=side) for side in "12"] if m in through else [m, m] for m in middle]
+        return [groups[0], *ends, groups[-1]]
+    if scene.meant == "chain" or not through or not signs or reading.polarity:
+        return groups
+    if any(_LOOPED.search(note) for note in (*reading.notes, reading.label)):
+        return groups
+    raise UnsureError(Why.SEVERAL_MEANINGS, " ".join(through[0].words))
 
 
 def _from_and_to(reading: EndsFound, groups: list[list[Mention]], scene: Surroundings) -> list[list[Mention]]:
@@ -113,6 +134,11 @@ def _from_and_to(reading: EndsFound, groups: list[list[Mention]], scene: Surroun
 def _check_sure(reading: EndsFound, groups: list[list[Mention]], scene: Surroundings) -> None:
     """Two names that nothing shows to be devices, with no more than a dash or a `to` between them."""
     ends = [m for group in groups for m in group]
+    for mention in ends:
+        if mention.key in trade.phrases("empty", "whole"):  # `CB3 | spare`
+            raise RemarkError
+        if len(mention.words) == 1 and _LETTERS.fullmatch(mention.words[0]) and not scene.pins:
+            raise UnsureError(Why.UNKNOWN_WORDS, mention.words[0])  # a colour's letters, likelier than a name
     sure = [m for m in ends if m.terminal or m.sort or scene.names.seen.get(scene.names.alias(m.key), 0) > 1]
     if not sure and "arrow" not in reading.joins:
         if reading.about and scene.meant != "end":

@@ -214,6 +214,10 @@ def _split(tokens: Sequence[Token]) -> tuple[list[str], str]:
         and _TERMINAL.fullmatch(texts[1])
     ):
         return texts[2:], texts[1]
+    signs = [place for place, token in enumerate(tokens) if token.sort == "plus"]
+    if len(signs) == 1 and 0 < signs[0] < len(texts) - 1:  # `panel + busbar`, `battery + post`
+        rest = [text for text in texts[signs[0] + 1 :] if trade.long_form(text) in ("bus", "rail")]
+        return [*texts[: signs[0]], *rest], "+"
     if sort in ("plus", "dash"):
         return texts[:-1], "+" if sort == "plus" else "-"
     if last[-1] in "+-" and len(last) > 1 and not _TERMINAL.fullmatch(last):
@@ -292,6 +296,11 @@ class Names:
     def knows(self, mention: Mention) -> bool:
         """Whether the page has this device elsewhere."""
         return self.alias(mention.key) in self.seen
+
+    def stands_elsewhere(self, word: str) -> bool:
+        """Whether the page has a device of this one word, or says what it stands for."""
+        key = Mention((word,)).key
+        return key in self.aliases or key in self.seen
 
     def settle(self) -> None:
         """Give `relay` the one relay of the page, `plug` the one plug: said, and never where two would do."""

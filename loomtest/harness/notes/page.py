@@ -17,6 +17,7 @@ from loomtest.harness.notes.roles import Page, PageLine, Role
 from loomtest.harness.notes.tokens import Token, colour_letters, tokens_of
 
 _BULLET = re.compile(r"\s*(?:>>|[*•·‣▪☐☑✓]|-(?=\s)|\[[ xX]?\]|\d{1,3}\)(?=\s))\s*")
+_QUOTED = re.compile(r"(?<!\S)[\"“](\w{1,8})[\"”](?![\w\"])")  # `key switch "I"`
 _CROSSED = re.compile(
     r"XX[^X]+XX|~~[^~]+~~|--[^-]+--\s*\(crossed out\)|XX\w+(?:\s+\w+)?|(?<=\s)\w+XX", re.IGNORECASE
 )
@@ -36,9 +37,11 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
     for device, short in re.findall(r"\(([a-z]+ [a-z]+),\s*([A-Z]/?[A-Z]{1,3})\)", text):
         names.aliases.setdefault(short.casefold(), " ".join(trade.long_form(word) for word in device.split()))
     page = Page([], names, letters, bool(re.search(r"(?i)\bawg\b|\d\s*ga(?:uge)?\b", text)))
+    remarks = bool(re.search(r"(?m)^\s*>>", text))  # `>>` begins a remark; else it is an arrow
     for number, line in lines:
         bare = _CROSSED.sub(lambda m: " " * len(m[0]), line)
-        bare = re.sub(r"\s>>", "   ", bare)
+        bare = re.sub(r"\s>>", "   ", bare) if remarks else bare
+        bare = _QUOTED.sub(r"\1", bare)
         bullet = _BULLET.match(bare)
         if bullet and bullet.end() < len(bare):
             kept = bullet[0].replace(")", ".") if bullet[0].strip()[0].isdigit() else " " * bullet.end()

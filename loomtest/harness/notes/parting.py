@@ -6,6 +6,7 @@ import re
 
 from loomtest.harness.notes.items import ABOUT, JOINS, items_of
 from loomtest.harness.notes.meaning import Surroundings, UnsureError, Why
+from loomtest.harness.notes.names import mention_of
 from loomtest.harness.notes.tokens import Token
 
 
@@ -26,8 +27,18 @@ def by_commas(tokens: list[Token], scene: Surroundings) -> list[list[Token]] | N
         tail = [*parts.pop(), *tail]
     if len(parts) < 2 or not all(_is_statement(part, scene) for part in parts):
         return None
+    head = mention_of(tokens[:place]) if header else None
+    if head is not None and head.words and not head.terminal:
+        own = list(tokens[:place])
+        parts = [[*own, *part] if _is_bare(part) else part for part in parts]
     every = header or any(t.text.casefold() in ("all", "both", "each") for t in tokens)
     return [[*part, *tail] if tail and (every or part is parts[-1]) else part for part in parts]
+
+
+def _is_bare(tokens: list[Token]) -> bool:
+    """Whether a statement begins with a terminal alone: `alternator: B+ to …, D+ to …`."""
+    first = mention_of([token for token in tokens if token.sort != "gap"][:1])
+    return first is not None and not first.words
 
 
 def _is_statement(tokens: list[Token], scene: Surroundings) -> bool:
@@ -40,7 +51,7 @@ def _is_statement(tokens: list[Token], scene: Surroundings) -> bool:
 def two_sides(tokens: list[Token]) -> list[list[Token]] | None:
     """`lamp: one side A, other side B` as `lamp 1 to A` and `lamp 2 to B`: terminals without a name."""
     low = [token.text.casefold() for token in tokens]
-    sides = ("side", "end", "terminal", "wire")
+    sides = ("side", "end", "terminal", "wire", "leg")
     first = next((i for i in range(1, len(low) - 1) if low[i] == "one" and low[i + 1] in sides), 0)
     other = next(
         (

@@ -11,6 +11,8 @@ from loomtest.harness.notes.cells import (
     behind_the_pin,
     empty_end,
     like_a_colour,
+    rows_in_line,
+    said_empty,
     says_empty,
     sentences,
     table_row,
@@ -18,7 +20,7 @@ from loomtest.harness.notes.cells import (
     with_letters,
 )
 from loomtest.harness.notes.meaning import Joint, RemarkError
-from loomtest.harness.notes.names import Mention, lettered
+from loomtest.harness.notes.names import Mention, lettered, mention_of
 from loomtest.harness.notes.parts import part_left_in
 from loomtest.harness.notes.result import Kind, LookAt, ToLookAt
 from loomtest.harness.notes.roles import PageLine
@@ -74,6 +76,11 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
         scene.pins = tuple(pins)
     elif state.soft:
         scene.device = None
+    if pinned is None and (said := said_empty(state.page.names, tokens, line.text)):
+        found.kind, found.empty = Kind.EMPTY, said
+        return found
+    if pinned is None and (inline := rows_in_line(tokens, scene)):
+        return _rows_of_line(state, line, inline)
     if state.columns and pinned is None and (nothing := empty_end(state, tokens, line)):
         found.kind, found.empty = Kind.EMPTY, [nothing]
         return found
@@ -86,11 +93,16 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
     for index, statement in enumerate(statements):
         also = statement[0].text.casefold() == "also"
         scene.pins = tuple(pinned[0]) if pinned is not None and (not index or also) else ()
+        own = scene.device
+        if index and pinned is None and found.joints and mention_of(statement[:1]) is not None:
+            scene.device = found.joints[0].start  # `plug pin 1 to lamp; pin 4 to horn`: of the same plug
         try:
             found.joints += read_statement(statement, scene)
             read += 1
         except RemarkError:
             continue
+        finally:
+            scene.device = own
     scene.pins = ()
     if not read:
         raise RemarkError
@@ -104,6 +116,20 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
         found.look += [LookAt(line.number, ToLookAt.COLOUR, (note,)) for note in odd]
     if re.search(r"\d\s*\?", line.text):
         found.look.append(LookAt(line.number, ToLookAt.SIZE, ("?", "")))
+    return found
+
+
+def _rows_of_line(state: ReadSoFar, line: PageLine, inline: list[tuple[Mention, list[Token]]]) -> LineFound:
+    """`tail plug: pin 1 yellow to LH lamp, pin 3 frame`: each cavity as a row of its own."""
+    found, scene = LineFound(), state.scene
+    for pin, rest in inline:
+        if not rest or says_empty(line.text[: rest[-1].end], rest):
+            found.empty.append(state.page.names.point(pin))
+            continue
+        scene.pins = (pin,)
+        found.joints += read_statement(rest, scene)
+    scene.pins = ()
+    found.kind = Kind.WIRES if found.joints else Kind.EMPTY
     return found
 
 
@@ -152,6 +178,9 @@ def row_of(state: ReadSoFar, tokens: list[Token]) -> tuple[list[Mention], list[T
     pins, rest = pins_of(tokens)
     long_word = first.sort == "word" and len(first.text) > 1 and first.text.isalpha()
     if long_word and state.style in ("number", "letter"):
+        return None
+    coded = first.sort == "word" and re.fullmatch(r"[A-Z]{1,3}\d{1,3}", first.text)
+    if coded and state.style == "number" and state.page.names.stands_elsewhere(first.text):
         return None
     state.style = state.style or ("word" if long_word else "number" if first.sort != "word" else "letter")
     if (

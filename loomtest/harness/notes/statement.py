@@ -130,6 +130,13 @@ def _headed(items: list[Item], reading: EndsFound, scene: Surroundings) -> list[
         if mention.terminal and mention.words:
             raise UnsureError(Why.SEVERAL_MEANINGS, text)
         reading.label = text
+        if not mention.terminal and mention.words:  # `alternator: B+ to starter`
+            rest = [
+                replace(item, mention=replace(item.mention, words=mention.words))
+                if item.mention is not None and not item.mention.words
+                else item
+                for item in rest
+            ]
         return about + rest
     if not mention.terminal and not mention.sort and not scene.names.knows(mention):
         reading.label = text
@@ -295,6 +302,11 @@ def _add_end(
     mention: Mention, item: Item, reading: EndsFound, scene: Surroundings, complete: bool, rest: list[Item]
 ) -> None:
     """Take the mention for an end, or for the label or remark that it is."""
+    low = [word.casefold() for word in mention.words]
+    if "other" in low and {"side", "end", "leg", "lead"} & set(low[low.index("other") :]):
+        if scene.meant != "end":
+            raise UnsureError(Why.SEVERAL_MEANINGS, " ".join(mention.words))
+        mention = replace(mention, words=mention.words[: low.index("other")], terminal="2")
     group = reading.groups[-1]
     pinned = bool(scene.pins) and len(reading.groups) == 1 and not reading.joins
     sure = bool(mention.terminal) or bool(mention.sort) or scene.names.knows(mention)
@@ -311,9 +323,10 @@ def _add_end(
         if column and not mention.terminal and mention.sort in ("", "load") and not scene.star:
             reading.label = item.value
             return
+        twice = scene.names.seen.get(scene.names.alias(mention.key), 0) > 1
         labelled = (
             not mention.terminal
-            and (scene.fuse_row or not sure)
+            and (scene.fuse_row or not (sure and (mention.terminal or mention.sort or twice)))
             and next_join is not None
             and next_join.sort == "join"
         )

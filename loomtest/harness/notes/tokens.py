@@ -50,7 +50,8 @@ _MASTER = re.compile(
       |(?:\"|''|″|'|′|”)(?![\w\"'])))
   | (?P<din>(?<![\w.])(?:{_DIN})(?!\w)(?!\s*fuse))
   | (?P<amps>(?<![\w.])(?:{_N})\ ?(?:milliamps?|ma|amperes?|amps?|a)(?!\w))
-  | (?P<measure>(?<![\w.])(?:{_N})\ ?(?:volts?|v|kw|w|watts?|k?\ ?ohms?|Ω|kΩ|°|deg|rpm|ft-lb|lb|nm|%)(?!\w))
+  | (?P<measure>(?<![\w.])(?:{_N})\ ?(?:volts?|v|kw|w|watts?|(?:meg|m|k)?\ ?ohms?|[kM]?Ω|megs?
+      |°|deg|rpm|ft-lb|lb|nm|%)(?!\w))
   | (?P<count>(?<![\w.])\d{{1,3}}[\s-]?(?:pins?|ways?|cores?)(?=\s+[a-z]))
   | (?P<back><[-=~–—]+(?!>)|←|⇐|⟵)
   | (?P<arrow><[-=~–—]*>|↔|⇔|[-=~–—―·]*(?:[>»→⇒⟶➔➜➝⇨►▶])+|-{{2,20}}|={{1,20}}|~+|(?<!\d)\.{{2,40}}
@@ -262,6 +263,9 @@ def _ends_in_shade(word: str) -> bool:
     return bool(stroke) and last in SHADES and trade.is_colour(first)
 
 
+_KINDS_OF_LIGHT = ("tail", "park", "stop", "turn", "plate", "pilot", "alarm")
+
+
 def _is_lamp(tokens: list[Token], place: int) -> bool:
     """Whether `light` is a lamp and no shade: `rear light green`, and not `relay 2 light green`."""
     before = tokens[place - 1] if place else None
@@ -269,7 +273,7 @@ def _is_lamp(tokens: list[Token], place: int) -> bool:
         before is not None
         and before.sort == "word"
         and len(before.text) > 2
-        and not trade.is_noun(before.text)
+        and (not trade.is_noun(before.text) or before.text.casefold() in _KINDS_OF_LIGHT)
     )
 
 

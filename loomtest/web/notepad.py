@@ -35,6 +35,7 @@ def as_read(text: str, answers: Mapping[str, str]) -> dict[str, Any]:
             "said": notes_words.said(line),
             "why": notes_words.why(line),
             "readings": list(line.readings),
+            "wires": len(line.wires),
         }
         for line in read.lines
     ]

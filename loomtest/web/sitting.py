@@ -46,6 +46,7 @@ if TYPE_CHECKING:
 
 Change = dict[str, Any]
 LONGEST_TEXT = 400
+COUNTED_EVERY_S = 1.0
 _KEYS = {"keep": "enter", "skip": "skip", "stop": "stop", "pedal": "pedal"}
 
 
@@ -109,6 +110,9 @@ class BenchSitting:
         self._instrument = instrument
         self._session = self._new_session()
         self._four_wire = instrument.method == "four-wire"
+        self._done, self._counted_s = 0, -COUNTED_EVERY_S
+        raw = read_run_file(self.folder).raw
+        self._leads = any(event.get("what") == "leads" for event in events_of(raw))
         self._began_s, self._began_rows = time.monotonic(), len(self.rows)
         self._begin()
 
@@ -265,7 +269,7 @@ class BenchSitting:
         session.begin()
         events = session.typed(time.monotonic(), text)
         if session.step is not None:  # the value was taken, and the first pair is asked
-            self._session = session
+            self._session, self._leads = session, True
         return events
 
     def _again(self, command: Change) -> list[Event]:
@@ -361,11 +365,12 @@ class BenchSitting:
                 "about": list(prompt.about),
                 "expected": prompt.expected,
                 "stays": prompt.stays,
+                "in_a_row": words.in_a_row(prompt.then),
                 "from": step.start if step else "",
                 "to": step.end if step else "",
                 "quantity": self._quantity(),
             }
-        done = self._order.done
+        done = self._planned_done()
         return {
             "revision": self.revision,
             "run": self.folder.name,
@@ -376,9 +381,15 @@ class BenchSitting:
             "done": done,
             "total": self.total,
             "left": words.left(self.total - done, self._seconds_each()) if prompt else "",
-            "leads": self._writer_leads(),
+            "leads": self._leads,
             "meter": self.meter.words if self.meter is not None else None,
         }
+
+    def _planned_done(self) -> int:
+        """Planned readings taken, counted anew at most once a second: on a large plan it takes its time."""
+        if time.monotonic() - self._counted_s > COUNTED_EVERY_S:
+            self._done, self._counted_s = self._order.done, time.monotonic()
+        return self._done
 
     def _question(self) -> Change | None:
         asked = self._session.question
@@ -401,8 +412,3 @@ class BenchSitting:
         if taken < 5:
             return words.SECONDS_A_TOUCH
         return max(2.0, min(60.0, (time.monotonic() - self._began_s) / taken))
-
-    def _writer_leads(self) -> bool:
-        """Whether the leads were measured in this run."""
-        raw = read_run_file(self.folder).raw
-        return any(event.get("what") == "leads" for event in events_of(raw))

@@ -6,6 +6,8 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from loomtest.words.lines import all_of
+
 if TYPE_CHECKING:
     from loomtest.errors import Problem
     from loomtest.harness.model import Harness
@@ -171,3 +173,10 @@ def shown_name(name: str) -> str:
 DEMO_FOUND = "A wire is broken. In a moment it is fixed, and measured again."
 DEMO_MENDED = "The broken wire is fixed. Everything is measured again."
 DEMO_DONE = "The fault is gone. Next: the two runs side by side."
+
+
+def in_a_row(points: tuple[str, ...]) -> str:
+    """The points that follow with the same clip; "" where none does."""
+    if not points:
+        return ""
+    return f"Then {all_of(points)}: you may type all values in one line, 0.3 0.3 ol."

@@ -64,6 +64,16 @@ def test_notes_are_read_as_they_are_typed_and_become_a_loom(page: Page, serving:
     assert "X1 3 green and then?" in (folder / "notes.answers.toml").read_text()
 
 
+def test_a_line_that_is_no_wire_is_said_to_be_none(page: Page) -> None:
+    page.get_by_label("Your notes, one wire a line").fill("X1 1 red to X2 1\nX1 2 red to X2 2\n")
+    read = page.get_by_role("region", name="How each line was read")
+    expect(read).to_contain_text("Read as 2 wires")
+    read.get_by_role("button", name="Not a wire: line 2").click()
+    expect(read).to_contain_text("Read as 1 wire")
+    read.get_by_role("button", name="Undo: line 2").click()
+    expect(read).to_contain_text("Read as 2 wires")
+
+
 def test_what_was_typed_is_there_after_the_page_was_lost(
     page: Page, inside: BrowserContext, serving: Serving
 ) -> None:

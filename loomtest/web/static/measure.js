@@ -111,6 +111,7 @@ function drawPrompt(state) {
   if (prompt) {
     const about = element("ul", "about", "");
     prompt.about.forEach((line) => about.append(element("li", "", line)));
+    if (prompt.in_a_row) { about.append(element("li", "", prompt.in_a_row)); }
     if (prompt.expected) { about.append(element("li", "expected", prompt.expected)); }
     parts.push(about);
   }

@@ -56,6 +56,19 @@ async function readNotes() {
     meant.textContent = line.why ? line.why : line.said;
     item.append(written, " ", meant);
     const ways = line.why ? [...line.readings, ""] : [];
+    const answered = line.text in answers;
+    if (answered || (line.wires && !line.why)) {
+      const button = document.createElement("button");
+      button.type = "button";
+      button.className = "small";
+      button.textContent = answered ? "Undo" : "Not a wire";
+      button.setAttribute("aria-label", `${button.textContent}: line ${line.line}`);
+      button.addEventListener("click", () => {
+        if (answered) { delete answers[line.text]; } else { answers[line.text] = ""; }
+        changed();
+      });
+      item.append(" ", button);
+    }
     ways.forEach((reading) => {
       const button = document.createElement("button");
       button.type = "button";
@@ -93,8 +106,8 @@ async function take(file) {
   changed();
 }
 
-by("name").value = draft.name || "";
-by("notes").value = draft.notes || "";
+by("name").value ||= draft.name || ""; // what was typed while the page was loading stays
+by("notes").value ||= draft.notes || "";
 table.fill(draft.rows || []);
 choose(way);
 if (by("notes").value) { readNotes(); }

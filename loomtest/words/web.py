@@ -24,6 +24,7 @@ SHORT_CAUTIONS = (
 )
 LEADS_TOO_LATE = "The leads are measured before the first reading of a run."
 TOUCH_AGAIN = "Touch both points again and enter what the meter shows."
+FIRST_CAUTION = "Battery off? Control units unplugged? Never on airbags or belt tensioners."
 NOTHING_YET = "Nothing has been measured yet."
 
 TITLE = "loomtest bench"

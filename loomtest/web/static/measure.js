@@ -38,7 +38,7 @@ function heard(message) {
     drawQuestion(message.question);
     drawMeter(message.meter);
     const untouched = message.last_row === 0;
-    by("cautions").hidden = !untouched;
+    by("cautions").hidden = by("first").hidden = !untouched;
     by("start").hidden = message.leads || Boolean(message.ended) || !untouched || Boolean(message.meter);
   } else if (message.kind === "live") {
     drawMeter(message.meter);

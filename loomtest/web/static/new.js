@@ -111,6 +111,7 @@ by("notes").value ||= draft.notes || "";
 table.fill(draft.rows || []);
 choose(way);
 if (by("notes").value) { readNotes(); }
+if (by("name").value !== (draft.name || "") || by("notes").value !== (draft.notes || "")) { changed(); }
 by("name").addEventListener("input", changed);
 by("notes").addEventListener("input", changed);
 document.querySelectorAll("[data-way]").forEach((button) => button.addEventListener("click", () => { choose(button.dataset.way); changed(); }));

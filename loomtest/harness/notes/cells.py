@@ -323,6 +323,7 @@ def through_a_fuse(statements: list[list[Token]]) -> list[list[Token]]:
     """`Horn 2 to fuse. Fuse other side to ammeter right.`: one wire with a fuse in it."""
     for index in range(len(statements) - 1):
         first, second = statements[index : index + 2]
+        second = [*second] if second[0].sort != "gap" else second[1:]
         low = [token.text.casefold() for token in second[:3]]
         if first[-1].text.casefold() == "fuse" and low[1:] == ["other", "side"] and low[0] == "fuse":
             joined = [

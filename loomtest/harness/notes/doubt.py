@@ -7,6 +7,7 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from loomtest.harness.notes import trade
+from loomtest.harness.notes.meaning import UnsureError, Why
 from loomtest.harness.notes.tokens import Token
 
 if TYPE_CHECKING:
@@ -66,6 +67,9 @@ def undoubted(tokens: Sequence[Token]) -> list[Token]:
 
 # The ways to take a line of several meanings; each is tried, and what it gives is offered as an answer.
 WAYS = ("series", "chain", "star", "each", "all", "first", "second", "both", "end", "note")
+SEVERAL = (  # the reasons that another way of taking the line can settle
+    Why.SEVERAL_MEANINGS, Why.LIST_TO_LIST, Why.COLOURS, Why.WHICH_OF_THEM, Why.UNKNOWN_WORDS,
+)  # fmt: skip
 MOST_READINGS = 6
 
 
@@ -86,8 +90,6 @@ def in_words(
     joints: Sequence[Joint], line: PageLine, names: Names, made: Callable[[Joint, int, object], NotedWire]
 ) -> str:
     """What a reading says in our notation; "" where it makes no wire."""
-    from loomtest.harness.notes.meaning import UnsureError
-
     try:
         wires = [made(joint, line.number, names) for joint in joints]
     except UnsureError:

@@ -10,7 +10,7 @@ from loomtest.harness.notes.cavities import is_pin, is_row
 from loomtest.harness.notes.items import ABOUT, JOINS
 from loomtest.harness.notes.names import CODE, Mention, mention_of
 from loomtest.harness.notes.roles import Page, PageLine, Role
-from loomtest.harness.notes.tokens import colour_letters
+from loomtest.harness.notes.tokens import Token, colour_letters
 
 _COUNT = re.compile(
     r"\b\d{1,3}[\s-]*(?:pins?|ways?|pos|positions?|terminals?|tags?|cores?|flat|cavit\w+)\b", re.IGNORECASE
@@ -125,31 +125,7 @@ def _heading(page: Page, index: int) -> None:
         return
     if (any(token.sort in ABOUT for token in tokens) and not _COUNT.search(text)) or "?" in text:
         return
-    inner = [token for token in tokens[:-1] if token.sort == "colon"]
-    joins = [token for token in tokens if token.sort in ("arrow", "back", "feeds", "via")]
-    if inner or (joins and not (len(joins) == 1 and joins[0].text == "=")):
-        return
-    first = next(
-        (token for token in line.tokens if token.sort not in ("dash", "hash", "gap")), line.tokens[0]
-    )
-    if (is_row(line.tokens) and is_pin(first, strict=True) and not marked) or any(
-        t.sort == "ditto" for t in tokens
-    ):
-        return
-    above = page.lines[index - 1] if index else None
-    if (
-        above is not None
-        and is_row(line.tokens)
-        and (above.device is not None or (above.role is Role.LINE and is_row(above.tokens)))
-    ):
-        return
-    inside = [i for i, token in enumerate(line.tokens) if token.sort == "gap"]
-    if (
-        inside
-        and not marked
-        and not _COUNT.search(text)
-        and any(t.sort in ("word", "number") for t in line.tokens[inside[0] + 1 :])
-    ):
+    if _is_no_heading(page, index, tokens, marked):
         return
     if (
         below is None
@@ -172,6 +148,33 @@ def _heading(page: Page, index: int) -> None:
     if device is not None and (len(tokens) <= 8 or marked or _COUNT.search(text) or "," in text):
         line.role, line.device = Role.HEADING, device
         line.star = any(token.sort == "to" for token in tokens)
+
+
+def _is_no_heading(page: Page, index: int, tokens: list[Token], marked: bool) -> bool:
+    """Whether the line is a statement or a row: a colon or arrow inside, a ditto mark, columns."""
+    line = page.lines[index]
+    text = line.text.strip()
+    inner = [token for token in tokens[:-1] if token.sort == "colon"]
+    joins = [token for token in tokens if token.sort in ("arrow", "back", "feeds", "via")]
+    if inner or (joins and not (len(joins) == 1 and joins[0].text == "=")):
+        return True
+    first = next(
+        (token for token in line.tokens if token.sort not in ("dash", "hash", "gap")), line.tokens[0]
+    )
+    if (is_row(line.tokens) and is_pin(first, strict=True) and not marked) or any(
+        t.sort == "ditto" for t in tokens
+    ):
+        return True
+    above = page.lines[index - 1] if index else None
+    if (
+        above is not None
+        and is_row(line.tokens)
+        and (above.device is not None or (above.role is Role.LINE and is_row(above.tokens)))
+    ):
+        return True
+    inside = [i for i, token in enumerate(line.tokens) if token.sort == "gap"]
+    columns = inside and any(t.sort in ("word", "number") for t in line.tokens[inside[0] + 1 :])
+    return bool(columns) and not marked and not _COUNT.search(text)
 
 
 def _both(text: str) -> tuple[Mention, Mention | None] | None:

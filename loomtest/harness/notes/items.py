@@ -191,6 +191,11 @@ def _run_items(run: list[Token], names: Names) -> list[Item]:
         return _run_items(run[1:], names)
     if low[0] in KINDS and len(run) > 1 and low[0] != "fuse" and _CODE.fullmatch(run[1].text):
         return [Item("kind", KINDS[low[0]], run[0].start), *_run_items(run[1:], names)]
+    return _two_names(run, names) or _one_name(run, names)
+
+
+def _two_names(run: list[Token], names: Names) -> list[Item]:
+    """A run of words that holds a name with its terminal and more behind it; [] for any other."""
     for place in range(1, len(run)):
         token, after = run[place - 1], run[place]
         ends = (
@@ -228,6 +233,11 @@ def _run_items(run: list[Token], names: Names) -> list[Item]:
         if _is_qualifier(rest) or (place + 1 == len(run) and after.text.casefold() in ("in", "out")):
             continue
         return [Item("end", "", run[0].start, mention=left), Item("label", _text(rest), rest[0].start)]
+    return []
+
+
+def _one_name(run: list[Token], names: Names) -> list[Item]:
+    """A run of words as one mention, or as a remark."""
     match = _GLUED.fullmatch(run[0].text) if len(run) == 1 else None
     if names.hyphens and match:
         return [Item("end", "", run[0].start, mention=Mention((match[1],), match[2], start=run[0].start))]

@@ -6,8 +6,8 @@ Theory of operation. A page is read twice. The page pass finds what the lines ar
 keys) and what things are called. The statement pass reads each line as rows and statements with those names
 at hand. What has no one meaning is a doubt: it stands in `unread` with the ways it can be meant, and an
 answer to it, kept beside the notes, is used when the page is read again. The grammar is ours, over tokens:
-what a word is depends on the page (its names, columns and colour letters), which the general parser
-libraries, made for one fixed lexicon, answer with every ambiguity at once and a hundredth of the speed.
+what a word is depends on the page (its names, columns and colour letters), and the general parser libraries
+are made for one fixed lexicon.
 """
 
 from __future__ import annotations
@@ -21,7 +21,15 @@ from loomtest.harness.notes import trade
 from loomtest.harness.notes.cavities import is_row
 from loomtest.harness.notes.cells import has_end_columns, is_title, wire_name
 from loomtest.harness.notes.ditto import written_out
-from loomtest.harness.notes.doubt import MOST_READINGS, WAYS, alternatives, doubtful, in_words, undoubted
+from loomtest.harness.notes.doubt import (
+    MOST_READINGS,
+    SEVERAL,
+    WAYS,
+    alternatives,
+    doubtful,
+    in_words,
+    undoubted,
+)
 from loomtest.harness.notes.finish import finish
 from loomtest.harness.notes.items import JOINS
 from loomtest.harness.notes.meaning import Joint, RemarkError, Surroundings, UnsureError, Why
@@ -63,7 +71,7 @@ def read_notes(text: str, answers: Mapping[str, str] | None = None) -> Notes:
         elif whole.strip():
             _line(state, page_line)
         else:
-            state.soft, state.columns, state.scene.hub = True, [], None
+            state.soft, state.columns, state.scene.hub, state.hub = True, [], None, None
             state.above = []
     return _finished(state)
 
@@ -85,7 +93,7 @@ def _line(state: ReadSoFar, line: PageLine) -> None:
         state.soft, state.changing = False, line.role is Role.CHANGE_HEADING
         scene.device, scene.other, scene.star = line.device, line.other, line.star
         scene.fuse_row = bool(line.device and re.search(r"\b(?:fuse|breaker)\b", line.device.key))
-        scene.hub = line.device if line.hub else None
+        scene.hub = state.hub = line.device if line.hub else None
         scene.columns = line.role is Role.HEADING and has_end_columns(state.page, line)
         state.columns = line.columns
         state.above = []
@@ -178,7 +186,11 @@ def _readings(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> tuple[st
             scene.meant = way
             try:
                 joints = read_line(state, line, meant).joints
-            except (UnsureError, RemarkError):
+            except RemarkError:
+                break
+            except UnsureError as error:
+                if error.why not in SEVERAL:
+                    break
                 continue
             finally:
                 scene.meant, scene.pins = "", ()

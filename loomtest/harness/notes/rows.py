@@ -19,7 +19,7 @@ from loomtest.harness.notes.cells import (
     through_a_fuse,
     with_letters,
 )
-from loomtest.harness.notes.meaning import Joint, RemarkError
+from loomtest.harness.notes.meaning import Joint, RemarkError, UnsureError, Why
 from loomtest.harness.notes.names import Mention, lettered, mention_of
 from loomtest.harness.notes.parts import part_left_in
 from loomtest.harness.notes.result import Kind, LookAt, ToLookAt
@@ -66,56 +66,84 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
     scene = state.scene
     rest = tokens
     scene.pins = ()
+    pins: list[Mention] = []
     pinned = row_of(state, tokens)
     if pinned is not None:
         pins, rest = pinned
         if says_empty(line.text, rest):
-            found.kind = Kind.EMPTY
-            found.empty = [state.page.names.point(pin) for pin in pins]
+            found.kind, found.empty = Kind.EMPTY, [state.page.names.point(pin) for pin in pins]
             return found
-        scene.pins = tuple(pins)
-    elif state.soft:
-        scene.device = None
-    if pinned is None and (said := said_empty(state.page.names, tokens, line.text)):
-        found.kind, found.empty = Kind.EMPTY, said
-        return found
-    if pinned is None and (inline := rows_in_line(tokens, scene)):
-        return _rows_of_line(state, line, inline)
-    if state.columns and pinned is None and (nothing := empty_end(state, tokens, line)):
-        found.kind, found.empty = Kind.EMPTY, [nothing]
-        return found
+    else:
+        scene.device = None if state.soft else scene.device
+        if (said := _unpinned(state, line, tokens)) is not None:
+            return said
     if state.columns and len(rest) > 1:
+        scene.pins = tuple(pins)
         rest = table_row(state, rest, line)
-    elif pinned is not None and scene.other is None:
+    elif pins and scene.other is None:
         rest = with_letters(rest, state.page.letters)
-    read = 0
-    statements = through_a_fuse(sentences(rest, bool(pinned)))
+    found.joints = _joints(state, through_a_fuse(sentences(rest, bool(pins))), pins)
+    found.look = _to_look_at(line, rest, found.joints)
+    return found
+
+
+def _unpinned(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFound | None:
+    """What a line that begins with no cavity says of cavities: that they are empty, or a wire of each."""
+    empty = said_empty(state.page.names, tokens, line.text)
+    if not empty and (inline := rows_in_line(tokens, state.scene)):
+        return _rows_of_line(state, line, inline)
+    if not empty and state.columns and (nothing := empty_end(state, tokens, line)):
+        empty = [nothing]
+    return LineFound(Kind.EMPTY, empty=empty) if empty else None
+
+
+def _joints(state: ReadSoFar, statements: list[list[Token]], pins: list[Mention]) -> list[Joint]:
+    """The wires of the statements of a line. Raises RemarkError where none of them makes one."""
+    scene, found, read = state.scene, list[Joint](), 0
     for index, statement in enumerate(statements):
         also = statement[0].text.casefold() == "also"
-        scene.pins = tuple(pinned[0]) if pinned is not None and (not index or also) else ()
+        scene.pins = tuple(pins) if not index or also else ()
         own = scene.device
-        if index and pinned is None and found.joints and mention_of(statement[:1]) is not None:
-            scene.device = found.joints[0].start  # `plug pin 1 to lamp; pin 4 to horn`: of the same plug
+        if index and not pins and found and mention_of(statement[:1]) is not None:
+            scene.device = found[0].start  # `plug pin 1 to lamp; pin 4 to horn`: of the same plug
+        if index and found and not scene.pins and _goes_on(statement):
+            scene.hub = found[-1].end
         try:
-            found.joints += read_statement(statement, scene)
+            found += read_statement(statement, scene)
             read += 1
         except RemarkError:
             continue
         finally:
             scene.device = own
+            scene.hub = state.hub
     scene.pins = ()
     if not read:
         raise RemarkError
-    for token in rest:
+    return found
+
+
+_ON = re.compile(r"(?i)(?:and )?(?:then|thence|from there|bridge|jump|loop|link|carries|continues|on to)")
+
+
+def _goes_on(statement: list[Token]) -> bool:
+    """`…; from there to the horn`, `…; bridged to JB3`: from the last end on."""
+    first = next((token for token in statement if token.sort not in ("gap", "and")), None)
+    return first is not None and first.sort in ("to", "word") and bool(_ON.match(first.text))
+
+
+def _to_look_at(line: PageLine, tokens: list[Token], joints: list[Joint]) -> list[LookAt]:
+    """What was taken for a size or left out as a colour."""
+    found = []
+    for token in tokens:
         if token.sort == "size?":
-            found.look.append(LookAt(line.number, ToLookAt.SIZE, (token.text, token.value)))
+            found.append(LookAt(line.number, ToLookAt.SIZE, (token.text, token.value)))
         elif token.sort == "letters":
-            found.look.append(LookAt(line.number, ToLookAt.COLOUR, (token.text,)))
-    for joint in found.joints[:1]:
+            found.append(LookAt(line.number, ToLookAt.COLOUR, (token.text,)))
+    for joint in joints[:1]:
         odd = [note for note in joint.notes if (len(note) == 1 and note.isalpha()) or like_a_colour(note)]
-        found.look += [LookAt(line.number, ToLookAt.COLOUR, (note,)) for note in odd]
+        found += [LookAt(line.number, ToLookAt.COLOUR, (note,)) for note in odd]
     if re.search(r"\d\s*\?", line.text):
-        found.look.append(LookAt(line.number, ToLookAt.SIZE, ("?", "")))
+        found.append(LookAt(line.number, ToLookAt.SIZE, ("?", "")))
     return found
 
 
@@ -127,7 +155,10 @@ def _rows_of_line(state: ReadSoFar, line: PageLine, inline: list[tuple[Mention, 
             found.empty.append(state.page.names.point(pin))
             continue
         scene.pins = (pin,)
-        found.joints += read_statement(rest, scene)
+        try:
+            found.joints += read_statement(rest, scene)
+        except RemarkError:
+            raise UnsureError(Why.ONE_END, state.page.names.point(pin)) from None
     scene.pins = ()
     found.kind = Kind.WIRES if found.joints else Kind.EMPTY
     return found

@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from loomtest.harness.notes.meaning import Joint, Surroundings
+from loomtest.harness.notes.names import Mention
 from loomtest.harness.notes.notation import NotedWire
 from loomtest.harness.notes.result import LookAt, NotedLine
 from loomtest.harness.notes.roles import Page
@@ -25,6 +26,7 @@ class ReadSoFar:
     above: list[Token] = field(default_factory=list)
     columns: list[tuple[str, int, int]] = field(default_factory=list)
     soft: bool = False
+    hub: Mention | None = None  # the joint or ground at which the lines of the block end
     style: str = ""  # how the block's cavities are written: number, letter or word
     changing: bool = False
     look: list[LookAt] = field(default_factory=list)

@@ -155,7 +155,8 @@ def _joined(line: str, tokens: list[Token]) -> list[Token]:
     low = line.casefold()
     for sort, key in _CONNECTORS:
         for match in trade.pattern("joins", key).finditer(low):
-            spans.setdefault(match.start(), (match.end(), sort))
+            if spans.get(match.start(), (0, ""))[0] < match.end():
+                spans[match.start()] = match.end(), sort
     found: list[Token] = []
     past = 0
     for index, token in enumerate(tokens):
@@ -191,7 +192,11 @@ def _abbreviates(tokens: list[Token], index: int) -> bool:
         return False
     glued = after.start == tokens[index].end
     return (short and (glued or not after.text[:1].isupper() or len(word) <= 2)) or (
-        len(word) <= 5 and after.text[:1].islower() and not trade.is_noun(word) and after.sort == "word"
+        len(word) <= 5
+        and not trade.is_colour(word)
+        and after.text[:1].islower()
+        and not trade.is_noun(word)
+        and after.sort == "word"
     )
 
 

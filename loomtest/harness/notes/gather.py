@@ -1,0 +1,284 @@
+"""The items of a statement, from left to right: ends into groups, and what is said of the wire."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import replace
+
+from loomtest.harness.notes import trade
+from loomtest.harness.notes.items import Item
+from loomtest.harness.notes.joining import EndsFound
+from loomtest.harness.notes.meaning import Surroundings, UnsureError, Why
+from loomtest.harness.notes.names import Mention
+from loomtest.harness.notes.tokens import bare_size
+
+
+def gather(items: list[Item], reading: EndsFound, scene: Surroundings) -> None:
+    """Go through the items from left to right and put ends into groups."""
+    gap = listed = via = False
+    for index, item in enumerate(items):
+        rest = items[index + 1 :]
+        complete = sum(bool(group) for group in reading.groups) >= 2
+        if item.sort == "join":
+            if _add_join(item, items[index - 1] if index else None, reading):
+                gap = listed = via = False
+        elif item.sort == "via":
+            via = True
+        elif item.sort == "list":
+            gap, listed = gap or item.value == "gap", listed or item.value != "gap"
+        elif via and item.mention is not None and _is_passage(item.mention):
+            reading.notes.append("through " + " ".join(item.mention.words))
+            via = False
+        elif item.sort == "end" and item.mention is not None:
+            if via or _passed_through(item.mention, rest, reading, scene):
+                _fuse(item.mention, reading, items, index)
+                via = False
+                continue
+            mention = replace(item.mention, weak=gap and not listed, listed=listed)
+            if listed and complete and mention.key in ("fuse", "breaker") and not mention.terminal:
+                _fuse(mention, reading, items, index)
+                continue
+            _add_end(mention, item, reading, scene, complete, rest)
+            gap = listed = False
+        elif item.sort in ("prose", "label") and via:
+            reading.fuses[_place(reading, rest)] = item.value
+            via = False
+        elif item.sort in ("prose", "label"):
+            _add_prose(item, reading, rest, complete, bool(scene.pins))
+        else:
+            _add_said(item, items[max(0, index - 2) : index], reading)
+    if via and any(item.sort == "about" and item.value == "amps" for item in items):
+        reading.fuses[_place(reading, [])] = "fuse"
+
+
+def _add_join(item: Item, before: Item | None, reading: EndsFound) -> bool:
+    """Begin a new group of ends; False for a `from` that begins the statement."""
+    if item.value == "from" and not any(reading.groups):
+        return False
+    if reading.groups[-1]:
+        reading.groups.append([])
+    reading.joins.append(item.value)
+    text = item.token.text.casefold() if item.token is not None else ""
+    if text.startswith(("earth", "ground")):
+        _earth_of(reading)
+    reading.equals = reading.equals or (item.token is not None and set(item.token.text) == {"="})
+    if before is not None and before.sort == "side" and "also" in before.value:
+        reading.also.add(len(reading.groups) - 1)
+    return True
+
+
+def _add_said(item: Item, before: list[Item], reading: EndsFound) -> None:
+    """What is said of the wire: colour, size, kind, a note, `both`."""
+    if item.sort == "about":
+        _add_about(item, reading, sum(map(len, reading.groups)))
+        anded = item.value == "colour" and [other.value for other in before] == ["colour", "and"]
+        reading.anded = reading.anded or anded
+    elif item.sort == "kind":
+        reading.kind = item.value
+    elif item.sort == "pair":
+        _pair(reading)
+    elif item.sort == "note":
+        reading.notes.append(item.value)
+    elif item.sort == "side":
+        reading.each = reading.each or "each" in item.value
+
+
+def _add_prose(item: Item, reading: EndsFound, rest: list[Item], complete: bool, pinned: bool) -> None:
+    """Words of a sentence: what the wire is for, a note, or a doubt where they stand between ends."""
+    if item.sort == "prose" and not complete and any(reading.groups) and not pinned:
+        reading.odd.append(item.value)
+    if item.value.startswith("for ") and any(reading.groups):
+        reading.label = re.sub(r"^for (?:the )?", "", item.value)
+        return
+    reading.notes.append(item.value)
+    if complete and item.sort == "prose" and any(later.sort == "join" for later in rest):
+        raise UnsureError(Why.SEVERAL_MEANINGS, item.value)
+
+
+def _is_passage(mention: Mention) -> bool:
+    """What a wire only passes: `through the bulkhead gland`."""
+    return (
+        bool(mention.words)
+        and not mention.terminal
+        and trade.long_form(mention.words[-1]) in trade.words("passages", "words")
+    )
+
+
+def _place(reading: EndsFound, rest: list[Item]) -> int:
+    """Between which two groups a fuse stands: before the next join, or in the wire just read."""
+    groups = sum(bool(group) for group in reading.groups)
+    later = any(item.sort == "join" for item in rest) or groups < 2
+    return max(0, groups - (1 if later else 2))
+
+
+def _earth_of(reading: EndsFound) -> None:
+    """`brake light earths to ...`: it is the earth terminal that is meant."""
+    group = next((group for group in reversed(reading.groups) if group), None)
+    if group and not group[-1].terminal and group[-1].sort == "load":
+        group[-1] = replace(group[-1], terminal="E")
+
+
+def _pair(reading: EndsFound) -> None:
+    """`headlights (L&R)`: both of them."""
+    if not reading.groups[-1]:
+        return
+    last = reading.groups[-1].pop()
+    words = (*last.words[:-1], last.words[-1].removesuffix("s")) if last.words else last.words
+    reading.groups[-1] += [replace(last, words=("L", *words)), replace(last, words=("R", *words))]
+
+
+def _add_about(item: Item, reading: EndsFound, ends: int) -> None:
+    assert item.token is not None
+    sort, value = item.token.sort, item.token.value
+    if sort == "decimal":
+        sort, value = "size", bare_size(item.token)
+    if sort == "number":
+        sort, value = "size", f"AWG {value}"
+    if sort == "letters":
+        reading.notes.append(f"colour {item.token.text}")
+        return
+    reading.about.append(("size" if sort == "size?" else sort, value, ends))
+
+
+def _passed_through(mention: Mention, rest: list[Item], reading: EndsFound, scene: Surroundings) -> bool:
+    """A fuse or breaker without a name of its own between two ends."""
+    plain = (
+        trade.long_form(mention.words[-1]) in ("fuse", "breaker") and not mention.terminal
+        if mention.words
+        else False
+    )
+    return (
+        plain and len(mention.words) == 1 and any(reading.groups[0]) and any(i.sort == "join" for i in rest)
+    )
+
+
+def _fuse(mention: Mention, reading: EndsFound, items: list[Item], index: int) -> None:
+    key = mention.key
+    amps = any(item.sort == "about" and item.value == "amps" for item in items)
+    known = mention.sort or mention.terminal
+    if (
+        not re.search(r"fuse|breaker|fusible", key)
+        and sum(bool(group) for group in reading.groups) >= 2
+        and not known
+    ):
+        reading.notes.append("via " + " ".join(mention.words))
+        return
+    if not re.search(r"fuse|breaker|fusible", key) and not amps:
+        raise UnsureError(Why.SEVERAL_MEANINGS, " ".join(mention.words))
+    reading.fuses[_place(reading, items[index + 1 :])] = " ".join(mention.words)
+
+
+def _add_end(
+    mention: Mention, item: Item, reading: EndsFound, scene: Surroundings, complete: bool, rest: list[Item]
+) -> None:
+    """Take the mention for an end, or for the label or remark that it is."""
+    mention = _other_side(mention, scene)
+    group = reading.groups[-1]
+    sure = _is_sure(mention, group, scene)
+    joined = any(later.sort == "join" for later in rest)
+    if scene.pins and len(reading.groups) == 1 and not reading.joins:
+        _add_behind_the_pin(mention, item, reading, scene, rest)
+    elif scene.fuse_row and not mention.terminal and len(reading.groups) == 1 and joined:
+        reading.label = item.value
+    elif mention.weak and complete and not (reading.joins and not group) and _is_label(mention, scene, sure):
+        reading.notes.append(item.value)
+    elif mention.listed and group and not mention.weak and not sure:
+        if joined or not _qualifies(mention):
+            _add_unsure(mention, item, reading, scene)
+        else:
+            group[-1] = replace(group[-1], words=(*group[-1].words, *mention.words))
+    elif mention.listed and group and _qualifies(mention) and not mention.terminal:
+        group[-1] = replace(group[-1], words=(*group[-1].words, *mention.words))
+    elif group and not mention.listed and not mention.weak:
+        _add_beside(mention, item, reading, scene, sure)
+    elif group or mention.words or mention.terminal:
+        group.append(mention)
+
+
+def _other_side(mention: Mention, scene: Surroundings) -> Mention:
+    """`fuse 3 other side`: a terminal without a name, which is asked about."""
+    low = [word.casefold() for word in mention.words]
+    if "other" not in low or not {"side", "end", "leg", "lead"} & set(low[low.index("other") :]):
+        return mention
+    if scene.meant != "end":
+        raise UnsureError(Why.SEVERAL_MEANINGS, " ".join(mention.words))
+    return replace(mention, words=mention.words[: low.index("other")], terminal="2")
+
+
+def _is_sure(mention: Mention, group: list[Mention], scene: Surroundings) -> bool:
+    """Whether a mention is a point: by its terminal, the trade's nouns, the page, or the one before it."""
+    if mention.terminal or mention.sort or scene.names.knows(mention):
+        return True
+    if not mention.listed or not group:
+        return False
+    like = group[-1].words  # `LH lamp fog and RH lamp fog`
+    return (
+        len(mention.words) > 1
+        and len(like) > 1
+        and (mention.words[-1] == like[-1] or mention.words[1:] == like[1:])
+    )
+
+
+def _add_unsure(mention: Mention, item: Item, reading: EndsFound, scene: Surroundings) -> None:
+    """A further word behind a comma: an end or a remark, which is asked about."""
+    if scene.meant == "end":
+        reading.groups[-1].append(mention)
+    elif scene.meant == "note":
+        reading.notes.append(item.value)
+    else:
+        raise UnsureError(Why.UNKNOWN_WORDS, item.value)
+
+
+def _add_behind_the_pin(
+    mention: Mention, item: Item, reading: EndsFound, scene: Surroundings, rest: list[Item]
+) -> None:
+    """The first name in a row: its other end, or what the circuit is for."""
+    next_join = next((later for later in rest if later.sort in ("join", "list", "end", "prose")), None)
+    column = [later.sort if later.value != "gap" else "gap" for later in rest[:2]] == ["gap", "join"]
+    if column and not mention.terminal and mention.sort in ("", "load") and not scene.star:
+        reading.label = item.value
+        return
+    twice = scene.names.seen.get(scene.names.alias(mention.key), 0) > 1
+    known = mention.terminal or mention.sort or twice
+    joined = next_join is not None and next_join.sort == "join"
+    if joined and not mention.terminal and (scene.fuse_row or not known):
+        reading.label = item.value
+        return
+    if not known and next_join is not None and next_join.sort == "list":
+        later = [other.mention for other in rest if other.mention is not None]
+        if later and later[0].terminal and scene.meant != "end":
+            raise UnsureError(Why.UNKNOWN_WORDS, item.value)
+    reading.groups.append([mention])
+
+
+def _add_beside(mention: Mention, item: Item, reading: EndsFound, scene: Surroundings, sure: bool) -> None:
+    """A name that follows another without a sign: `wiper motor 31 cab earth`."""
+    before = reading.groups[-1][-1]
+    terminals = before.terminal or mention.terminal
+    if sure and terminals and mention.words and (before.words or scene.device) and len(reading.groups) == 1:
+        reading.groups.append([mention])
+    elif not sure or scene.meant == "note":
+        reading.notes.append(item.value)
+    else:
+        raise UnsureError(Why.SEVERAL_MEANINGS, item.value)
+
+
+def _is_label(mention: Mention, scene: Surroundings, sure: bool) -> bool:
+    """Whether a further column says what a circuit is for rather than where it goes."""
+    if scene.columns:
+        return not sure
+    if mention.terminal and mention.words and (mention.sort or scene.names.knows(mention)):
+        return False
+    return scene.names.seen.get(scene.names.alias(mention.key), 0) < 3
+
+
+def _qualifies(mention: Mention) -> bool:
+    """`battery side`, `left post`: says which terminal of the end before."""
+    last = mention.words[-1].casefold() if mention.words else ""
+    if len(mention.words) == 1 and last in ("input", "output"):
+        return True
+    return (
+        last in trade.words("terminals", "sides")
+        and not trade.is_ground(" ".join(mention.words))
+        and last not in ("lug", "eyelet", "stud")
+    ) or (len(mention.words) == 1 and trade.long_form(last) in ("lh", "rh"))

@@ -22,6 +22,7 @@ from loomtest.diagnosis.verdict import (
     WireRow,
 )
 from loomtest.diagnosis.why import FlexBetween, Remark, TouchesNowAndThen
+from loomtest.diagnosis.wiring import Wiring
 from loomtest.harness.model import BoolArray, Harness
 
 _WORST: tuple[Row, ...] = ("fail", "undecided", "untested", "pass")
@@ -33,6 +34,7 @@ class Evidence:
     readings that do not fit them; `doubted`: those that the loom as found does not give, and how many."""
 
     harness: Harness
+    wiring: Wiring
     wiring_findings: tuple[Finding, ...]
     joints: JointReport
     parts: PartReport

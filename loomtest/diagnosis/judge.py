@@ -26,6 +26,7 @@ from loomtest.diagnosis.markers.seen import seen_of, wires_proved
 from loomtest.diagnosis.markers.undecided import marker_findings
 from loomtest.diagnosis.numbers.network import component_labels
 from loomtest.diagnosis.numbers.statistics import median
+from loomtest.diagnosis.place.told import Bench, placed, placing_drops
 from loomtest.diagnosis.seen.coverage import isolation_coverage
 from loomtest.diagnosis.seen.isolation import isolation_level
 from loomtest.diagnosis.seen.observe import Observations
@@ -46,21 +47,34 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
     verdict's notes then say. Never raises for what readings say of each other.
     """
     meter = instrument or readings.instrument or generic_handheld()
+    everything = readings
     readings = without(readings, readings.quantity == Quantity.CAPACITANCE)  # it tells places, never joints
     seen, marker = seen_of(harness, readings, meter)
     switches = switches_of(harness, readings, seen)
     if switches.set_aside.any():
         readings = without(readings, switches.set_aside)
         seen, marker = seen_of(harness, readings, meter)
+    evidence = _evidence(harness, readings, meter, (seen, marker, switches))
+    drops = placing_drops(_bench(evidence, readings, meter), evidence.wiring_findings)
+    if drops.any():
+        readings = without(readings, drops)
+        seen, marker = seen_of(harness, readings, meter)
+        evidence = _evidence(harness, readings, meter, (seen, marker, switches))
+    where = placed(_bench(evidence, everything, meter), evidence.wiring_findings)
     run = readings.run
     return replace(
-        verdict_of(_evidence(harness, readings, meter, (seen, marker, switches))),
+        verdict_of(replace(evidence, wiring_findings=where)),
         rehearsal=run is not None and run.rehearsal,
         job=run.job if run is not None else NO_JOB,
         withdrawn=readings.withdrawn,
         marked=0 if readings.marked is None else len(readings.marked),
         settings=changed_settings(harness, _temperature_c(readings)),
     )
+
+
+def _bench(evidence: Evidence, readings: Readings, meter: Instrument) -> Bench:
+    expectation = expectation_of(evidence.harness, _temperature_c(readings))
+    return Bench(evidence.harness, readings, meter, expectation, evidence.wiring)
 
 
 def _evidence(
@@ -96,6 +110,7 @@ def _evidence(
     as_found = replace(as_found, joints=joints)
     return Evidence(
         harness,
+        wiring,
         decided,
         joints,
         parts,

@@ -40,8 +40,26 @@ class Alternative:
 
 
 @dataclass(frozen=True)
+class WirePlace:
+    """Where along a wire a fault is, from the wire's end `start` (`from` in JSON), the most likely place and
+    its 95 % interval: as a share of the wire, and in metres where its length is known.
+
+    `beside`: the same place along the other circuit's wire. `short_ohm`: what a short itself has, where told.
+    """
+
+    wire: str
+    start: str
+    metres: float | None
+    interval_metres: tuple[float, float] | None
+    share: float
+    interval_share: tuple[float, float]
+    beside: WirePlace | None = None
+    short_ohm: float | None = None
+
+
+@dataclass(frozen=True)
 class Finding:
-    """One physical fault."""
+    """One physical fault. `place`: where along the wire, when readings tell it."""
 
     fault: Fault
     points: tuple[str, ...]
@@ -49,6 +67,7 @@ class Finding:
     moves: Mapping[str, str] = field(default_factory=dict)
     alternatives: tuple[Alternative, ...] = ()
     probability: float | None = None
+    place: WirePlace | None = field(default=None, kw_only=True)
     text: str = ""
     consequence: str = ""
     next: str = ""
@@ -178,7 +197,7 @@ _RENAMED = {"group": "with", "start": "from", "end": "to"}
 
 def _plain(value: Any) -> Any:
     if is_dataclass(value) and not isinstance(value, type):
-        renamed = _RENAMED if isinstance(value, WireRow | Doubted) else {}
+        renamed = _RENAMED if isinstance(value, WireRow | Doubted | WirePlace) else {}
         facts = (
             ("why", "todo", "remarks") if isinstance(value, Finding | WireRow | Verdict) else ()
         )  # said in text and next

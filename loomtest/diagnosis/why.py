@@ -99,6 +99,18 @@ class TouchesNowAndThen(Why):
 
 
 @dataclass(frozen=True)
+class ReadBothEnds(Todo):
+    """Readings that would tell where along the wires a short is: `asked`, for each end the points to feed
+    and the drops from a fed end to the far end of the same wire; none where all were read.
+
+    `fits` False: what was read fits no single place.
+    """
+
+    asked: tuple[tuple[tuple[str, ...], tuple[tuple[str, str], ...]], ...]
+    fits: bool = True
+
+
+@dataclass(frozen=True)
 class MeasureAgain(Todo):
     """Mend, and measure `start` to `end` again; `part`: what to look at is a part, not a wire."""
 

@@ -102,6 +102,11 @@ def read_length(text: str) -> float:
     return _within(metres, LONGEST_M, LENGTH_EXPECTED, "m")
 
 
+def in_inches(text: str) -> bool:
+    """True for a length that is written in inches or feet."""
+    return bool(re.search(r"(?:in|inch|inches|ft|foot|feet|[\"'″′])\s*$", text.strip(), re.IGNORECASE))
+
+
 def read_ohms(text: str) -> float:
     """Ohms, zero or more. ValueError with what was expected."""
     value = _with_unit(text, _OHMS, OHMS_EXPECTED)

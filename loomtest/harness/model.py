@@ -32,10 +32,11 @@ ISOLATION_LEVELS: tuple[IsolationLevel, ...] = (
 class Wire:
     """One row of the wire list: a wire, or a part that stays plugged in.
 
-    `start` and `end` are points in the spelling of the wire list (the columns `from` and `to`);
-    `colour` is an IEC 60757 code or a plain word, "" where absent; a missing number is None.
-    `row` is the line of the file, header = 1. `named` is False where the list gives no name and `name` is
-    that of the row. `extra` holds the columns that the contract does not know, as (column, cell).
+    `start` and `end` are points in the spelling of the wire list (the columns `from` and `to`); `colour` is
+    an IEC 60757 code or a plain word, "" where absent; a missing number is None. `row` is the line of the
+    file, header = 1. `named` is False where the list gives no name and `name` is that of the row. `inches`:
+    its length is written in inches or feet. `extra` holds the columns that the contract does not know, as
+    (column, cell).
     """
 
     name: str
@@ -53,6 +54,7 @@ class Wire:
     row: int = 0
     extra: tuple[tuple[str, str], ...] = ()
     named: bool = True
+    inches: bool = False
 
     @property
     def conducts(self) -> bool:

@@ -9,7 +9,7 @@ from typing import TypeVar
 from loomtest.errors import Problem, nearest
 from loomtest.harness.colours import colour_parts
 from loomtest.harness.copper import PART_OHMS
-from loomtest.harness.measures import read_amps, read_length, read_ohms, read_size
+from loomtest.harness.measures import in_inches, read_amps, read_length, read_ohms, read_size
 from loomtest.harness.model import Kind, Wire, connector_of
 from loomtest.harness.outward import visible
 from loomtest.harness.points import folded, read_point
@@ -182,6 +182,7 @@ def read_wires(table: Table, problems: list[Problem]) -> WireList:
     columns.read("colour", colour_parts)
     kinds = columns.read("kind", _read_kind)
     sizes, lengths = columns.number("size", read_size), columns.number("length", read_length)
+    imperial = [in_inches(text) for text in columns.text("length")]
     lowest, highest = columns.number("ohms_min", read_ohms), columns.number("ohms_max", read_ohms)
     _check_ranges(columns, kinds, lowest, highest)
     amps = columns.number("amps", read_amps)
@@ -208,6 +209,7 @@ def read_wires(table: Table, problems: list[Problem]) -> WireList:
             row=columns.lines[row],
             extra=extra[row],
             named=given[row],
+            inches=imperial[row],
         )
         for row, (start, end) in enumerate(zip(starts, ends, strict=True))
         if start is not None and end is not None

@@ -27,6 +27,7 @@ from loomtest.harness.model import Wire, cavity_of, connector_of
 from loomtest.words.lines import all_of, capital, one_of
 from loomtest.words.marked import doubt_text
 from loomtest.words.numbers import ohms, shown_ohms
+from loomtest.words.place import place_text
 from loomtest.words.places import Places, wire_text
 
 SECOND_WAY = 0.2  # another way that is at least so likely is told
@@ -98,6 +99,9 @@ def _(why: ReadJoined, finding: Finding, places: Places) -> str:
         how = f"{why.start} and {why.end} read the same marker clips"
     elif math.isnan(why.ohm):
         how = "the points clipped together conduct"
+    if finding.place is not None:
+        where = place_text(finding.place, places, "the short")
+        return f"{capital(one)} and {other} are shorted: {how}. {where}"
     near = places.between(finding.points)
     where = f"The most likely place is between {near}" if why.beside else f"Look first near {near}"
     text = f"{capital(one)} and {other} are shorted: {how}. {where}."

@@ -13,6 +13,7 @@ from loomtest.diagnosis.why import (
     LookAtEach,
     MeasureAgain,
     MoveBack,
+    ReadBothEnds,
     TellCrossed,
     TellWhich,
     Todo,
@@ -25,6 +26,7 @@ from loomtest.diagnosis.why import (
 from loomtest.words.findings import cavities_text
 from loomtest.words.lines import all_of
 from loomtest.words.marked import next_touch_text
+from loomtest.words.place import ask_text
 from loomtest.words.places import Places, wire_text
 
 
@@ -32,6 +34,11 @@ from loomtest.words.places import Places, wire_text
 def todo_text(todo: Todo, finding: Finding, places: Places) -> str:
     """The step in a sentence or two. Raises TypeError for a step without a sentence."""
     raise TypeError(f"no sentence for {type(todo).__name__}")
+
+
+@todo_text.register
+def _(todo: ReadBothEnds, finding: Finding, places: Places) -> str:
+    return ask_text(todo, places)
 
 
 @todo_text.register

@@ -13,6 +13,7 @@ from loomtest.words.danger import ranked
 from loomtest.words.doubted import told
 from loomtest.words.findings import finding_text
 from loomtest.words.marked import LOW_VOLTAGE
+from loomtest.words.place import open_there
 from loomtest.words.places import Places
 from loomtest.words.remarks import remark_text
 from loomtest.words.service import consequence_text
@@ -53,6 +54,8 @@ def _worded(harness: Harness, finding: Finding, by_name: Mapping[str, Wire]) -> 
     text = finding_text(finding.why, finding, places)
     consequence = consequence_text(finding, places)
     after = todo_text(finding.todo, finding, places) if finding.todo else ""
+    if finding.place is not None:
+        after = open_there(finding.points)
     return replace(finding, text=text, consequence=consequence, next=after)
 
 

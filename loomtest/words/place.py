@@ -1,0 +1,83 @@
+"""Where along a wire a fault is, which readings would tell it, and the cautions that belong beside them.
+
+Cautions: common practice, and what the sources of `words/cautions.py` say of currents in a loom.
+"""
+
+from __future__ import annotations
+
+import math
+
+from loomtest.diagnosis.verdict import WirePlace
+from loomtest.diagnosis.why import ReadBothEnds
+from loomtest.harness.model import Wire
+from loomtest.words.lines import all_of, capital
+from loomtest.words.numbers import metres, percent
+from loomtest.words.places import Places, wire_text
+
+LOOM_ALONE = "The loom lies on the bench, off the vehicle, and every control unit is unplugged."
+FUSE_AND_LAMP = (
+    "The current goes through a fuse and a lamp, never straight from the battery, and for ten seconds at "
+    "most. The thinnest wire on its way decides how large it may be."
+)
+ALONG_THE_WIRE = "Distances run along the wire, not along the wrap."
+NEVER_PIERCED = "Never pierce insulation to look for it: open the wrap."
+PLACE_CAUTIONS = (LOOM_ALONE, FUSE_AND_LAMP, ALONG_THE_WIRE, NEVER_PIERCED)
+
+_INCH_M = 0.0254
+
+
+def place_text(place: WirePlace, places: Places, what: str) -> str:
+    """`The short is 0.62 m from X1 cavity 3 along red wire W5, ± 12 cm.`"""
+    wire = places.wire(place.wire)
+    text = f"{capital(what)} is {_where(place, wire, places)}, {_give(place, wire)}."
+    if place.beside is not None:
+        other = places.wire(place.beside.wire)
+        text += f" Seen from the other wire: {_where(place.beside, other, places)}."
+    return text
+
+
+def open_there(points: tuple[str, ...]) -> str:
+    """What to do at a place that is known."""
+    pair = f"{points[0]} to {points[1]}"
+    return f"Open the wrap there, fix it, and measure {pair} again. {ALONG_THE_WIRE} {NEVER_PIERCED}"
+
+
+def ask_text(todo: ReadBothEnds, places: Places) -> str:
+    """The readings that would tell the place of a short, or why none is told."""
+    if not todo.fits:
+        return (
+            "The readings along the wires fit no single place: look for a second short between the two "
+            "circuits, or for a poor joint, and measure again."
+        )
+    if not todo.asked:
+        return (
+            "The readings along the wires leave the place open: take them again with more current, or with "
+            "a meter that shows smaller steps."
+        )
+    steps = []
+    for feed, drops in todo.asked:
+        at = all_of([places.point(point) for point in feed])
+        read = all_of([f"{start} to {end}" for start, end in drops])
+        steps.append(f"feed a current into {at}, and read the volts from {read}")
+    return f"To find the place: {'; then '.join(steps)}. {' '.join(PLACE_CAUTIONS)}"
+
+
+def _where(place: WirePlace, wire: Wire, places: Places) -> str:
+    """`0.62 m from X1 cavity 3 along red wire W5`."""
+    start, along = places.point(place.start), wire_text(wire)
+    if place.metres is None:
+        return f"{percent(place.share)} of the way from {start} along {along}"
+    far = f"{place.metres / _INCH_M:.0f} in" if wire.inches else metres(place.metres)
+    return f"{far} from {start} along {along}"
+
+
+def _give(place: WirePlace, wire: Wire) -> str:
+    """`± 12 cm`: the larger half of the interval."""
+    if place.metres is None or place.interval_metres is None:
+        low, high = place.interval_share
+        return f"± {math.ceil(max(high - place.share, place.share - low) * 100)} %"
+    low, high = place.interval_metres
+    half = max(high - place.metres, place.metres - low)
+    if wire.inches:
+        return f"± {math.ceil(half / _INCH_M)} in"
+    return f"± {math.ceil(half * 100)} cm"

@@ -1,0 +1,48 @@
+"""A place in words: in the unit of the wire list, never finer than its interval."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from loomtest import judge
+from tests.diagnosis.place.looms import harness_of, readings_of
+
+SHORTED = ("X1:1,X2:1,0.08,,,,", "X1:2,X2:2,0.08,,,,", "X1:1,X1:2,0.4,,,,")
+ONE_END = ("X1:1,X2:1,36,mV,voltage_drop,1.5,0.1", "X1:2,X2:2,36,mV,voltage_drop,1.5,0.1")
+BOTH = (*ONE_END, "X2:1,X1:1,78,mV,voltage_drop,1.5,0.1", "X2:2,X1:2,78,mV,voltage_drop,1.5,0.1")
+
+
+@pytest.mark.parametrize(
+    ("length", "said"),
+    [
+        ("2 m", "The short is 0.61 m from X1 cavity 1 along 0.5 mm² wire W1, ± 6 cm."),
+        ("78.74 in", "The short is 24 in from X1 cavity 1 along 0.5 mm² wire W1, ± 3 in."),
+        ("", "The short is 30 % of the way from X1 cavity 1 along 0.5 mm² wire W1, ± 4 %."),
+    ],
+)
+def test_the_place_is_in_the_unit_of_the_wire_list(tmp_path: Path, length: str, said: str) -> None:
+    harness = harness_of(tmp_path, [f"W1,X1:1,X2:1,0.5,{length}", f"W2,X1:2,X2:2,0.5,{length}"])
+    (finding,) = judge(harness, readings_of(tmp_path, harness, [*SHORTED, *BOTH])).findings
+    assert said in finding.text
+    assert finding.next.startswith("Open the wrap there")
+    assert "Look first near" not in finding.text
+
+
+def test_from_one_end_the_next_step_names_the_readings_of_the_other(tmp_path: Path) -> None:
+    harness = harness_of(tmp_path, ["W1,X1:1,X2:1,0.5,2", "W2,X1:2,X2:2,0.5,2"])
+    (finding,) = judge(harness, readings_of(tmp_path, harness, [*SHORTED, *ONE_END])).findings
+    assert "feed a current into X2 cavity 1 and X2 cavity 2" in finding.next
+    assert "read the volts from X2:1 to X1:1 and X2:2 to X1:2" in finding.next
+    for caution in ("fuse and a lamp", "off the vehicle", "control unit", "ten seconds", "thinnest wire"):
+        assert caution in finding.next
+
+
+def test_the_place_stands_in_json(tmp_path: Path) -> None:
+    harness = harness_of(tmp_path, ["W1,X1:1,X2:1,0.5,2", "W2,X1:2,X2:2,0.5,2"])
+    told = judge(harness, readings_of(tmp_path, harness, [*SHORTED, *BOTH])).to_json()["findings"][0]["place"]
+    assert (told["wire"], told["from"]) == ("W1", "X1:1")
+    low, high = told["interval_metres"]
+    assert 0.5 < low < told["metres"] < high < 0.7
+    assert (told["beside"]["wire"], told["beside"]["from"]) == ("W2", "X1:2")

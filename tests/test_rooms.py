@@ -19,7 +19,19 @@ LONG = {
     "loomtest/diagnosis/joints/report.py: _rows",
 }
 UNREACHED = {"diagnosis/markers/leaks.py"}  # nothing imports it yet: it has no test either
-HEAVY = ("numpy", "pandas", "scipy", "matplotlib", "serial", "jinja2", "rich", "bagit", "tomlkit")
+HEAVY = (
+    "numpy",
+    "pandas",
+    "scipy",
+    "matplotlib",
+    "serial",
+    "jinja2",
+    "rich",
+    "bagit",
+    "tomlkit",
+    "starlette",
+    "uvicorn",
+)
 
 
 def test_imports_keep_the_contracts_of_pyproject() -> None:

@@ -93,6 +93,7 @@ def bench(
 
 def _tell(server: "BenchServer", place: Path) -> None:  # type: ignore[name-defined]  # noqa: F821
     from loomtest.web.screens import who_sees
+    from loomtest.words import web as words
 
     typer.echo(f"The bench page of {place} is open. Its address, good once:")
     typer.echo(f"  {server.address()}")
@@ -101,5 +102,7 @@ def _tell(server: "BenchServer", place: Path) -> None:  # type: ignore[name-defi
         code = served.keyring.code()
         typer.echo(f"On the phone: {served.phone}/enter")
         typer.echo(f"  pairing code {code[:4]} {code[4:]}")
+    if served.keyring.after_crash:
+        typer.echo(words.AFTER_CRASH)
     typer.echo(who_sees(served))
     typer.echo("Ctrl-C closes it.")

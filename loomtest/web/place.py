@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from loomtest.readings.model import Readings
 
 RUNS = "runs"
-DRAFTS = ".drafts"
 _RECORD = ("readings.csv", "run.toml")
 _LISTS = ("harness.toml", "wires.csv")
 

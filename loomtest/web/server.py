@@ -13,6 +13,7 @@ import time
 from collections.abc import Callable, Generator
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass
+from importlib import import_module
 from pathlib import Path
 from types import FrameType
 
@@ -130,8 +131,8 @@ class BenchServer:
 
 def _warm() -> None:
     """What the first sitting needs is imported while the person reads the first screen."""
-    import loomtest.web.faces
-    import loomtest.web.sitting  # noqa: F401
+    for module in ("faces", "sitting"):
+        import_module(f"loomtest.web.{module}")
 
 
 class _OwnSignals(uvicorn.Server):

@@ -25,10 +25,10 @@ SHORT_CAUTIONS = (
 LEADS_TOO_LATE = "The leads are measured before the first reading of a run."
 TOUCH_AGAIN = "Touch both points again and enter what the meter shows."
 FIRST_CAUTION = "Battery off? Control units unplugged? Never on airbags or belt tensioners."
+AFTER_CRASH = "Last time the page ended without being closed. Every reading that was recorded is there."
 NOTHING_YET = "Nothing has been measured yet."
 
 TITLE = "loomtest bench"
-LOST = "No connection to the program. Values you enter are kept here and sent when it is back."
 CLOSED = "The bench page is closed. Start it again with: loomtest bench"
 WHO_SEES_LOOPBACK = "Only this computer can open this page. Nothing is sent to the network."
 WHO_SEES_PHONE = (

@@ -166,6 +166,7 @@ def test_the_cookie_outlives_a_crash_and_not_the_end(loom: Path, tmp_path: Path)
     port = serving.host.rpartition(":")[2]
     with served(loom, tmp_path, "--port", port) as again:
         assert request(again, "GET", "/", {"Cookie": cookie}).status == 200
+        assert Keyring(kept, time.monotonic).after_crash
     assert not kept.exists()
     with served(loom, tmp_path, "--port", port) as after:
         assert request(after, "GET", "/", {"Cookie": cookie}).status == 403

@@ -11,6 +11,8 @@ from pathlib import Path
 
 COVERED_BY: dict[str, tuple[str, ...]] = {
     "web/record.py": ("web/test_answer.py",),
+    "evidence/pictures/formboard.py": ("evidence/pictures/test_lying.py",),
+    "words/lying.py": ("evidence/pictures/test_lying.py",),
     "harness/exchange/folder.py": ("commands/test_exchange.py",),
     "harness/exchange/lying.py": ("harness/exchange/test_kbl.py",),
     "harness/exchange/names.py": ("harness/exchange/test_kbl.py",),

@@ -6,17 +6,27 @@ import sys
 from pathlib import Path
 
 from loomtest.diagnosis.change.change import Side, change_between
+from loomtest.diagnosis.verdict import Finding, Suspect
 from loomtest.evidence.page.page import board_of
 from loomtest.evidence.pictures.closeup import closeups
-from loomtest.evidence.pictures.drawing import to_svg
+from loomtest.evidence.pictures.drawing import Drawing, to_svg
+from loomtest.evidence.pictures.loom import loom_picture
+from loomtest.evidence.pictures.lying import WirePlace
 from loomtest.evidence.plots.plots import circuits_plot
 from loomtest.harness.load import load_harness
 from loomtest.harness.model import Wire
 from loomtest.readings.load import load_readings
 from loomtest.words.verdict import judge
+from tests.evidence.pictures.laid import tractor
 
 ROOT = Path(__file__).parents[1]
 PICTURES = ROOT / "docs" / "pictures"
+
+
+def as_it_lies() -> Drawing:
+    """An invented loom with branches, two faults and a place along a wire."""
+    found = [Finding("open", ("X1:2", "X3:1"), (Suspect("W2"),)), Finding("short", ("X6:1", "X6:2"), ())]
+    return loom_picture(tractor(), found, places=[WirePlace("W2", 0.6, "60 cm from X1")])
 
 
 def drawn() -> dict[str, str]:
@@ -37,6 +47,7 @@ def drawn() -> dict[str, str]:
     return {
         "closeup.svg": to_svg(face, alone=True, ident="closeup"),
         "loom.svg": to_svg(board_of(harness, sides[0].verdict), alone=True, ident="loom"),
+        "as-it-lies.svg": to_svg(as_it_lies(), alone=True, ident="lies"),
         "circuits.svg": to_svg(circuits_plot(harness, change), alone=True, ident="circuits"),
     }
 

@@ -166,6 +166,7 @@ def _answer(
             *(_nearby(problem) for problem in (*harness.warnings, *readings.warnings)),
         ],
         "faces_known": all(hub in harness.faces for hub in hubs if hub not in harness.code_of),
+        "lies": harness.lie is not None,
         "whole_board": len(hubs) <= MOST_HUBS,
         "hubs": counted(len(hubs), "connector or terminal", "connectors and terminals"),
     }

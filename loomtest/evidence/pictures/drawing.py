@@ -16,6 +16,7 @@ from loomtest.harness.outward import visible as written_out
 
 FONT = "system-ui, 'Segoe UI', 'Helvetica Neue', Arial, sans-serif"
 XY = tuple[float, float]
+WIDE = 800.0  # wider drawings are not squeezed into a page: they scroll
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,7 +146,7 @@ def to_svg(drawing: Drawing, *, alone: bool, ident: str = "drawing", sized: bool
     w, h = _n(drawing.width), _n(drawing.height)
     head = (
         f'<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 {_n(drawing.top)} {w} {h}" role="img" '
-        f'aria-labelledby="{ident}-t {ident}-d" class="drawing"'
+        f'aria-labelledby="{ident}-t {ident}-d" class="drawing{" wide" if drawing.width > WIDE else ""}"'
         + (f' width="{w}" height="{h}">' if alone else f"{_ems(drawing)}>" if sized else ">")
         + f'<title id="{ident}-t">{_escaped(drawing.title)}</title>'
         + f'<desc id="{ident}-d">{_escaped(drawing.text)}</desc>'

@@ -16,8 +16,10 @@ import numpy as np
 from loomtest.diagnosis.verdict import Finding
 from loomtest.evidence.pictures.drawing import XY, Box, Drawing, Item, Polyline, Way, Words, visible
 from loomtest.evidence.pictures.ends import draw_face, draw_label, draw_tag, draw_terminal
+from loomtest.evidence.pictures.formboard import form_board
 from loomtest.evidence.pictures.layout import HubLayout, lay_out
 from loomtest.evidence.pictures.letters import cut
+from loomtest.evidence.pictures.lying import WirePlace, lying_picture
 from loomtest.evidence.pictures.spots import LABEL, TAG, Label, Spot, Tag, home_of, place, shown_hubs, spot_of
 from loomtest.harness.model import Harness, IntArray, Wire, connector_of
 from loomtest.words.numbers import counted
@@ -50,9 +52,15 @@ class _Picture:
 
 
 def loom_picture(
-    harness: Harness, findings: Sequence[Finding] = (), undecided: Sequence[Finding] = ()
+    harness: Harness,
+    findings: Sequence[Finding] = (),
+    undecided: Sequence[Finding] = (),
+    places: Sequence[WirePlace] = (),
 ) -> Drawing:
-    """The whole loom with the faults in it; numbers run through `findings`, then `undecided`."""
+    """The whole loom with the faults in it; numbers run through `findings`, then `undecided`.
+
+    `places` along wires are marked where it is known how the loom lies.
+    """
     board = lay_out(harness)
     by_name = {wire.name: wire for wire in harness.wires}
     hubs = {hub: i for i, hub in enumerate(board.hubs)}
@@ -71,7 +79,9 @@ def loom_picture(
         for suspect in tag.finding.suspects[:MOST_WIRES_SHOWN]
         if suspect.wire in by_name
     ]
-    spots, where = _spots(harness, board, tags, routes)
+    if harness.lie is not None:
+        return _as_it_lies(harness, board, tags, routes, places)
+    spots, where = _spots(harness, board, tags, routes, MOST_HUBS)
     rows, width = place(spots)
     picture = _Picture(harness, board, spots, where, width, at)
     *cuts, height = _rows(picture, rows)
@@ -97,8 +107,26 @@ def loom_picture(
     )
 
 
+def _as_it_lies(
+    harness: Harness,
+    board: HubLayout,
+    tags: Sequence[Tag],
+    routes: Sequence[tuple[Tag, Wire]],
+    places: Sequence[WirePlace],
+) -> Drawing:
+    """The picture where it is known how the loom lies: all of it, however large."""
+    assert harness.lie is not None
+    spots, _ = _spots(harness, board, tags, routes, len(board.hubs))
+    by_name = {spot.hub: spot for spot in spots}
+    return lying_picture(harness, form_board(harness.lie), tags, routes, by_name, places)
+
+
 def _spots(
-    harness: Harness, board: HubLayout, tags: Sequence[Tag], routes: Sequence[tuple[Tag, Wire]]
+    harness: Harness,
+    board: HubLayout,
+    tags: Sequence[Tag],
+    routes: Sequence[tuple[Tag, Wire]],
+    most: int,
 ) -> tuple[list[Spot], IntArray]:
     """Every hub that is drawn, and between them one spot for those that are not."""
     labels: dict[str, list[Label]] = {}
@@ -112,7 +140,7 @@ def _spots(
                 labels.setdefault(hub, []).append(Label(words, tag.tone))
     joins = np.bincount(board.wire_hubs.ravel(), minlength=len(board.hubs))
     sizes = dict(zip(board.hubs, joins.tolist(), strict=True))
-    shown = shown_hubs(board, concerned, sizes, MOST_HUBS)
+    shown = shown_hubs(board, concerned, sizes, most)
     spots: list[Spot] = []
     where = np.zeros(len(board.hubs), dtype=np.int64)
     for i, hub in enumerate(board.hubs):

@@ -1,0 +1,33 @@
+"""What stands on the picture of a loom that is drawn as it lies."""
+
+from __future__ import annotations
+
+from loomtest.words.numbers import counted
+
+
+def lying_text(*, drawn: int, aside: int, faults: str, flattened: bool) -> str:
+    """The picture in words, for those who hear it."""
+    how = "seen flat, from coordinates" if flattened else "laid out flat, lengths to scale"
+    text = f"{counted(drawn, 'connector or terminal', 'connectors and terminals')} on the branches, {how}."
+    text += f" {aside} that no branch leads to stand below." if aside else ""
+    return f"{text} Faults: {faults}."
+
+
+def scale_text(metres: float) -> str:
+    """What stands at the scale bar."""
+    return f"{metres:g} m" if metres >= 1 else f"{metres * 100:g} cm"
+
+
+def untrue_text(untrue: int, closing: int) -> str:
+    """Which branches are not drawn to scale; "" where all are."""
+    told = []
+    if untrue:
+        told.append(f"{counted(untrue, 'branch', 'branches')} without a length: drawn as long as most")
+    if closing:
+        told.append(f"{counted(closing, 'branch', 'branches')} closing a ring: not to scale")
+    return "; ".join(told)
+
+
+def aside_text() -> str:
+    """Above the connectors that no branch leads to."""
+    return "No branch leads here:"

@@ -98,7 +98,7 @@ def _answer(loom: Loom, request: Request) -> dict[str, Any]:
     return {
         "title": judged.harness.name,
         "run": _run(loom, name),
-        "others": [run for run in runs if run != name],
+        "others": [run for run in runs if run != name and _run(loom, run)["count"]],
         "rehearsal": judged.verdict.rehearsal,
         **told(judged),
     }

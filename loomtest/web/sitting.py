@@ -324,6 +324,8 @@ class BenchSitting:
                 self.meter.turn_to(event.function)
             elif isinstance(event, Ended):
                 self.ended, self.prompt = event.status, None
+                if event.status == "complete" and (left := self._order.left_open()):
+                    told.text, told.tone = " ".join(left), "doubt"
                 self._writer.close(event.status)
                 if self.meter is not None:
                     self.meter.close()

@@ -15,7 +15,7 @@ export function setUp(base) {
   });
   form.addEventListener("submit", async (event) => {
     event.preventDefault();
-    const said = await post(`${base}/measure/begin`, { stage: by("stage").value, instrument: by("instrument").value, meter: by("meter").value });
+    const said = await post(`${base}/measure/begin`, { stage: by("stage").value, instrument: by("instrument").value, meter: by("meter").value, hands: by("hands").checked ? "free" : "" });
     by("setup-said").textContent = said.text;
     if (said.done) { form.closest("details").open = false; }
   });

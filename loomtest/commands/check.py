@@ -77,7 +77,7 @@ def _lines(harness: Harness, seen: Survey) -> list[str]:
     counts = [
         counted(len(seen.wires), "wire"),
         counted(len(seen.parts), "part"),
-        counted(len(seen.nets), "net"),
+        counted(len(seen.nets), "circuit"),
         counted(len(harness.points), "point"),
         counted(len(seen.connectors), "connector"),
         counted(len(seen.splices), "splice"),

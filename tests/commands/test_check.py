@@ -38,7 +38,7 @@ def test_a_person_sees_nets_parts_and_what_is_missing(loom: Path) -> None:
     assert (done.returncode, done.stderr) == (0, "")
     out = done.stdout
     assert out.startswith(
-        "Invented launch\n4 wires, 1 part, 2 nets, 7 points, 3 connectors, 1 splice, 1 ground\n"
+        "Invented launch\n4 wires, 1 part, 2 circuits, 7 points, 3 connectors, 1 splice, 1 ground\n"
     )
     assert "horn: X1:1 SP1 (splice) X2:1 X3:1" in out
     assert "X2:2 GND1 (ground)" in out

@@ -94,7 +94,10 @@ def _(todo: OpenRing, finding: Finding, places: Places) -> str:
 @todo_text.register
 def _(todo: UnplugOneEnd, finding: Finding, places: Places) -> str:
     wire = places.wire(todo.wire)
-    return f"Unplug one end of {wire.name} and measure {wire.start} to {wire.end} along it."
+    return (
+        f"Disconnect one end of {wire.name} and measure along it, {wire.start} to {wire.end}: other wires "
+        "join the same points."
+    )
 
 
 @todo_text.register

@@ -23,6 +23,7 @@ from loomtest.diagnosis.joints.report import JointReport
 from loomtest.diagnosis.numbers.distinct import distinct
 from loomtest.diagnosis.numbers.network import inverse_laplacian, loop_resistance, squared_currents
 from loomtest.diagnosis.verdict import WireRow
+from loomtest.diagnosis.why import UnplugOneEnd
 from loomtest.harness.model import BoolArray, FloatArray, IntArray
 from loomtest.readings.model import Readings
 
@@ -204,8 +205,4 @@ def held_back(found: AsFound, readings: Readings, prior: Prior) -> JointReport:
 
 
 def _undecided(row: WireRow) -> WireRow:
-    return replace(
-        row,
-        verdict="undecided",
-        next=f"lift one end of {row.wire} and measure {row.start} to {row.end}: other copper joins them, too",
-    )
+    return replace(row, verdict="undecided", todo=UnplugOneEnd(row.wire))

@@ -92,6 +92,7 @@ def next_in_round(
     found = (
         _registering(state, current, skipped)
         or _planned_touch(state, now, full, skipped)
+        or _carried(state, read, full, skipped)
         or _touch_again(state, full, skipped)
         or _pulled(state, current, full, skipped)
         or _put_right(state, plan, now, full, actual)
@@ -149,6 +150,24 @@ def _planned_touch(state: _RoundSoFar, now: int, full: list[int], skipped: Set[s
                 itself=step.why == "itself",
                 expected_ohms=step.expected_ohms,
             )
+    return None
+
+
+def _carried(
+    state: _RoundSoFar, read: list[RoundRead], full: list[int], skipped: Set[str]
+) -> Touching | None:
+    """A wire that did not arrive in an earlier round may end where a clip sits now: both of its ends are
+    touched again."""
+    harness, last = state.harness, full[-1]
+    done = {point for number in full for point in state.touched(number)}
+    done |= {seat.point for seat in state.seats[last]}
+    for one in read:
+        if one.number in state.numbers or _arrived(state, one):
+            continue
+        for missing, clip in _missing(harness, one):
+            for point in (missing, one.seats[clip].point):
+                if point not in done and harness.points[point] not in skipped:
+                    return Touching(point=harness.points[point], round=last, expected_ohms=float("inf"))
     return None
 
 
@@ -212,14 +231,18 @@ def _stray(state: _RoundSoFar, current: int, full: list[int], skipped: Set[str])
     if one is None or not missing:
         return None
     found = _empty_beside(state, full[-1], {harness.points[p] for p, _ in missing}, skipped)
-    if found is not None or _arrived(state, one, full[-1]):
+    if found is not None or _arrived(state, one):
         return found
     moved = {one.seats[clip].clip.marker: harness.points[p] for p, clip in missing}
-    begins = {wire.start for wire in harness.wires if wire.end in moved.values()}
-    begins |= {wire.end for wire in harness.wires if wire.start in moved.values()}
+    lost = {circuit_of(harness, point) for point, _ in missing}
+    gone = {point for point, _ in missing}
     empty = empty_cavities(harness)
     roomy = {connector_of(p) for c, p in enumerate(harness.points) if empty[harness.net_of[c]]}
-    begins = {point for point in begins if connector_of(point) in roomy - {""}}
+    begins = {
+        point
+        for code, point in enumerate(harness.points)
+        if harness.net_of[code] in lost and code not in gone and connector_of(point) in roomy - {""}
+    }
     there = [
         number
         for number in state.numbers
@@ -242,14 +265,16 @@ def _stray(state: _RoundSoFar, current: int, full: list[int], skipped: Set[str])
     return Seating(round=number, reason="move", clips=tuple(sorted(moved)), placings=placings)
 
 
-def _arrived(state: _RoundSoFar, one: RoundRead, number: int) -> bool:
+def _arrived(state: _RoundSoFar, one: RoundRead) -> bool:
     """Whether every circuit with a wire that does not arrive was found in some empty cavity."""
     empty = empty_cavities(state.harness)
     lost = {clip for _, clip in _missing(state.harness, one)}
     found = {
         clip
-        for point, block in zip(one.points, one.decoded.blocks, strict=True)
-        if point < len(empty_points := state.harness.net_of) and empty[empty_points[point]]
+        for index, (point, block) in enumerate(zip(one.points, one.decoded.blocks, strict=True))
+        if index not in one.decoded.doubtful
+        and point < len(empty_points := state.harness.net_of)
+        and empty[empty_points[point]]
         for clip in block
     }
     return lost <= found

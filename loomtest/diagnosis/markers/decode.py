@@ -5,13 +5,17 @@ block side by side, whichever of its points is touched, so that the blocks of on
 clips, and a touch belongs to one of them or to none (over-range). A decoding is a partition with a block for
 each touch. It is weighed like this, in natural logarithms:
 
-- a touch beside its block's value: a normal error of `touch_sd_ohm`, or, rarely, up to 100 Ω more (the wire);
+- a touch beside its block's value: a normal error of `touch_sd_ohm`, now and then a wider one, or, rarely,
+  up to 100 Ω more (the wire); touches on one point that agree read one block;
 - a circuit that does not read its own clip but another block costs MOVED: a crossed wire, or a clip that
   sits wrong, whatever the number of touches that show it;
 - every clip beyond the first in a block costs JOINED: a short;
 - a block that leaks to the rest reads lower, alike at all of its touches, and costs LEAKS.
 
 Two leaks that agree (`leaks.py`) are one between the two circuits, and cost LEAKS once.
+
+A touch that is put down to another circuit's clips only with ohms in the wire is doubtful: two faults in one
+wire are less likely than anything else that reads so.
 
 Most clips are read alone and true at once. The others are few, and a beam search over the touches that are
 left walks through the blocks that they can form.
@@ -24,14 +28,16 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
 
-from loomtest.diagnosis.markers.kit import DRIFT_SHARE, JOINT_OHM
+from loomtest.diagnosis.markers.kit import APART_SD, DRIFT_SHARE, JOINT_OHM
 from loomtest.diagnosis.markers.leaks import leaks_of
 from loomtest.diagnosis.markers.touches import Block, MarkerTouch, side_by_side_ohm
 from loomtest.readings.model import Range
 
 MOVED, JOINED, LEAKS = 7.0, 7.0, 13.0  # a leak may bring a reading down to anywhere: it fits too easily
 _ROUGH_SHARE = 0.03  # of touches have more in the wire than shows, spread up to JOINT_OHM
+_WIDE_SHARE, _WIDE_SD = 0.02, 2.5  # of touches err by more than the meter says, so many times as much
 _NEAR_SD = 4.0  # a touch within so many standard uncertainties reads its clip
+_OWN_SD = 5.0  # and within so many it may read the clip of its own circuit
 _NEARLY = math.log(100.0)  # a decoding as likely as a hundredth of the likeliest leaves a doubt
 _WIDTH = 200  # decodings kept at each step
 _MOST_IN_BLOCK = 4
@@ -54,7 +60,9 @@ class Decoded:
 def log_fit(ohm: float, value_ohm: float, sd_ohm: float) -> float:
     """Log density of reading `ohm` where the clips give `value_ohm`, the wire's own ohms in it or not."""
     z = (ohm - value_ohm) / sd_ohm
-    exact = (1 - _ROUGH_SHARE) * math.exp(-0.5 * z * z) / (sd_ohm * math.sqrt(2 * math.pi))
+    normal = (1 - _ROUGH_SHARE - _WIDE_SHARE) * math.exp(-0.5 * z * z)
+    wide = _WIDE_SHARE / _WIDE_SD * math.exp(-0.5 * (z / _WIDE_SD) ** 2)
+    exact = (normal + wide) / (sd_ohm * math.sqrt(2 * math.pi))
     within = 0.5 * (math.erf(z / math.sqrt(2)) - math.erf((z - JOINT_OHM / sd_ohm) / math.sqrt(2)))
     density = exact + _ROUGH_SHARE * max(within, 0.0) / JOINT_OHM
     return math.log(density) if density > 0 else -math.inf
@@ -86,7 +94,8 @@ class _TouchedRound:
 
     def fits(self, touch: MarkerTouch, block: Block) -> bool:
         value, sd = self.gives(block)
-        return -_NEAR_SD * sd <= touch.ohm - value <= JOINT_OHM + _NEAR_SD * sd
+        least = -(_OWN_SD if block == (touch.clip,) else _NEAR_SD) * sd
+        return least <= touch.ohm - value <= JOINT_OHM + _NEAR_SD * sd
 
     def moved(self, touch: MarkerTouch, block: Block) -> float:
         home = touch.clip in block if touch.clip >= 0 else not block
@@ -113,6 +122,7 @@ def decode(
             blocks[index] = (touch.clip,)
         else:
             open_touches.append(index)
+    open_touches.sort(key=lambda index: (touches[index].clip, touches[index].point))
     loose = [clip for clip in range(len(ohms)) if clip not in settled]
     found = _search(told, open_touches, settled, loose)
     if pair_leaks:
@@ -133,7 +143,34 @@ def decode(
         for index, one, two in zip(open_touches, best.blocks, other.blocks, strict=True)
         if one != two or (one in best.leaking) != (two in other.leaking)
     }
+    doubtful |= _far_fetched(told, open_touches, best)
     return Decoded(tuple(blocks), best.leaking, frozenset(doubtful), base + best.weight)
+
+
+def _far_fetched(told: _TouchedRound, order: Sequence[int], best: _State) -> set[int]:
+    """Touches put down to another circuit's clips with ohms in the wire, where none there reads them closely;
+    and those that may read their own clip as well, or one too near it."""
+    values = dict(best.values)
+    close: set[tuple[int, Block]] = set()
+    far: list[tuple[int, tuple[int, Block]]] = []
+    for index, block in zip(order, best.blocks, strict=True):
+        touch = told.touches[index]
+        if not block or touch.clip in block:
+            continue
+        value = values.get(block) or told.value(block)
+        if abs(touch.ohm - value) <= _NEAR_SD * told.sd(value):
+            close.add((touch.clip, block))
+        else:
+            far.append((index, (touch.clip, block)))
+    found = {index for index, key in far if key not in close}
+    for index, block in zip(order, best.blocks, strict=True):
+        touch = told.touches[index]
+        if block and touch.clip >= 0 and touch.clip not in block:
+            value, sd = told.gives((touch.clip,))
+            near = abs(touch.ohm - value) <= _OWN_SD * sd
+            if near or abs(told.value(block) - value) < APART_SD * sd:
+                found.add(index)
+    return found
 
 
 def _paired(state: _State, ohms: Sequence[float], odd: Sequence[MarkerTouch], held: Range) -> _State:
@@ -162,19 +199,36 @@ def _search(
     pool = _pool(told, [told.touches[index].ohm for index in order], loose)
     singles = [(clip,) for clip in sorted(settled)]
     beam = [_State(used=frozenset())]
-    for index in order:
+    for position, index in enumerate(order):
         touch = told.touches[index]
         fresh: dict[tuple[tuple[Block, ...], frozenset[Block]], _State] = {}
         options = [block for block in (*singles, *pool) if told.fits(touch, block)]
         options.sort(key=lambda block: _first_guess(told, touch, block))
         leaky = _leaky(told, touch, loose, order)
+        alike = _same_point(told, order, position)
         for state in beam:
-            for further in _next_states(told, state, touch, options[:_MOST_CLOSE], leaky):
+            asked = _Asked(touch, options[:_MOST_CLOSE], leaky, *alike)
+            for further in _next_states(told, state, asked):
                 key = (further.blocks, further.leaking)
                 if key not in fresh or fresh[key].weight < further.weight:
                     fresh[key] = further
         beam = sorted(fresh.values(), key=lambda one: -one.weight)[:_WIDTH]
     return beam
+
+
+def _same_point(told: _TouchedRound, order: Sequence[int], position: int) -> tuple[int, float]:
+    """(position of an earlier touch on the same point that agrees, -1 for none; mean of all that agree)."""
+    touch = told.touches[order[position]]
+    if touch.point < 0:
+        return -1, touch.ohm
+    near = 2 * _NEAR_SD * told.sd(touch.ohm)
+    same = [
+        (place, told.touches[index].ohm)
+        for place, index in enumerate(order)
+        if told.touches[index].point == touch.point and abs(told.touches[index].ohm - touch.ohm) <= near
+    ]
+    first = same[0][0]
+    return (first if first < position else -1), sum(ohm for _, ohm in same) / len(same)
 
 
 def _first_guess(told: _TouchedRound, touch: MarkerTouch, block: Block) -> float:
@@ -190,7 +244,8 @@ def _pool(told: _TouchedRound, values: Iterable[float], loose: Sequence[int]) ->
             break
         for block in combinations(sorted(loose), size):
             value, sd = told.gives(block)
-            if any(-_NEAR_SD * sd <= v - value <= JOINT_OHM + _NEAR_SD * sd for v in wanted):
+            least = -(_OWN_SD if size == 1 else _NEAR_SD) * sd
+            if any(least <= v - value <= JOINT_OHM + _NEAR_SD * sd for v in wanted):
                 out.append(block)
     return out
 
@@ -211,26 +266,39 @@ def _leaky(
     return [block for block in dict.fromkeys(out) if touch.ohm < told.value(block) * (1 - _LEAST_LEAK_SHARE)]
 
 
-def _next_states(
-    told: _TouchedRound, state: _State, touch: MarkerTouch, options: Sequence[Block], leaky: Sequence[Block]
-) -> list[_State]:
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """A touch and what it may read: `options` as they are, `leaky` by a leak. `before`: the position of a
+    touch on the same point, whose block it reads, or -1; `mean_ohm` of those touches."""
+
+    touch: MarkerTouch
+    options: Sequence[Block]
+    leaky: Sequence[Block]
+    before: int
+    mean_ohm: float
+
+
+def _next_states(told: _TouchedRound, state: _State, asked: _Asked) -> list[_State]:
     out = []
-    known = dict(state.values)
-    for block in options:
+    touch, known = asked.touch, dict(state.values)
+    only = state.blocks[asked.before] if asked.before >= 0 else ()
+    for block in (only,) if only else asked.options:
         fresh = block not in state.blocks
         if block in state.leaking or (fresh and state.used & set(block)):
             continue
         weight = log_fit(touch.ohm, *told.gives(block)) - (JOINED * (len(block) - 1) if fresh else 0.0)
-        out.append(_with(told, state, touch, block, weight))
-    for block in {*leaky, *known}:
+        if weight > -math.inf:
+            out.append(_with(told, state, touch, block, weight))
+    for block in (only,) if only else {*asked.leaky, *known}:
         if block in known:
             value = known[block]
             if abs(touch.ohm - value) <= JOINT_OHM + 2 * _NEAR_SD * told.sd(value):
                 out.append(_with(told, state, touch, block, log_fit(touch.ohm, value, told.sd(value))))
-        elif not state.used & set(block):
-            weight = log_fit(touch.ohm, touch.ohm, told.sd(touch.ohm)) - LEAKS - JOINED * (len(block) - 1)
+        elif not only and not state.used & set(block):
+            value = asked.mean_ohm
+            weight = log_fit(touch.ohm, value, told.sd(value)) - LEAKS - JOINED * (len(block) - 1)
             further = _with(told, state, touch, block, weight)
-            values = (*state.values, (block, touch.ohm))
+            values = (*state.values, (block, value))
             out.append(replace(further, leaking=state.leaking | {block}, values=values))
     unexplained = replace(state, weight=state.weight - 60.0, blocks=(*state.blocks, ()))
     return [*out, unexplained]

@@ -43,6 +43,7 @@ class LeaksAlone:
 
     point: int
     ohm: float
+    round: int
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +70,7 @@ class ReadsNothing:
 
     point: int
     ohm: float
+    round: int
 
 
 @dataclass(frozen=True, slots=True)

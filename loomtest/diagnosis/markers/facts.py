@@ -100,20 +100,31 @@ def marker_facts(
     joined = tuple(dict.fromkeys(facts.joined))
     gone = set(joined)
     apart = tuple((*pair, *told) for pair, told in sorted(facts.apart.items()) if pair not in gone)
-    doubts = [doubt for doubt in dict.fromkeys(facts.doubts) if not _settled_later(doubt, rounds)]
+    doubts = [doubt for doubt in dict.fromkeys(facts.doubts) if not _settled_later(doubt, rounds, joined)]
     return MarkerFacts(joined=joined, apart=apart, doubts=tuple(doubts))
 
 
-def _settled_later(doubt: Doubt, rounds: Sequence[RoundRead]) -> bool:
-    """Whether a later round, or a further touch, answered it."""
+def _settled_later(doubt: Doubt, rounds: Sequence[RoundRead], joined: Sequence[Pair]) -> bool:
+    """Whether a later round, or a further touch, answered it: with other clips on, a touch says nothing about
+    those that were in doubt."""
     if isinstance(doubt, ReadsNothing | LeaksAlone):
+        own = next(one for one in rounds if one.number == doubt.round)
+        seats = {(seat.clip.marker, seat.point) for seat in own.seats}
         reads = [
             (index, one)
             for one in rounds
             for index, point in enumerate(one.points)
-            if point == doubt.point and one.decoded.blocks[index] and index not in one.decoded.doubtful
+            if point == doubt.point
+            and one.decoded.blocks[index]
+            and index not in one.decoded.doubtful
+            and any((one.seats[c].clip.marker, one.seats[c].point) in seats for c in one.decoded.blocks[index])
         ]
-        return any(one.decoded.blocks[index] not in one.decoded.leaking for index, one in reads)
+        if any(one.decoded.blocks[index] not in one.decoded.leaking for index, one in reads):
+            return True
+        marked = {seat.point for seat in own.seats}
+        return isinstance(doubt, ReadsNothing) and any(
+            doubt.point in pair and marked & set(pair) for pair in joined
+        )
     if isinstance(doubt, NotRegistered | ClipAstray):
         wanted = {(doubt.clip, doubt.seat)}
     elif isinstance(doubt, MaybeClipsTouch):
@@ -257,7 +268,7 @@ def _damp_or_alone(facts: _Facts, one: RoundRead, leaks: Sequence[Leak]) -> None
         facts.doubts.append(Damp(points, min(leak.ohm for leak in alone), max(leak.ohm for leak in alone)))
         return
     for leak in alone:
-        facts.doubts.append(LeaksAlone(one.seats[leak.one[0]].point, leak.ohm))
+        facts.doubts.append(LeaksAlone(one.seats[leak.one[0]].point, leak.ohm, one.number))
 
 
 def _over_range(facts: _Facts, one: RoundRead, members: dict[Block, list[int]]) -> None:
@@ -279,9 +290,9 @@ def _over_range(facts: _Facts, one: RoundRead, members: dict[Block, list[int]]) 
                 facts.add_apart(point, partner, touch.ohm - clip, False)
                 low = max(low, proves)  # to all the others nothing was read
             elif low < facts.harness.limits.isolation_ohms:
-                facts.doubts.append(LeaksAlone(point, low))
+                facts.doubts.append(LeaksAlone(point, low, one.number))
         else:
-            facts.doubts.append(ReadsNothing(point, touch.ohm))
+            facts.doubts.append(ReadsNothing(point, touch.ohm, one.number))
             continue
         for points in members.values():
             for other in points:
@@ -297,7 +308,7 @@ def _doubts(facts: _Facts, one: RoundRead) -> None:
     for index, (point, touch) in enumerate(zip(one.points, one.touches, strict=True)):
         block = one.decoded.blocks[index]
         if index in one.decoded.doubtful:
-            facts.doubts.append(ReadsNothing(point, touch.ohm))
+            facts.doubts.append(ReadsNothing(point, touch.ohm, one.number))
         elif block and block not in one.decoded.leaking and len(block) == 1:
             sd = float(touch_sd_ohm(np.array(one.clips_ohm(block)), one.held))
             above.append(((touch.ohm - one.clips_ohm(block)) / sd, point, touch, block))

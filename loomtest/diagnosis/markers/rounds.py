@@ -86,7 +86,7 @@ def _read(harness: Harness, marked: Marked, instrument: Instrument, number: int)
     home = {circuit_of(harness, seat.point): clip for clip, seat in enumerate(seats)}
     points = marked.point[index].tolist()
     touches = tuple(
-        MarkerTouch(ohm=ohm, clip=home.get(circuit_of(harness, point), -1))
+        MarkerTouch(ohm=ohm, clip=home.get(circuit_of(harness, point), -1), point=point)
         for point, ohm in zip(points, marked.ohm[index].tolist(), strict=True)
     )
     ohms = [seat.clip.ohms for seat in seats]
@@ -95,8 +95,8 @@ def _read(harness: Harness, marked: Marked, instrument: Instrument, number: int)
     seen: set[int] = set()
     read: set[int] = set()
     astray: set[int] = set()
-    for point, touch, block in zip(points, touches, decoded.blocks, strict=True):
-        if touch.clip >= 0:
+    for at, (point, touch, block) in enumerate(zip(points, touches, decoded.blocks, strict=True)):
+        if touch.clip >= 0 and at not in decoded.doubtful:
             own = touch.clip in block
             if own:
                 read.add(touch.clip)

@@ -12,10 +12,11 @@ Block = tuple[int, ...]  # indices of clips, ascending; () is none: over-range
 @dataclass(frozen=True, slots=True, kw_only=True)
 class MarkerTouch:
     """One touch of a round: `ohm` (+inf over-range); `clip`, the index of the clip on the circuit touched,
-    -1 where none sits there."""
+    -1 where none sits there; `point`, its code, -1 where that does not matter."""
 
     ohm: float
     clip: int
+    point: int = -1
 
 
 def side_by_side_ohm(ohms: Iterable[float]) -> float:

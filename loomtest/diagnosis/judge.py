@@ -127,7 +127,7 @@ def _evidence(
             *unexplained(names, seen, labels, with_parts_joined(harness, labels, wiring)),
             *marker_findings(harness, names, marker.doubts, joints.tested),
         ),
-        doubted(as_found, readings, seen, meter),
+        doubted(as_found, readings, (seen, marker), meter),
         (*_assumed(meter), *joints.remarks),
     )
 

@@ -6,6 +6,7 @@ import math
 from dataclasses import replace
 
 from loomtest.diagnosis.verdict import Doubted
+from loomtest.readings.marked import COMMON
 from loomtest.words.numbers import ohms
 
 
@@ -40,6 +41,8 @@ def _expected(doubt: Doubted) -> str:
 
 
 def _why(doubt: Doubted) -> str:
+    if doubt.end == COMMON:
+        return _why_touched(doubt)
     if doubt.kind == "joined":
         return "the other readings show these two points joined. Touch both again."
     if doubt.kind == "apart":
@@ -47,3 +50,11 @@ def _why(doubt: Doubted) -> str:
     if doubt.kind == "value":
         return f"the other readings give about {ohms(doubt.least_ohms)} here. Touch both again."
     return f"the parts between these two points give {_expected(doubt)}. Touch both again."
+
+
+def _why_touched(doubt: Doubted) -> str:
+    if doubt.kind == "joined":
+        return "the other touches show this point joined to a clip. Touch it again."
+    if doubt.kind == "apart":
+        return "nothing that was found joins this point to a clip. Touch it again, hands off the metal."
+    return f"the other touches give about {ohms(doubt.least_ohms)} here. Touch it again, hands off the metal."

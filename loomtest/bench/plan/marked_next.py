@@ -187,7 +187,8 @@ def _touch_again(state: _RoundSoFar, full: list[int], skipped: Set[str]) -> Touc
     for index, (point, block) in enumerate(zip(one.points, one.decoded.blocks, strict=True)):
         odd = block in one.decoded.leaking or index in one.decoded.doubtful
         odd |= not block and one.touches[index].ohm < float("inf")
-        if odd and one.points.count(point) < 2 and harness.points[point] not in skipped:
+        agree = len({one.decoded.blocks[i] for i, other in enumerate(one.points) if other == point}) == 1
+        if odd and one.points.count(point) < (2 if agree else 3) and harness.points[point] not in skipped:
             above = one.touches[index].ohm > max(one.ohms)
             expected = float("inf") if above else None
             return Touching(point=harness.points[point], round=last, again=True, expected_ohms=expected)

@@ -14,9 +14,11 @@ from dataclasses import dataclass
 import numpy as np
 
 from loomtest.diagnosis.doubts.copper import CopperReadings, edges_as_found, misfits
+from loomtest.diagnosis.doubts.touched import CopperAsFound, doubted_touches
 from loomtest.diagnosis.faults.parts import part_range
 from loomtest.diagnosis.faults.scene import PartPaths
 from loomtest.diagnosis.joints.report import JointReport
+from loomtest.diagnosis.markers.facts import MarkerFacts
 from loomtest.diagnosis.numbers.network import component_labels
 from loomtest.diagnosis.numbers.statistics import normal_quantile
 from loomtest.diagnosis.seen.observe import Observations
@@ -57,9 +59,14 @@ class _Off:
 
 
 def doubted(
-    found: AsFound, readings: Readings, seen: Observations, meter: Instrument
+    found: AsFound,
+    readings: Readings,
+    told: tuple[Observations, MarkerFacts],
+    meter: Instrument,
 ) -> tuple[tuple[Doubted, ...], int]:
-    """(the doubted readings in their order, at most MOST_LISTED; how many there are)."""
+    """(the doubted readings in their order, at most MOST_LISTED; how many there are), touches against marker
+    clips among them."""
+    seen, marker = told
     paths = _Paths(found, readings.points)
     a, b = found.labels[readings.start], found.labels[readings.end]
     inside = a == b
@@ -74,7 +81,11 @@ def doubted(
         *_across(found, readings, seen, paths, (~inside & ~settled, over), meter),
         *_clipped(found, readings, paths),
     ]
-    return _listed(readings, pieces)
+    listed, count = _listed(readings, pieces)
+    copper = CopperAsFound(found.labels, paths.told[found.labels])
+    touches = doubted_touches(copper, readings.points, marker, found.harness.limits.isolation_ohms)
+    both = sorted((*listed, *touches), key=lambda one: one.row)[:MOST_LISTED]
+    return tuple(both), count + len(touches)
 
 
 def _listed(readings: Readings, pieces: Sequence[_Off]) -> tuple[tuple[Doubted, ...], int]:

@@ -24,6 +24,7 @@ left walks through the blocks that they can form.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
 from itertools import combinations
@@ -37,7 +38,7 @@ MOVED, JOINED, LEAKS = 7.0, 7.0, 13.0  # a leak may bring a reading down to anyw
 _ROUGH_SHARE = 0.03  # of touches have more in the wire than shows, spread up to JOINT_OHM
 _WIDE_SHARE, _WIDE_SD = 0.02, 2.5  # of touches err by more than the meter says, so many times as much
 _NEAR_SD = 4.0  # a touch within so many standard uncertainties reads its clip
-_OWN_SD = 5.0  # and within so many it may read the clip of its own circuit
+OWN_SD = 5.0  # and within so many it may read the clip of its own circuit
 _NEARLY = math.log(100.0)  # a decoding as likely as a hundredth of the likeliest leaves a doubt
 _WIDTH = 200  # decodings kept at each step
 _MOST_IN_BLOCK = 4
@@ -94,7 +95,7 @@ class _TouchedRound:
 
     def fits(self, touch: MarkerTouch, block: Block) -> bool:
         value, sd = self.gives(block)
-        least = -(_OWN_SD if block == (touch.clip,) else _NEAR_SD) * sd
+        least = -(OWN_SD if block == (touch.clip,) else _NEAR_SD) * sd
         return least <= touch.ohm - value <= JOINT_OHM + _NEAR_SD * sd
 
     def moved(self, touch: MarkerTouch, block: Block) -> float:
@@ -144,7 +145,23 @@ def decode(
         if one != two or (one in best.leaking) != (two in other.leaking)
     }
     doubtful |= _far_fetched(told, open_touches, best)
+    doubtful |= _at_odds(touches, blocks)
     return Decoded(tuple(blocks), best.leaking, frozenset(doubtful), base + best.weight)
+
+
+def _at_odds(touches: Sequence[MarkerTouch], blocks: Sequence[Block]) -> set[int]:
+    """Touches on one point that read different clips: those that the most of them do not bear out."""
+    by_point: dict[int, list[int]] = {}
+    for index, touch in enumerate(touches):
+        if touch.point >= 0:
+            by_point.setdefault(touch.point, []).append(index)
+    out: set[int] = set()
+    for own in by_point.values():
+        counts = Counter(blocks[index] for index in own)
+        most = max(counts.values())
+        clear = sum(count == most for count in counts.values()) == 1
+        out |= {index for index in own if not clear or counts[blocks[index]] < most}
+    return out
 
 
 def _far_fetched(told: _TouchedRound, order: Sequence[int], best: _State) -> set[int]:
@@ -167,7 +184,7 @@ def _far_fetched(told: _TouchedRound, order: Sequence[int], best: _State) -> set
         touch = told.touches[index]
         if block and touch.clip >= 0 and touch.clip not in block:
             value, sd = told.gives((touch.clip,))
-            near = abs(touch.ohm - value) <= _OWN_SD * sd
+            near = abs(touch.ohm - value) <= OWN_SD * sd
             if near or abs(told.value(block) - value) < APART_SD * sd:
                 found.add(index)
     return found
@@ -244,7 +261,7 @@ def _pool(told: _TouchedRound, values: Iterable[float], loose: Sequence[int]) ->
             break
         for block in combinations(sorted(loose), size):
             value, sd = told.gives(block)
-            least = -(_OWN_SD if size == 1 else _NEAR_SD) * sd
+            least = -(OWN_SD if size == 1 else _NEAR_SD) * sd
             if any(least <= v - value <= JOINT_OHM + _NEAR_SD * sd for v in wanted):
                 out.append(block)
     return out

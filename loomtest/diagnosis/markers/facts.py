@@ -48,11 +48,13 @@ Pair = tuple[int, int]
 @dataclass(frozen=True, kw_only=True)
 class MarkerFacts:
     """`joined`: pairs of points (codes). `apart`: pairs with the least ohms that were shown between them, and
-    whether that is only a bound (False: so much was read). `doubts`: what a further touch would settle."""
+    whether that is only a bound (False: so much was read). `doubts`: what a further touch would settle.
+    `rounds`: the touches themselves."""
 
     joined: tuple[Pair, ...] = ()
     apart: tuple[tuple[int, int, float, bool], ...] = ()
     doubts: tuple[Doubt, ...] = ()
+    rounds: tuple[RoundRead, ...] = ()
 
 
 @dataclass
@@ -101,7 +103,7 @@ def marker_facts(
     gone = set(joined)
     apart = tuple((*pair, *told) for pair, told in sorted(facts.apart.items()) if pair not in gone)
     doubts = [doubt for doubt in dict.fromkeys(facts.doubts) if not _settled_later(doubt, rounds, joined)]
-    return MarkerFacts(joined=joined, apart=apart, doubts=tuple(doubts))
+    return MarkerFacts(joined=joined, apart=apart, doubts=tuple(doubts), rounds=tuple(rounds))
 
 
 def _settled_later(doubt: Doubt, rounds: Sequence[RoundRead], joined: Sequence[Pair]) -> bool:

@@ -65,7 +65,7 @@ class RoundRead:
 
 def read_rounds(harness: Harness, marked: Marked, instrument: Instrument) -> list[RoundRead]:
     """Every round that has touches, decoded. `instrument`: the meter of the kit and of the touches."""
-    single = [_read(harness, marked, instrument, number) for number in marked.rounds]
+    single = _still_astray([_read(harness, marked, instrument, number) for number in marked.rounds])
     trusted = {_key(one.seats[clip]) for one in single for clip in one.trusted}
     return [_carried(one, trusted) for one in single]
 
@@ -117,6 +117,19 @@ def _read(harness: Harness, marked: Marked, instrument: Instrument, number: int)
     )
 
 
+def _still_astray(rounds: Sequence[RoundRead]) -> list[RoundRead]:
+    """Where only clips were pulled, one that sat wrong before still does, unless its own circuit reads it."""
+    out: list[RoundRead] = []
+    for one in rounds:
+        keys = [_key(seat) for seat in one.seats]
+        if out and set(keys) < {_key(seat) for seat in out[-1].seats}:
+            before = {_key(out[-1].seats[clip]) for clip in out[-1].astray}
+            astray = one.astray | ({clip for clip, key in enumerate(keys) if key in before} - one.read)
+            one = replace(one, astray=astray, trusted=one.trusted - astray)
+        out.append(one)
+    return out
+
+
 def _carried(one: RoundRead, trusted: Iterable[_Key]) -> RoundRead:
     """A clip that stayed on its point is trusted as it was in another round."""
     known = set(trusted)
@@ -130,7 +143,8 @@ def really_joined(one: RoundRead, block: Block, rounds: Sequence[RoundRead]) -> 
     Clips were pulled and their circuits touched again: True where each still reads the others, False where
     one reads nothing; None where nobody pulled one.
     """
-    seated = {_key(one.seats[clip]): clip for clip in block}
+    own = one.own(block)  # a clip that sits wrong is read wherever it sits: it joins nothing
+    seated = {_key(one.seats[clip]): clip for clip in own}
     readers = {one.points[index]: one.touches[index].clip for index in one.readers(block)}
     told: bool | None = None
     for other in rounds:
@@ -139,7 +153,7 @@ def really_joined(one: RoundRead, block: Block, rounds: Sequence[RoundRead]) -> 
             continue
         for index, point in enumerate(other.points):
             clip = readers.get(point, -1)
-            if clip < 0 or clip not in block or _key(one.seats[clip]) in kept:
+            if clip not in own or _key(one.seats[clip]) in kept:
                 continue
             reads = {_key(other.seats[c]) for c in other.decoded.blocks[index]} & seated.keys()
             if not other.decoded.blocks[index] and other.touches[index].ohm < float("inf"):

@@ -169,3 +169,42 @@ def test_a_loom_of_24_circuits_is_decoded_as_it_is(seed: int) -> None:
     assert not found.leaking
     for i, block in enumerate(found.blocks):
         assert set(block) == {j for j in range(24) if group[j] == group[i]}
+
+
+def test_touches_of_one_point_read_one_block_and_two_leaks_stay_two() -> None:
+    """Four circuits, 41.6 kΩ between the first two and 216 kΩ between the others, touched twice each with
+    the errors of an ordinary meter; the lows of two of them stand within 100 Ω of each other."""
+    ohms = (8450.0, 9550.0, 11330.0, 12130.0)
+    read = {
+        1: (8100.0, 8110.0),
+        0: (8130.0, 8150.0, 8160.0, 8140.0),
+        2: (10780.0, 10810.0, 10830.0, 10790.0, 10800.0, 10760.0),
+        3: (9810.0, 9810.0, 9800.0),
+    }
+    touches = [
+        MarkerTouch(ohm=ohm, clip=clip, point=10 * clip + at % 2)
+        for clip, own in read.items()
+        for at, ohm in enumerate(own)
+    ]
+    told = decode(ohms, touches, HELD)
+    assert [block for block in told.blocks] == [(touch.clip,) for touch in touches]
+    assert told.leaking == {(0,), (1,), (2,), (3,)}
+    assert not told.doubtful
+
+
+def test_a_touch_a_little_off_its_own_clip_is_not_another_with_ohms_in_the_wire() -> None:
+    """9,010 Ω: four standard uncertainties under the circuit's own clip, 80 Ω over the next one's."""
+    touches = [MarkerTouch(ohm=8930.0, clip=0), MarkerTouch(ohm=9050.0, clip=1), MarkerTouch(ohm=9010.0, clip=1)]
+    assert decode((8930.0, 9050.0), touches, HELD).blocks == ((0,), (1,), (1,))
+
+
+def test_another_clip_with_ohms_in_the_wire_is_doubtful() -> None:
+    far = [MarkerTouch(ohm=8930.0, clip=0), MarkerTouch(ohm=8985.0, clip=1)]
+    assert decode((8930.0, 9800.0), far, HELD).doubtful == {1}
+    near = [MarkerTouch(ohm=8930.0, clip=0), MarkerTouch(ohm=8930.0, clip=1)]
+    assert decode((8930.0, 9800.0), near, HELD).doubtful == set()
+
+
+def test_clips_too_near_each_other_tell_no_crossing() -> None:
+    touches = [MarkerTouch(ohm=9010.0, clip=0), MarkerTouch(ohm=9270.0, clip=2)]
+    assert decode((8960.0, 9010.0, 9270.0), touches, HELD).doubtful == {0}

@@ -159,3 +159,54 @@ def test_every_doubt_has_its_sentence_and_its_next_touch() -> None:
         assert verdict.findings == ()
         assert verdict.undecided
         assert all(f.text.endswith(".") and f.next.endswith(".") for f in verdict.undecided)
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_one_wrong_touch_is_never_passed_over(seed: int) -> None:
+    """A sound loom, one touch of which shows something else: another clip, clips side by side, over-range or
+    any ohms; in place of the right touch, or beside it."""
+    rng = np.random.default_rng(seed)
+    at = int(rng.integers(1, 7))
+    others = [k for k in range(1, 7) if k != at]
+    a, b = rng.choice(others, 2, replace=False).tolist()
+    wrong = [OL, OHM[a], beside(a, b), beside(at, a), float(rng.uniform(2e3, 7e3)), float(rng.uniform(18e3, 9e5))]
+    value = wrong[seed % len(wrong)]
+    far = with_far_ends({}, 6)
+    if rng.random() < 0.5:
+        verdict = judged([*far, (f"X2:{at}", value)], 6)
+        assert verdict.findings == ()  # one reading against another decides nothing
+    else:
+        verdict = judged(with_far_ends({at: value}, 6), 6)
+    assert verdict.wiring != "pass"
+    assert verdict.undecided or verdict.doubted or verdict.findings
+
+
+@pytest.mark.parametrize("value", [OL, OHM[3], beside(1, 3), 4000.0, 4e5])
+def test_a_touch_that_two_others_outvote_is_doubted(value: float) -> None:
+    verdict = judged([*with_far_ends({}), ("X2:1", value), ("X2:1", OHM[1])])
+    assert verdict.findings == ()
+    assert verdict.wiring == "not-proven"
+    assert [(one.row, one.start, one.end) for one in verdict.doubted] == [(6, "X2:1", "COMMON")]
+    assert "Touch it again" in verdict.doubted[0].why
+
+
+def test_nothing_of_a_faulty_loom_that_was_told_is_doubted() -> None:
+    crossed = with_far_ends({1: OHM[2], 2: OHM[1]})
+    told = [
+        judged([*crossed, ("X1:1", OHM[1]), ("X1:2", OHM[2])]),
+        judged([*with_far_ends({1: OL}), ("X1:1", OHM[1])]),
+        judged([*with_far_ends({1: beside(1, 2), 2: beside(1, 2)}), ("X2:1", OHM[2], 2)], pulled=(1,)),
+        judged(with_far_ends({1: through(1, 6e4, 3), 3: through(3, 6e4, 1)})),
+    ]
+    for verdict in told:
+        assert verdict.findings
+        assert verdict.doubted_count == 0
+
+
+def test_a_clip_that_hangs_on_another_circuit_joins_nothing() -> None:
+    """M3 hangs on the first circuit, and the clips M1 and M2 touch. With M1 pulled the first circuit still
+    reads M3, which is no short of the loom."""
+    far = with_far_ends({1: beside(1, 2, 3), 2: beside(1, 2, 3), 3: OL})
+    verdict = judged([*far, ("X1:3", OL), ("X2:1", OHM[3], 2)], pulled=(1,))
+    assert verdict.findings == ()
+    assert verdict.wiring == "not-proven"

@@ -90,7 +90,9 @@ def _clips_may_touch(facts: MarkerFacts, one: RoundRead, index: int) -> bool:
     return any(isinstance(doubt, MaybeClipsTouch) and names <= set(doubt.clips) for doubt in facts.doubts)
 
 
-def _misfit(one: RoundRead, ohm: float, expected: tuple[float, float], isolation_ohm: float) -> DoubtKind | None:
+def _misfit(
+    one: RoundRead, ohm: float, expected: tuple[float, float], isolation_ohm: float
+) -> DoubtKind | None:
     least, most = expected
     if math.isinf(ohm):
         return None if math.isinf(most) else "joined"

@@ -119,7 +119,9 @@ def _settled_later(doubt: Doubt, rounds: Sequence[RoundRead], joined: Sequence[P
             if point == doubt.point
             and one.decoded.blocks[index]
             and index not in one.decoded.doubtful
-            and any((one.seats[c].clip.marker, one.seats[c].point) in seats for c in one.decoded.blocks[index])
+            and any(
+                (one.seats[c].clip.marker, one.seats[c].point) in seats for c in one.decoded.blocks[index]
+            )
         ]
         if any(one.decoded.blocks[index] not in one.decoded.leaking for index, one in reads):
             return True

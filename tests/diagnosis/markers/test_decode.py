@@ -194,7 +194,8 @@ def test_touches_of_one_point_read_one_block_and_two_leaks_stay_two() -> None:
 
 def test_a_touch_a_little_off_its_own_clip_is_not_another_with_ohms_in_the_wire() -> None:
     """9,010 Ω: four standard uncertainties under the circuit's own clip, 80 Ω over the next one's."""
-    touches = [MarkerTouch(ohm=8930.0, clip=0), MarkerTouch(ohm=9050.0, clip=1), MarkerTouch(ohm=9010.0, clip=1)]
+    read = ((8930.0, 0), (9050.0, 1), (9010.0, 1))
+    touches = [MarkerTouch(ohm=ohm, clip=clip) for ohm, clip in read]
     assert decode((8930.0, 9050.0), touches, HELD).blocks == ((0,), (1,), (1,))
 
 

@@ -169,7 +169,8 @@ def test_one_wrong_touch_is_never_passed_over(seed: int) -> None:
     at = int(rng.integers(1, 7))
     others = [k for k in range(1, 7) if k != at]
     a, b = rng.choice(others, 2, replace=False).tolist()
-    wrong = [OL, OHM[a], beside(a, b), beside(at, a), float(rng.uniform(2e3, 7e3)), float(rng.uniform(18e3, 9e5))]
+    none = [float(rng.uniform(2e3, 7e3)), float(rng.uniform(18e3, 9e5))]
+    wrong = [OL, OHM[a], beside(a, b), beside(at, a), *none]
     value = wrong[seed % len(wrong)]
     far = with_far_ends({}, 6)
     if rng.random() < 0.5:

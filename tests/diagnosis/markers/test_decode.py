@@ -187,7 +187,7 @@ def test_touches_of_one_point_read_one_block_and_two_leaks_stay_two() -> None:
         for at, ohm in enumerate(own)
     ]
     told = decode(ohms, touches, HELD)
-    assert [block for block in told.blocks] == [(touch.clip,) for touch in touches]
+    assert list(told.blocks) == [(touch.clip,) for touch in touches]
     assert told.leaking == {(0,), (1,), (2,), (3,)}
     assert not told.doubtful
 

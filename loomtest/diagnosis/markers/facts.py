@@ -110,8 +110,8 @@ def _settled_later(doubt: Doubt, rounds: Sequence[RoundRead], joined: Sequence[P
     """Whether a later round, or a further touch, answered it: with other clips on, a touch says nothing about
     those that were in doubt."""
     if isinstance(doubt, ReadsNothing | LeaksAlone):
-        own = next(one for one in rounds if one.number == doubt.round)
-        seats = {(seat.clip.marker, seat.point) for seat in own.seats}
+        asked = next(one for one in rounds if one.number == doubt.round)
+        seats = {(seat.clip.marker, seat.point) for seat in asked.seats}
         reads = [
             (index, one)
             for one in rounds
@@ -125,7 +125,7 @@ def _settled_later(doubt: Doubt, rounds: Sequence[RoundRead], joined: Sequence[P
         ]
         if any(one.decoded.blocks[index] not in one.decoded.leaking for index, one in reads):
             return True
-        marked = {seat.point for seat in own.seats}
+        marked = {seat.point for seat in asked.seats}
         return isinstance(doubt, ReadsNothing) and any(
             doubt.point in pair and marked & set(pair) for pair in joined
         )

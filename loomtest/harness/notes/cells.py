@@ -10,7 +10,7 @@ from itertools import pairwise
 
 from loomtest.harness.colours import IEC_60757, colour_words
 from loomtest.harness.notes import trade
-from loomtest.harness.notes.cavities import is_row, pins_of
+from loomtest.harness.notes.cavities import is_pin, is_row, pins_of
 from loomtest.harness.notes.items import ABOUT, JOINS, items_of
 from loomtest.harness.notes.meaning import Surroundings, UnsureError, Why
 from loomtest.harness.notes.names import Mention, Names, mention_of
@@ -203,7 +203,9 @@ def rows_in_line(tokens: list[Token], scene: Surroundings) -> list[tuple[Mention
         )
     ]
     listed = [i for i in at[1:] if tokens[i - 1].sort in ("comma", "semi", "stop", "and")]
-    if not at or len(listed) != len(at) - 1 or not listed:
+    if not at:
+        return _behind_a_colon(tokens, scene)
+    if len(listed) != len(at) - 1 or not listed:
         return []
     head = [token for token in tokens[: at[0]] if token.sort in ("word", "number", "hash")]
     if any(token.sort in (*JOINS, "comma") for token in tokens[: at[0]]):
@@ -220,6 +222,33 @@ def rows_in_line(tokens: list[Token], scene: Surroundings) -> list[tuple[Mention
             rest = rest[:-1]
         found.append((Mention(words, tokens[begin + 1].text), rest))
     return found
+
+
+def _behind_a_colon(tokens: list[Token], scene: Surroundings) -> list[tuple[Mention, list[Token]]]:
+    """`fan relay: 30 batt red, 87 fan`: a cavity in each part; a doubt where no colour or sign is said."""
+    colon = next((i for i, token in enumerate(tokens) if token.sort == "colon"), 0)
+    device = mention_of(tokens[:colon]) if colon else None
+    if device is None or device.terminal or device.sort not in ("contact", "load", "code"):
+        return []
+    parts: list[list[Token]] = [[]]
+    for token in tokens[colon + 1 :]:
+        if token.sort in ("comma", "semi"):
+            parts.append([])
+        elif parts[-1] or token.sort != "gap":
+            parts[-1].append(token)
+    begun = all(
+        len(part) > 1
+        and is_pin(part[0], strict=True)
+        and part[1].sort in (*ABOUT, *JOINS, "word", "dash", "gap", "colon")
+        and part[0].sort != "dash"
+        for part in parts
+    )
+    if len(parts) < 2 or not begun:
+        return []
+    said = all(any(token.sort in (*ABOUT, *JOINS, "dash") for token in part) for part in parts)
+    if (not said or "fuse" in device.key) and scene.meant != "each":
+        raise UnsureError(Why.SEVERAL_MEANINGS, " ".join(device.words))
+    return [(Mention(device.words, part[0].text), behind_the_pin(part[1:])) for part in parts]
 
 
 def empty_end(state: ReadSoFar, tokens: list[Token], line: PageLine) -> str:
@@ -265,7 +294,7 @@ def table_row(state: ReadSoFar, rest: list[Token], line: PageLine) -> list[Token
             cell = [replace(cell[0], sort="word", text=f"{role[1:]}-{cell[0].text}")]
         elif role == "to" and "from" in roles:
             found.append(Token("arrow", "->", "->", start, start))
-        elif role == "note":
+        elif role == "note" or (not role and "from" in roles and "to" in roles):
             text = line.text[cell[0].start : cell[-1].end]
             if cell[0].sort == "via" and len(cell) > 1:
                 through = mention_of(cell[1:])

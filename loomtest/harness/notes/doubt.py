@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 
 # In a cell of its own `or` is orange.
 _OR = re.compile(r"(?<![\w/])(?<!\s\s)(?<!\t)(?<!\|\s)or(?![\w/])", re.IGNORECASE)
+_PAIR = re.compile(
+    r"\b[a-z]+\s*(?:&|and|\+)\s*[a-z]+\s+(?:pair|twin)\b", re.IGNORECASE
+)  # two wires, and one line
 _SEE = re.compile(
     r"\bsee\s+(?!above|below|pin)\w+.*\b(?:sheet|page|drawing|diagram|book|list)\b", re.IGNORECASE
 )
@@ -44,7 +47,7 @@ def doubtful(text: str, tokens: Sequence[Token]) -> str:
         return "?"
     if match := _SEE.search(text):
         return match[0]
-    if match := _OR.search(text):
+    if match := _PAIR.search(text) or _OR.search(text):
         return match[0]
     return ""
 

@@ -31,12 +31,12 @@ def gather(items: list[Item], reading: EndsFound, scene: Surroundings) -> None:
             via = False
         elif item.sort == "end" and item.mention is not None:
             if via or _passed_through(item.mention, rest, reading, scene):
-                _fuse(item.mention, reading, items, index)
+                _fuse(item.mention, reading, scene, items[index + 1 :], items)
                 via = False
                 continue
             mention = replace(item.mention, weak=gap and not listed, listed=listed)
             if listed and complete and mention.key in ("fuse", "breaker") and not mention.terminal:
-                _fuse(mention, reading, items, index)
+                _fuse(mention, reading, scene, items[index + 1 :], items)
                 continue
             _add_end(mention, item, reading, scene, complete, rest)
             gap = listed = False
@@ -152,7 +152,10 @@ def _passed_through(mention: Mention, rest: list[Item], reading: EndsFound, scen
     )
 
 
-def _fuse(mention: Mention, reading: EndsFound, items: list[Item], index: int) -> None:
+def _fuse(
+    mention: Mention, reading: EndsFound, scene: Surroundings, rest: list[Item], items: list[Item]
+) -> None:
+    """Take the mention for a fuse that the wire passes."""
     key = mention.key
     amps = any(item.sort == "about" and item.value == "amps" for item in items)
     known = mention.sort or mention.terminal
@@ -161,11 +164,13 @@ def _fuse(mention: Mention, reading: EndsFound, items: list[Item], index: int) -
         and sum(bool(group) for group in reading.groups) >= 2
         and not known
     ):
+        if scene.meant != "note":
+            raise UnsureError(Why.SEVERAL_MEANINGS, "via " + " ".join(mention.words))
         reading.notes.append("via " + " ".join(mention.words))
         return
     if not re.search(r"fuse|breaker|fusible", key) and not amps:
         raise UnsureError(Why.SEVERAL_MEANINGS, " ".join(mention.words))
-    reading.fuses[_place(reading, items[index + 1 :])] = " ".join(mention.words)
+    reading.fuses[_place(reading, rest)] = " ".join(mention.words)
 
 
 def _add_end(

@@ -29,6 +29,10 @@ _COMMENT = re.compile(r"\s*(?:#(?!\d)|//)")
 LISTED = re.compile(r"\s*(?:>>|[*•·‣▪☐☑✓+]|-(?=\s))\s*\S|\s{2,}\S|\t\S")  # a line of a list below its heading
 ALIASES = re.compile(r"(?<![\w])([A-Z][A-Z0-9]{0,5})\s*=\s*([a-z][a-z ]{2,40}?)(?=[,;.)\n]|$)")
 HEADER = {
+    "tag": "wire", "ref": "wire", "id": "wire", "cable": "wire", "core": "wire", "wire no": "wire",
+    "#": "wire", "item": "note", "service": "note", "description": "note",
+    "purpose": "note", "rating": "amps",
+    "feeds": "to", "supplies": "to", "where from": "from", "source": "from",
     "pin": "pin", "cavity": "pin", "cav": "pin", "way": "pin",
     "terminal": "pin", "term": "pin", "position": "pin",
     "from": "from", "start": "from", "to": "to", "goes to": "to", "destination": "to",

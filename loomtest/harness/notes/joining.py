@@ -12,6 +12,7 @@ from loomtest.harness.notes.meaning import Joint, RemarkError, Surroundings, Uns
 from loomtest.harness.notes.names import Mention, Names
 
 _LETTERS = re.compile(r"bl|br|gr|gn|gy|lg|lb|bk|wh|ye|rd|pk|vt|or|pu|blk|Br|Gr|Bl|Lg", re.ASCII)
+_NO_POINT = ("harness", "loom", "wiring", "cable", "main loom", "wiring harness", "main harness")
 _LOOPED = re.compile(r"(?i)daisy|chain|loop|then on|jump|link")
 
 
@@ -135,10 +136,13 @@ def _check_sure(reading: EndsFound, groups: list[list[Mention]], scene: Surround
     """Two names that nothing shows to be devices, with no more than a dash or a `to` between them."""
     ends = [m for group in groups for m in group]
     for mention in ends:
-        if mention.key in trade.phrases("empty", "whole"):  # `CB3 | spare`
+        if mention.key in _NO_POINT or mention.key in trade.phrases("empty", "whole"):  # `CB3 | spare`
             raise RemarkError
         if len(mention.words) == 1 and _LETTERS.fullmatch(mention.words[0]) and not scene.pins:
             raise UnsureError(Why.UNKNOWN_WORDS, mention.words[0])  # a colour's letters, likelier than a name
+        parts = mention.words[-1].casefold().split("/") if mention.words else []
+        if len(parts) > 1 and all(part in trade.words("terminals", "words") for part in parts):
+            raise UnsureError(Why.SEVERAL_MEANINGS, mention.words[-1])  # `dimmer hi/lo`
     sure = [m for m in ends if m.terminal or m.sort or scene.names.seen.get(scene.names.alias(m.key), 0) > 1]
     if not sure and "arrow" not in reading.joins:
         if reading.about and scene.meant != "end":

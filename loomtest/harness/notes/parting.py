@@ -10,6 +10,13 @@ from loomtest.harness.notes.names import mention_of
 from loomtest.harness.notes.tokens import Token
 
 
+def refuse_two_headed(tokens: list[Token]) -> None:
+    """`bleeper + : from switch   - : chassis`: two statements side by side, which are asked about."""
+    colons = [i for i, token in enumerate(tokens) if token.sort == "colon" and i]
+    if len(colons) > 1 and any(tokens[i - 1].sort in ("dash", "plus") for i in colons[1:]):
+        raise UnsureError(Why.SEVERAL_MEANINGS, ":")
+
+
 def by_commas(tokens: list[Token], scene: Surroundings) -> list[list[Token]] | None:
     """`LH lamp E to frame, RH lamp E to frame, black`: statements with a comma between them; else None."""
     if sum(token.sort in ("to", "arrow", "dash") for token in tokens) < 2 or scene.pins:

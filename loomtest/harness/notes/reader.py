@@ -89,7 +89,7 @@ def _line(state: ReadSoFar, line: PageLine) -> None:
         state.lines.append(NotedLine(line.number, text, _SIMPLE[line.role]))
         return
     if line.role in (Role.HEADING, Role.TABLE, Role.CHANGE_HEADING):
-        state.style = ""
+        state.style, state.joined = "", 0
         state.soft, state.changing = False, line.role is Role.CHANGE_HEADING
         scene.device, scene.other, scene.star = line.device, line.other, line.star
         scene.fuse_row = bool(line.device and re.search(r"\b(?:fuse|breaker)\b", line.device.key))

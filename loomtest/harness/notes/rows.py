@@ -19,6 +19,7 @@ from loomtest.harness.notes.cells import (
     through_a_fuse,
     with_letters,
 )
+from loomtest.harness.notes.items import JOINS
 from loomtest.harness.notes.meaning import Joint, RemarkError, UnsureError, Why
 from loomtest.harness.notes.names import Mention, lettered, mention_of
 from loomtest.harness.notes.parts import part_left_in
@@ -77,6 +78,8 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
         scene.device = None if state.soft else scene.device
         if (said := _unpinned(state, line, tokens)) is not None:
             return said
+    if pins and scene.fuse_row:
+        _one_name_of_two(state, rest)
     if state.columns and len(rest) > 1:
         scene.pins = tuple(pins)
         rest = table_row(state, rest, line)
@@ -85,6 +88,15 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
     found.joints = _joints(state, through_a_fuse(sentences(rest, bool(pins))), pins)
     found.look = _to_look_at(line, rest, found.joints)
     return found
+
+
+def _one_name_of_two(state: ReadSoFar, rest: list[Token]) -> None:
+    """A row of a fuse block with a name alone, where the rows above say what it is for and where it goes."""
+    if any(token.sort in (*JOINS, "dash") for token in rest):
+        state.joined += 1
+    elif state.joined > 1 and state.scene.meant != "each" and not any(t.sort == "colour" for t in rest):
+        words = [token.text for token in rest if token.sort in ("word", "number")]
+        raise UnsureError(Why.SEVERAL_MEANINGS, " ".join(words))
 
 
 def _unpinned(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFound | None:

@@ -29,5 +29,6 @@ class ReadSoFar:
     hub: Mention | None = None  # the joint or ground at which the lines of the block end
     style: str = ""  # how the block's cavities are written: number, letter or word
     changing: bool = False
+    joined: int = 0  # rows of this block with a sign between their ends
     look: list[LookAt] = field(default_factory=list)
     empty: list[str] = field(default_factory=list)

@@ -19,12 +19,13 @@ from loomtest.harness.notes.items import Item, items_of
 from loomtest.harness.notes.joining import EndsFound, joints_of, side_by_side
 from loomtest.harness.notes.meaning import Joint, RemarkError, Surroundings, UnsureError, Why
 from loomtest.harness.notes.names import Mention
-from loomtest.harness.notes.parting import by_commas, two_sides
+from loomtest.harness.notes.parting import by_commas, refuse_two_headed, two_sides
 from loomtest.harness.notes.tokens import Token
 
 
 def read_statement(tokens: list[Token], scene: Surroundings) -> list[Joint]:
     """The wires of one statement. Raises UnsureError, or RemarkError for what is no statement."""
+    refuse_two_headed(tokens)
     if (both := two_sides(tokens)) is not None:
         return [joint for half in both for joint in read_statement(half, scene)]
     if (parts := by_commas(tokens, scene)) is not None:

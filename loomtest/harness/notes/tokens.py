@@ -170,11 +170,18 @@ def _joined(line: str, tokens: list[Token]) -> list[Token]:
         elif token.sort == "stop" and _abbreviates(tokens, index):
             whole = "number" if found[-1].text.casefold() == "no" else found[-1].text
             found[-1] = replace(found[-1], text=whole, end=token.end)
-        elif token.sort == "word" and token.text.casefold() in ("ditto", "same"):
+        elif token.sort == "word" and _is_ditto(tokens, index):
             found.append(replace(token, sort="ditto"))
         else:
             found.append(token)
     return found
+
+
+def _is_ditto(tokens: list[Token], index: int) -> bool:
+    """`ditto`, `same`; `do` where it fills a column of its own."""
+    word = tokens[index].text.casefold()
+    beside = [tokens[place].sort for place in (index - 1, index + 1) if 0 <= place < len(tokens)]
+    return word in ("ditto", "same", "dto") or (word == "do" and set(beside) <= {"gap", "stop"})
 
 
 def _abbreviates(tokens: list[Token], index: int) -> bool:

@@ -19,7 +19,7 @@ BOTH = (*ONE_END, "X2:1,X1:1,78,mV,voltage_drop,1.5,0.1", "X2:2,X1:2,78,mV,volta
     [
         ("2 m", "The short is 0.61 m from X1 cavity 1 along 0.5 mm² wire W1, ± 6 cm."),
         ("78.74 in", "The short is 24 in from X1 cavity 1 along 0.5 mm² wire W1, ± 3 in."),
-        ("", "The short is 30 % of the way from X1 cavity 1 along 0.5 mm² wire W1, ± 4 %."),
+        ("", "The short is 30 % of the way from X1 cavity 1 along 0.5 mm² wire W1, ± 2 %."),
     ],
 )
 def test_the_place_is_in_the_unit_of_the_wire_list(tmp_path: Path, length: str, said: str) -> None:

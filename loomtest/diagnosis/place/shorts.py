@@ -271,8 +271,9 @@ class _Look:
         if not from_first:
             fixed[copper] += 1.0
         if side == 1 and self.beside:
-            length = self.harness.wires[wire].length_m or 1.0
-            slack = unknowns.mean[copper] * _SLACK_M / length
+            length = self.harness.wires[wire].length_m
+            known = length is not None and self.harness.wires[wire].size_mm2 is not None
+            slack = unknowns.mean[copper] * _SLACK_M / length if length and known else 0.0
             fixed[unknowns.slack] += slack if from_first else -slack
 
     def _at_shares(self, shares: FloatArray) -> FloatArray:

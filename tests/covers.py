@@ -110,6 +110,7 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "diagnosis/numbers/distinct.py": ("commands/test_demo.py", "diagnosis/faults/test_explain.py"),
     "diagnosis/numbers/statistics.py": ("outside/test_statistics.py", "diagnosis/joints/test_estimate.py"),
     "diagnosis/place/legs.py": ("diagnosis/place/test_shorts.py",),
+    "diagnosis/place/pieces.py": ("diagnosis/place/test_breaks.py",),
     "diagnosis/place/told.py": ("diagnosis/place/test_shorts.py",),
     "diagnosis/seen/consistency.py": ("diagnosis/joints/test_report.py", "diagnosis/seen/test_budget.py"),
     "diagnosis/seen/coverage.py": ("commands/test_compare.py", "evidence/archive/test_document.py"),

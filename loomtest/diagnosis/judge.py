@@ -26,6 +26,7 @@ from loomtest.diagnosis.markers.seen import seen_of, wires_proved
 from loomtest.diagnosis.markers.undecided import marker_findings
 from loomtest.diagnosis.numbers.network import component_labels
 from loomtest.diagnosis.numbers.statistics import median
+from loomtest.diagnosis.place.pieces import with_break
 from loomtest.diagnosis.place.told import Bench, placed, placing_drops
 from loomtest.diagnosis.seen.coverage import isolation_coverage
 from loomtest.diagnosis.seen.isolation import isolation_level
@@ -60,7 +61,8 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
         readings = without(readings, drops)
         seen, marker = seen_of(harness, readings, meter)
         evidence = _evidence(harness, readings, meter, (seen, marker, switches))
-    where = placed(_bench(evidence, everything, meter), evidence.wiring_findings)
+    bench = _bench(evidence, everything, meter)
+    where = tuple(with_break(bench, finding) for finding in placed(bench, evidence.wiring_findings))
     run = readings.run
     return replace(
         verdict_of(replace(evidence, wiring_findings=where)),

@@ -45,6 +45,7 @@ class WirePlace:
     its 95 % interval: as a share of the wire, and in metres where its length is known.
 
     `beside`: the same place along the other circuit's wire. `short_ohm`: what a short itself has, where told.
+    `zone`: the third of the wire, where nothing finer is told.
     """
 
     wire: str
@@ -55,6 +56,7 @@ class WirePlace:
     interval_share: tuple[float, float]
     beside: WirePlace | None = None
     short_ohm: float | None = None
+    zone: Literal["start", "middle", "end"] | None = None
 
 
 @dataclass(frozen=True)

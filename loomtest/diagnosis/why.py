@@ -8,6 +8,7 @@ holds that none is without. Points and wires are names.
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 
 class Why:
@@ -108,6 +109,20 @@ class ReadBothEnds(Todo):
 
     asked: tuple[tuple[tuple[str, ...], tuple[tuple[str, str], ...]], ...]
     fits: bool = True
+
+
+BreakWhy = Literal["one end", "rests", "damp", "less", "faint"]
+
+
+@dataclass(frozen=True)
+class ReadPieces(Todo):
+    """Capacitances that would tell where `wire` is broken, from these ends; `why` those read do not tell it:
+    `one end` only, against different `rests`, together too much (`damp` or half broken) or `less` than
+    the wire, or too `faint` for the meter."""
+
+    wire: str
+    ends: tuple[str, ...]
+    why: BreakWhy
 
 
 @dataclass(frozen=True)

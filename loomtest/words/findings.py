@@ -84,7 +84,10 @@ def _(why: ReadApart, finding: Finding, places: Places) -> str:
     wires = [places.wire(suspect.wire) for suspect in finding.suspects]
     if len(wires) == 1:
         broken = "is broken or not connected" if wires[0].conducts else "does not conduct"
-        return f"{capital(places.span(wires[0]))} {broken}: {read}."
+        text = f"{capital(places.span(wires[0]))} {broken}: {read}."
+        if finding.place is not None:
+            text += f" {place_text(finding.place, places, 'the break')}"
+        return text
     which = one_of([wire_text(wire) for wire in wires])
     return f"{capital(places.between(finding.points))} should be joined and read {shown_ohms(why.ohm)}: " + (
         f"{which} is broken or not connected."

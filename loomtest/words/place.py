@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 
 from loomtest.diagnosis.verdict import WirePlace
-from loomtest.diagnosis.why import ReadBothEnds
+from loomtest.diagnosis.why import ReadBothEnds, ReadPieces
 from loomtest.harness.model import Wire
 from loomtest.words.lines import all_of, capital
 from loomtest.words.numbers import metres, percent
@@ -29,6 +29,10 @@ _INCH_M = 0.0254
 def place_text(place: WirePlace, places: Places, what: str) -> str:
     """`The short is 0.62 m from X1 cavity 3 along red wire W5, ± 12 cm.`"""
     wire = places.wire(place.wire)
+    if place.zone is not None:
+        end = wire.start if place.zone == "start" else wire.end
+        near = "in the middle" if place.zone == "middle" else f"in the third next to {places.point(end)}"
+        return f"{capital(what)} is {near}: the meter's steps show no more than that."
     text = f"{capital(what)} is {_where(place, wire, places)}, {_give(place, wire)}."
     if place.beside is not None:
         other = places.wire(place.beside.wire)
@@ -36,8 +40,10 @@ def place_text(place: WirePlace, places: Places, what: str) -> str:
     return text
 
 
-def open_there(points: tuple[str, ...]) -> str:
+def open_there(points: tuple[str, ...], place: WirePlace) -> str:
     """What to do at a place that is known."""
+    if place.zone is not None:
+        return f"Look at the crimps at both ends first. Then open the wrap there. {NEVER_PIERCED}"
     pair = f"{points[0]} to {points[1]}"
     return f"Open the wrap there, fix it, and measure {pair} again. {ALONG_THE_WIRE} {NEVER_PIERCED}"
 
@@ -60,6 +66,32 @@ def ask_text(todo: ReadBothEnds, places: Places) -> str:
         read = all_of([f"{start} to {end}" for start, end in drops])
         steps.append(f"feed a current into {at}, and read the volts from {read}")
     return f"To find the place: {'; then '.join(steps)}. {' '.join(PLACE_CAUTIONS)}"
+
+
+def pieces_text(todo: ReadPieces, places: Places) -> str:
+    """The capacitances that would tell the place of a break, or what stands in the way."""
+    ends, wire = all_of([places.point(point) for point in todo.ends]), wire_text(places.wire(todo.wire))
+    if todo.why == "damp":
+        return (
+            f"Both ends of {wire} show more than the whole wire can have: it is damp, or a last strand still "
+            "holds. Dry it and measure again, and look at the crimps first."
+        )
+    if todo.why == "less":
+        return (
+            f"Both ends of {wire} together show less than the wire should have: it may be broken twice. "
+            "Look at the crimps first, and zero the meter with its leads in the air."
+        )
+    if todo.why == "faint":
+        return f"The meter's steps are too coarse for {wire}. Look at the crimps at both ends first."
+    if todo.why == "rests":
+        return (
+            f"Both ends of {wire} were measured against different circuits. Tie the same ones together and "
+            f"measure the capacitance from {ends} again."
+        )
+    return (
+        f"To find the place: tie all other circuits together and measure the capacitance from {ends} too, "
+        f"then that of a whole wire beside it. {LOOM_ALONE} {ALONG_THE_WIRE}"
+    )
 
 
 def _where(place: WirePlace, wire: Wire, places: Places) -> str:

@@ -14,6 +14,7 @@ from loomtest.diagnosis.why import (
     MeasureAgain,
     MoveBack,
     ReadBothEnds,
+    ReadPieces,
     TellCrossed,
     TellWhich,
     Todo,
@@ -26,7 +27,7 @@ from loomtest.diagnosis.why import (
 from loomtest.words.findings import cavities_text
 from loomtest.words.lines import all_of
 from loomtest.words.marked import next_touch_text
-from loomtest.words.place import ask_text
+from loomtest.words.place import ask_text, pieces_text
 from loomtest.words.places import Places, wire_text
 
 
@@ -39,6 +40,11 @@ def todo_text(todo: Todo, finding: Finding, places: Places) -> str:
 @todo_text.register
 def _(todo: ReadBothEnds, finding: Finding, places: Places) -> str:
     return ask_text(todo, places)
+
+
+@todo_text.register
+def _(todo: ReadPieces, finding: Finding, places: Places) -> str:
+    return pieces_text(todo, places)
 
 
 @todo_text.register

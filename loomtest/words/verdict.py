@@ -55,7 +55,7 @@ def _worded(harness: Harness, finding: Finding, by_name: Mapping[str, Wire]) -> 
     consequence = consequence_text(finding, places)
     after = todo_text(finding.todo, finding, places) if finding.todo else ""
     if finding.place is not None:
-        after = open_there(finding.points)
+        after = open_there(finding.points, finding.place)
     return replace(finding, text=text, consequence=consequence, next=after)
 
 

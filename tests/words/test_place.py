@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from loomtest import judge
+from loomtest import judge, load_readings
 from tests.diagnosis.place.looms import harness_of, readings_of
 
 SHORTED = ("X1:1,X2:1,0.08,,,,", "X1:2,X2:2,0.08,,,,", "X1:1,X1:2,0.4,,,,")
@@ -46,3 +46,21 @@ def test_the_place_stands_in_json(tmp_path: Path) -> None:
     low, high = told["interval_metres"]
     assert 0.5 < low < told["metres"] < high < 0.7
     assert (told["beside"]["wire"], told["beside"]["from"]) == ("W2", "X1:2")
+
+
+@pytest.mark.parametrize(
+    ("far", "rest", "said"),
+    [
+        ("105", "X2:2,{},pF,capacitance,X2:3", "The break is 0.50 m from X1 cavity 1 along 0.5 mm² wire W1"),
+        ("105", "X2:2,{},pF,capacitance,", "Tie the same ones together"),
+        ("350", "X2:2,{},pF,capacitance,X2:3", "a last strand still holds"),
+    ],
+)
+def test_a_break_is_told_or_what_stands_in_the_way(tmp_path: Path, far: str, rest: str, said: str) -> None:
+    harness = harness_of(tmp_path, [f"W{k},X1:{k},X2:{k},0.5,2" for k in (1, 2, 3)])
+    rows = ["X1:1,X2:1,OL,,,,", "X1:2,X2:2,0.1,,,,", "X1:3,X2:3,0.1,,,,"]
+    rows += ["X1:1,X1:2,35,pF,capacitance,X1:3,1", f"X2:1,{rest.format(far)},1"]
+    text = "\n".join(["from,to,value,unit,quantity,bonded,uncertainty", *rows]) + "\n"
+    (tmp_path / "readings.csv").write_text(text)
+    (finding,) = judge(harness, load_readings(tmp_path / "readings.csv", harness)).findings
+    assert said in f"{finding.text} {finding.next}"

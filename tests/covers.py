@@ -10,9 +10,31 @@ from __future__ import annotations
 from pathlib import Path
 
 COVERED_BY: dict[str, tuple[str, ...]] = {
-    "web/record.py": ("web/test_answer.py",),
     "evidence/pictures/formboard.py": ("evidence/pictures/test_lying.py",),
     "words/lying.py": ("evidence/pictures/test_lying.py",),
+    "bench/meter/pattern.py": ("bench/meter/test_lines.py",),
+    "bench/plan/kit.py": ("commands/test_plan.py",),
+    "bench/plan/marked_next.py": ("bench/session/test_marked.py",),
+    "bench/plan/markers.py": ("bench/plan/test_marked_plan.py",),
+    "commands/log/marked_lines.py": ("commands/test_marker_clips_doc.py",),
+    "commands/notepad.py": ("commands/test_new.py",),
+    "diagnosis/markers/doubts.py": ("diagnosis/markers/test_judged.py",),
+    "diagnosis/markers/facts.py": ("diagnosis/markers/test_judged.py",),
+    "diagnosis/markers/leaks.py": ("diagnosis/markers/test_judged.py",),
+    "diagnosis/markers/rounds.py": ("diagnosis/markers/test_judged.py",),
+    "diagnosis/markers/seen.py": ("diagnosis/markers/test_judged.py",),
+    "diagnosis/markers/touches.py": ("diagnosis/markers/test_judged.py",),
+    "diagnosis/markers/undecided.py": ("diagnosis/markers/test_judged.py",),
+    "evidence/page/faults.py": ("evidence/page/test_page.py",),
+    "harness/encoding.py": ("harness/test_workbook.py",),
+    "harness/outward.py": ("laws/test_clean_output.py",),
+    "harness/sheets.py": ("harness/test_workbook.py",),
+    "web/notepad.py": ("web/test_begin.py",),
+    "web/record.py": ("web/test_measure.py",),
+    "words/kit.py": ("commands/test_markers.py",),
+    "words/marked.py": ("commands/test_marker_clips_doc.py",),
+    "words/marked_plan.py": ("commands/test_marker_clips_doc.py",),
+    "words/notes.py": ("commands/test_new.py",),
     "harness/exchange/folder.py": ("commands/test_exchange.py",),
     "harness/exchange/lying.py": ("harness/exchange/test_kbl.py",),
     "harness/exchange/names.py": ("harness/exchange/test_kbl.py",),
@@ -125,7 +147,6 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "evidence/archive/trend.py": ("evidence/archive/test_history.py", "commands/test_keep.py"),
     "evidence/archive/verify.py": ("evidence/archive/test_folder.py", "commands/test_keep.py"),
     "evidence/archive/words.py": ("evidence/archive/test_history.py", "commands/test_keep.py"),
-    "evidence/formulas.py": ("evidence/archive/test_history.py", "commands/test_keep.py"),
     "evidence/page/first.py": ("evidence/archive/test_document.py", "commands/test_demo.py"),
     "evidence/page/measured.py": ("commands/test_keep.py", "evidence/archive/test_document.py"),
     "evidence/page/sheet.py": ("commands/test_plan.py",),
@@ -192,7 +213,6 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "readings/table.py": ("readings/test_load.py", "readings/test_bulk.py"),
     "readings/together.py": ("bench/plan/test_mending.py",),
     "web/app.py": ("web/test_door.py", "web/test_measure.py"),
-    "web/notepad.py": ("web/test_begin.py",),
     "web/faces.py": ("web/test_door.py", "web/test_measure.py"),
     "web/findings.py": ("web/test_answer.py",),
     "web/hub.py": ("web/test_door.py", "web/test_measure.py"),
@@ -236,7 +256,7 @@ def own_test(module: Path) -> str:
     return (Path("tests") / module.parent / f"test_{module.stem}.py").as_posix()
 
 
-def tests_of(module: Path) -> tuple[str, ...]:
+def files_for(module: Path) -> tuple[str, ...]:
     """The test files of a module, as paths from the project's root."""
     listed = COVERED_BY.get(module.as_posix())
     return (own_test(module),) if listed is None else tuple(f"tests/{name}" for name in listed)

@@ -25,7 +25,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from queue import Queue
 
-from tests.covers import tests_of
+from tests.covers import files_for
 
 ROOT = Path(__file__).parents[1]
 ROOMS = ("diagnosis", "readings", "words")
@@ -120,7 +120,7 @@ def survives(mutant: Mutant, home: Path) -> bool:
     whole = path.read_bytes()
     path.write_bytes(whole[: mutant.start] + mutant.new.encode() + whole[mutant.end :])
     try:
-        tests = [test for test in tests_of(mutant.module) if (home / test).is_file()]
+        tests = [test for test in files_for(mutant.module) if (home / test).is_file()]
         options = ["-x", "-q", "-p", "no:cacheprovider", "-p", "no:randomly", "--no-header"]
         environment = {**os.environ, "PYTHONPATH": str(home), "PYTHONDONTWRITEBYTECODE": "1"}
         done = subprocess.run(

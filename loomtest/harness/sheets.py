@@ -39,7 +39,7 @@ _THIS_END = re.compile(r"^(?:from|end a|end 1|a|1|start)\b[\s:._-]*|[\s_.-]*(?:1
 
 
 @dataclass
-class Layout:
+class SheetLayout:
     """Where the ends and the other columns stand. An end is one column, or connector and pin."""
 
     row: int
@@ -90,16 +90,16 @@ def as_wire_list(
     return Table(file, tuple(header), 1, tuple((n, [*c, *[""] * (width - len(c))]) for n, c in found), ",")
 
 
-def _told(header: Sequence[str], layout: Layout) -> str:
+def _told(header: Sequence[str], layout: SheetLayout) -> str:
     ends = [
         " and ".join(quoted(header[place].strip()) for place in end) for end in (layout.start, layout.end)
     ]
     return f"the ends of each wire in {ends[0]} and in {ends[1]}"
 
 
-def layout_of(rows: Sequence[Sequence[str]]) -> Layout | None:
+def layout_of(rows: Sequence[Sequence[str]]) -> SheetLayout | None:
     """The row of column names and what its columns hold."""
-    best: Layout | None = None
+    best: SheetLayout | None = None
     for index, row in enumerate(rows[:DEEPEST_HEADER]):
         layout = _layout(index, row, rows[index - 1] if index else [])
         if layout is not None and (best is None or len(layout.others) > len(best.others)):
@@ -107,7 +107,7 @@ def layout_of(rows: Sequence[Sequence[str]]) -> Layout | None:
     return best
 
 
-def _layout(index: int, row: Sequence[str], above: Sequence[str]) -> Layout | None:
+def _layout(index: int, row: Sequence[str], above: Sequence[str]) -> SheetLayout | None:
     ends: dict[str, list[int]] = {"from": [], "to": []}
     plain: dict[str, list[int]] = {}
     for place, cell in enumerate(row):
@@ -130,7 +130,7 @@ def _layout(index: int, row: Sequence[str], above: Sequence[str]) -> Layout | No
 
 def _ends_of(
     index: int, row: Sequence[str], ends: dict[str, list[int]], plain: dict[str, list[int]]
-) -> Layout | None:
+) -> SheetLayout | None:
     """Which columns hold the two ends; None where the row does not say both."""
     connectors, pins = plain.get("connector", []), plain.get("pin", [])
     start, end = ends["from"], ends["to"]
@@ -150,11 +150,11 @@ def _ends_of(
         for name, places in plain.items()
         if name not in ("from", "to", "connector", "pin") and places[0] not in used
     }
-    return Layout(index, start, end, others)
+    return SheetLayout(index, start, end, others)
 
 
 def _wires(
-    rows: Sequence[Sequence[str]], layout: Layout, device: str, header: Sequence[str]
+    rows: Sequence[Sequence[str]], layout: SheetLayout, device: str, header: Sequence[str]
 ) -> list[tuple[int, list[str]]]:
     found = []
     last = ["", ""]

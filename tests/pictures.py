@@ -11,7 +11,7 @@ from loomtest.evidence.page.page import board_of
 from loomtest.evidence.pictures.closeup import closeups
 from loomtest.evidence.pictures.drawing import Drawing, to_svg
 from loomtest.evidence.pictures.loom import loom_picture
-from loomtest.evidence.pictures.lying import WirePlace
+from loomtest.evidence.pictures.lying import PlaceMark
 from loomtest.evidence.plots.plots import circuits_plot
 from loomtest.harness.load import load_harness
 from loomtest.harness.model import Wire
@@ -26,7 +26,7 @@ PICTURES = ROOT / "docs" / "pictures"
 def as_it_lies() -> Drawing:
     """An invented loom with branches, two faults and a place along a wire."""
     found = [Finding("open", ("X1:2", "X3:1"), (Suspect("W2"),)), Finding("short", ("X6:1", "X6:2"), ())]
-    return loom_picture(tractor(), found, places=[WirePlace("W2", 0.6, "60 cm from X1")])
+    return loom_picture(tractor(), found, places=[PlaceMark("W2", 0.6, "60 cm from X1")])
 
 
 def drawn() -> dict[str, str]:

@@ -171,6 +171,10 @@ def command_lines() -> list[str]:
     return lines
 
 
+def _written(value: object) -> str:
+    return str(value).lower() if isinstance(value, bool) else str(value)
+
+
 def file_lines() -> list[str]:
     """The columns and keys of every file."""
     lines = ["## The wire list, `wires.csv`", "", *table(("column", "means"), said(COLUMNS, WIRES)), ""]
@@ -178,7 +182,7 @@ def file_lines() -> list[str]:
     lines += ["## `harness.toml`", "", *table(("key", "means"), said(_TOP, TOP)), ""]
     for name, defaults in (("limits", Limits()), ("expect", Expect())):
         keys = [item.name for item in fields(defaults) if not item.name.endswith("_written")]
-        rows = [(f"`{key}`", f"`{getattr(defaults, key)}`", KEY_SAYS[key]) for key in keys]
+        rows = [(f"`{key}`", f"`{_written(getattr(defaults, key))}`", KEY_SAYS[key]) for key in keys]
         lines += [f"`[{name}]`", "", *table(("key", "default", "means"), rows), ""]
     lines += ["Where the limits come from: [limits](limits.md).", ""]
     lines += ["## How the loom lies, `branches.csv`", ""]

@@ -147,6 +147,7 @@ def plan_lines(harness: Harness, made: Plan, costs: Sequence[LevelCost] = ()) ->
     from loomtest.evidence.page.sheet import blocks_of
     from loomtest.words.levels import level_rows
     from loomtest.words.lines import Line
+    from loomtest.words.plan import walk_text
 
     totals = made.totals
     told = [
@@ -155,6 +156,7 @@ def plan_lines(harness: Harness, made: Plan, costs: Sequence[LevelCost] = ()) ->
         counted(totals["joints"], "for joints", "for joints") if totals["joints"] else "",
         counted(totals["parts"], "part") if totals["parts"] else "",
         f"{counted(totals['isolation'], 'apart', 'apart')} ({made.isolation})" if totals["isolation"] else "",
+        walk_text(totals["walk_m"]) if "walk_m" in totals else "",
     ]
     yield Line(made.harness, "head")
     yield Line(

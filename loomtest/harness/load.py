@@ -59,6 +59,10 @@ def load_harness(path: str | Path) -> Harness:
     fallback = folder.resolve().name if toml is not None else given.stem
     points = _points(listed, settings)
     wires = listed.wires
+    if lie is None and settings.limits.isolation_in_segments:
+        found = "isolation_in_segments without branches"
+        expected = f"{BRANCHES} beside it: only that says which wires share a branch"
+        problems.append(Problem(visible(str(toml)), None, "limits", found, expected, "warning"))
     if lie is not None:
         if by_hand:
             check_against(lie, points, problems)

@@ -90,6 +90,7 @@ class Limits:
     short_below_ohms: float = 100.0
     isolation_ohms: float = 1e6
     isolation: IsolationLevel = "neighbours"
+    isolation_in_segments: bool = False
     confidence: float = 0.95
     bad_joint_written: bool = False
     isolation_written: bool = False

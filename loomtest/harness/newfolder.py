@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import csv
 import io
+import json
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
 from pathlib import Path
@@ -63,6 +64,7 @@ KEY_SAYS = {
     "short_below_ohms": "joined below this",
     "isolation_ohms": "apart above this",
     "isolation": 'which pairs to show apart: "full", "neighbours", "bonded" or "none"',
+    "isolation_in_segments": "true: at neighbours also circuits whose wires share a branch (branches.csv)",
     "confidence": "how sure an answer must be",
 }
 
@@ -190,7 +192,7 @@ def read_cavities(items: Iterable[str], source: str, problems: list[Problem]) ->
 
 def _defaults(values: Limits | Expect) -> list[str]:
     told = [(item.name, getattr(values, item.name)) for item in fields(values) if item.name in KEY_SAYS]
-    keys = [f"# {name} = {_quoted(value) if isinstance(value, str) else repr(value)}" for name, value in told]
+    keys = [f"# {name} = {json.dumps(value, ensure_ascii=False)}" for name, value in told]
     width = max(map(len, keys)) + 2
     return [f"{key.ljust(width)}# {KEY_SAYS[name]}" for key, (name, _) in zip(keys, told, strict=True)]
 

@@ -15,6 +15,7 @@ from loomtest.harness.points import read_point
 from loomtest.harness.table import lines_of, quoted
 
 MOST_CAVITIES = 10_000
+IN_SEGMENTS = "isolation_in_segments"
 _TOP = ("name", "wires", "unreachable", "worked_on", "expect", "limits", "cavities", "faces", "places")
 _NUMBERINGS = ("across", "down", "back-and-forth")
 SIDES = ("mating", "wire")
@@ -153,7 +154,7 @@ class _SettingsReader:
             return ""
 
     def numbers(self, table: Mapping[str, Any], name: str, bounds: Mapping[str, _Bound]) -> dict[str, float]:
-        known = (*bounds, "isolation") if name == "limits" else tuple(bounds)
+        known = (*bounds, "isolation", IN_SEGMENTS) if name == "limits" else tuple(bounds)
         self.unknown(table, known, f"{name}.")
         numbers: dict[str, float] = {}
         for key, (fits, expected) in bounds.items():
@@ -185,6 +186,11 @@ class _SettingsReader:
                 self.say(
                     "limits.isolation", plain(table["isolation"]), "one of " + ", ".join(ISOLATION_LEVELS)
                 )
+        shared = table.get(IN_SEGMENTS, False)
+        if isinstance(shared, bool):
+            numbers[IN_SEGMENTS] = shared
+        else:
+            self.say(f"limits.{IN_SEGMENTS}", plain(shared), "true or false")
         limits = Limits(**numbers, bad_joint_written="bad_joint_milliohms" in numbers)
         for low, high in (
             ("continuity_ohms", "short_below_ohms"),

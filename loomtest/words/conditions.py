@@ -30,6 +30,8 @@ def _plain(value: float | str) -> str:
     """A setting as its file would write it, without an exponent."""
     if isinstance(value, str):
         return value
+    if isinstance(value, bool):
+        return "true" if value else "false"
     return f"{value:,.6f}".rstrip("0").rstrip(".").replace(",", "\u202f")
 
 

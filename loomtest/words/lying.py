@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from loomtest.harness.model import connector_of
 from loomtest.words.numbers import counted
+from loomtest.words.places import name_text
 
 
 def lying_text(*, drawn: int, aside: int, faults: str, flattened: bool) -> str:
@@ -16,6 +18,15 @@ def lying_text(*, drawn: int, aside: int, faults: str, flattened: bool) -> str:
 def scale_text(metres: float) -> str:
     """What stands at the scale bar."""
     return f"{metres:g} m" if metres >= 1 else f"{metres * 100:g} cm"
+
+
+def mark_text(number: int, metres: float | None, start: str) -> str:
+    """At the place of a fault along its wire: which fault, and how far from the wire's end."""
+    return (
+        str(number)
+        if metres is None
+        else f"{number}: {metres * 100:.0f} cm from {name_text(connector_of(start) or start)}"
+    )
 
 
 def untrue_text(untrue: int, closing: int) -> str:

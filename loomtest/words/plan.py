@@ -9,6 +9,7 @@ import numpy as np
 
 from loomtest.diagnosis.seen.isolation import required_pairs
 from loomtest.harness.model import Harness, IsolationLevel
+from loomtest.words.numbers import counted
 
 
 class CellFacts(Protocol):
@@ -49,6 +50,20 @@ def assumed(touch_s: float | None = None) -> tuple[str, ...]:
         f"{SECONDS_PER_WALK:.0f} s for each change of connector; "
         + ("the last two assumed, not measured" if touch_s else "assumed, not measured"),
     )
+
+
+def in_segments(pairs: int, minutes: int) -> str:
+    """What it would cost to check circuits whose wires share a branch of the loom."""
+    return (
+        f"shorts between circuits whose wires share a branch and can rub through there: {_pairs(pairs)}, "
+        f"{counted(pairs, 'more touch', 'more touches')}, about {counted(max(1, minutes), 'minute')}; "
+        "isolation_in_segments = true under [limits] asks for them"
+    )
+
+
+def walk_text(metres: int) -> str:
+    """How far the probe goes."""
+    return f"the probe goes {metres} m along the loom"
 
 
 def proven(totals: Mapping[str, int], level: IsolationLevel, pairs: int) -> tuple[str, ...]:

@@ -22,7 +22,8 @@ from loomtest.bench.plan.isolation import IsolationProbings, isolation_probings
 from loomtest.bench.plan.loops import looped_probings
 from loomtest.bench.plan.parts import part_probings
 from loomtest.bench.plan.route import Visit, route, station_of
-from loomtest.diagnosis.seen.isolation import part_groups, required_pairs
+from loomtest.bench.plan.walk import Walk
+from loomtest.diagnosis.seen.isolation import pairs_in_segments, part_groups, required_pairs
 from loomtest.diagnosis.verdict import plain_number
 from loomtest.harness.model import Harness, IntArray, IsolationLevel
 from loomtest.words.plan import (
@@ -31,6 +32,7 @@ from loomtest.words.plan import (
     SECONDS_PER_PROBING,
     SECONDS_PER_WALK,
     assumed,
+    in_segments,
     proven,
     unproven,
 )
@@ -137,7 +139,8 @@ class Plan:
     """Steps in bench order, what they prove and what stays unproven, and how few could do.
 
     `totals`: continuity, loops, joints, parts, isolation (numbers of steps), moves (times the clip or a
-    tooth of the comb is hung on a point, plus times the probe goes to another connector), minutes.
+    tooth of the comb is hung on a point, plus times the probe goes to another connector), minutes; where
+    it is known how the loom lies, walk_m too: metres that the probe goes along it.
     `bounds`: the fewest steps that can do for continuity, loops, joints and isolation.
     `ratio`: steps over the sum of the bounds. `proves`, `unproven`, `assumptions`: sentences.
     """
@@ -201,7 +204,8 @@ def plan(
     reachable = np.bincount(harness.net_of[harness.reachable])
     whole = int(reachable.sum() - np.count_nonzero(reachable))  # n − 1 for each net of n reachable points
     bounds = {**totals, "continuity": whole, "isolation": apart.bound}
-    del bounds["clips"], bounds["moves"], bounds["minutes"]
+    for key in ("clips", "moves", "minutes", "walk_m"):
+        bounds.pop(key, None)
     return Plan(
         harness.name,
         level,
@@ -210,9 +214,16 @@ def plan(
         bounds,
         len(steps) / max(1, sum(bounds.values())),
         proven(totals, level, apart.pairs),
-        unproven(harness, level, cells, parts.alone, left_out),
+        (*unproven(harness, level, cells, parts.alone, left_out), *_offered(harness, level, touch_s)),
         assumed(touch_s),
     )
+
+
+def _offered(harness: Harness, level: IsolationLevel, touch_s: float | None) -> tuple[str, ...]:
+    """The touches that wires which share a branch would take, where nobody asked for them."""
+    more = pairs_in_segments(harness, level)
+    seconds = more * ((touch_s or SECONDS_PER_PROBING) + SECONDS_PER_WALK)
+    return (in_segments(more, round(seconds / 60)),) if more else ()
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -346,6 +357,9 @@ def _totals(
     clips = _changes(np.where(clipped_end, end, start))
     walks = _changes(station[np.where(clipped_end, start, end)])
     hung = clips + apart.hung
+    bench, names = Walk(harness), list(stations)
+    probed = [names[code] for code in station[np.where(clipped_end, start, end)]] if bench.known else []
+    walk = {"walk_m": round(bench.through(probed))} if bench.known else {}
     seconds = touch_s * len(start) + SECONDS_PER_CLIP * hung + SECONDS_PER_WALK * walks
     return {
         "continuity": count["continuity"],
@@ -355,6 +369,7 @@ def _totals(
         "isolation": len(apart.start),
         "clips": hung,
         "moves": hung + walks,
+        **walk,
         "minutes": round(seconds / 60),
     }
 

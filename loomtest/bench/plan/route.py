@@ -16,6 +16,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from loomtest.bench.plan.continuity import Cell
+from loomtest.bench.plan.walk import REACH_M, Walk
 from loomtest.harness.model import Harness, cavity_of, connector_of
 from loomtest.harness.points import natural
 
@@ -113,12 +114,16 @@ def route(harness: Harness, nets: Sequence[Sequence[Cell]]) -> list[Visit]:
     station = [station_of(point) for point in harness.points]
     size = sum(len(cells) for cells in nets)
     tries = 96 if size <= 80 else 8 if size <= 700 else 1
-    best: tuple[int, list[Turn], list[tuple[int, list[str]]]] | None = None
+    bench = Walk(harness)
+    best: tuple[float, list[Turn], list[tuple[int, list[str]]]] | None = None
     for seed in range(tries):
         rng = random.Random(seed)
         turns = [turn for cells in nets for turn in turns_of(cells, rng if seed else None)]
-        walk = _walk({number: _choices(turn, station) for number, turn in enumerate(turns)}, rng)
-        cost = len(turns) + walked([stations for _, stations in walk])
+        walk = _walk({number: _choices(turn, station) for number, turn in enumerate(turns)}, rng, bench)
+        through = [stations for _, stations in walk]
+        cost: float = len(turns) + walked(through)
+        if bench.known:
+            cost = REACH_M * cost + bench.through([place for stations in through for place in stations])
         if best is None or cost < best[0]:
             best = (cost, turns, walk)
     assert best is not None
@@ -168,7 +173,7 @@ class _Pool:
         return all(len(way.stations) == 1 for way in self.choices[net])
 
 
-def _walk(choices: dict[int, list[_Choice]], rng: random.Random) -> list[tuple[int, list[str]]]:
+def _walk(choices: dict[int, list[_Choice]], rng: random.Random, bench: Walk) -> list[tuple[int, list[str]]]:
     """One greedy route: (net, its stations in the order walked)."""
     pool, out, here = _Pool(choices), [], ""
     while pool.choices:
@@ -179,7 +184,7 @@ def _walk(choices: dict[int, list[_Choice]], rng: random.Random) -> list[tuple[i
             break
         following = list(pool.at.get(here, ()))
         if not following:
-            here = _next_station(pool, rng)
+            here = _next_station(pool, rng, here, bench)
             continue
         net, stations = _best_long(pool, following, here, rng)
         pool.take(net)
@@ -206,12 +211,17 @@ def _best_long(pool: _Pool, nets: list[int], here: str, rng: random.Random) -> t
     return best[1], best[2]
 
 
-def _next_station(pool: _Pool, rng: random.Random) -> str:
+def _next_station(pool: _Pool, rng: random.Random, here: str, bench: Walk) -> str:
     """Where to walk when nothing more can be done here.
 
     First where a turn leaves no choice; then the neighbour of a station that has one neighbour only (it
-    serves at least as many nets); then where most distinct partners meet.
+    serves at least as many nets); then where most distinct partners meet. Of several, mostly the nearest.
     """
+    near_first = bench.known and bool(here) and rng.random() < 0.8
+
+    def one_of(stations: list[str]) -> str:
+        return min(stations, key=lambda s: bench.between(here, s)) if near_first else rng.choice(stations)
+
     partners: dict[str, set[str]] = {station: set() for station in pool.at}
     forced: dict[str, None] = {}
     for net, ways in pool.choices.items():
@@ -222,12 +232,12 @@ def _next_station(pool: _Pool, rng: random.Random) -> str:
             for station in begins:
                 partners[station].update(begins)
     if forced:
-        return rng.choice(list(forced))
+        return one_of(list(forced))
     for station, near in partners.items():
         partners[station] = near - {station}
     ends = [station for station, near in partners.items() if len(near) == 1]
     if ends and rng.random() < 0.9:
-        return next(iter(partners[rng.choice(ends)]))
+        return next(iter(partners[one_of(ends)]))
     return max(partners, key=lambda station: (len(partners[station]), rng.random()))
 
 

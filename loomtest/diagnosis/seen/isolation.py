@@ -10,6 +10,7 @@ is likely:
   cavities lie, else next to each other in the order of the cavities;
 - in one branch: a wire of each with the same text in a wire list column `branch`, or running between the
   same two connectors (or single-terminal points);
+- in one branch of the loom as it lies, where `isolation_in_segments` asks for it;
 - in one place: points that `[places]` puts in the same words;
 - single-terminal points without a place: each beside the next such point of the list;
 - a net that all this leaves alone: beside the next net of the list.
@@ -18,7 +19,7 @@ is likely:
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from itertools import pairwise
 
 import numpy as np
@@ -195,6 +196,8 @@ def _near_pairs(harness: Harness, inside: BoolArray, across: IntArray) -> IntArr
     net_of = harness.net_of
     near = [net_of[np.array(side_by_side(harness), dtype=np.int64).reshape(-1, 2)]]
     near.extend(_all_pairs(net_of[codes]) for codes in _bundles(harness))
+    if harness.limits.isolation_in_segments:
+        near.extend(_all_pairs(net_of[codes]) for codes in _in_segments(harness))
     bare = [c for c, p in enumerate(harness.points) if not connector_of(p) and not harness.places.get(p)]
     near.append(net_of[np.array(list(pairwise(bare)), dtype=np.int64).reshape(-1, 2)])
     pairs = np.concatenate(near)
@@ -223,6 +226,25 @@ def _all_pairs(nets: IntArray) -> IntArray:
     nets = distinct(nets)
     first, second = np.triu_indices(len(nets), 1)
     return np.stack([nets[first], nets[second]], axis=1)
+
+
+def pairs_in_segments(harness: Harness, level: IsolationLevel) -> int:
+    """How many pairs more a level wants with those whose wires share a branch; 0 where it has them all."""
+    if level != "neighbours" or harness.lie is None or harness.limits.isolation_in_segments:
+        return 0
+    wider = replace(harness, limits=replace(harness.limits, isolation_in_segments=True))
+    return required_pairs(wider, level).count - required_pairs(harness, level).count
+
+
+def _in_segments(harness: Harness) -> Iterable[list[int]]:
+    """Point codes of the wires in each branch of the loom: they can rub through there."""
+    inside: dict[int, list[int]] = {}
+    for wire, way in zip(harness.wires, harness.ways, strict=True):
+        for index in way.branches if way is not None else ():
+            inside.setdefault(index, []).append(harness.code_of[wire.start])
+            if not wire.conducts:
+                inside[index].append(harness.code_of[wire.end])
+    return inside.values()
 
 
 def _bundles(harness: Harness) -> Iterable[list[int]]:

@@ -19,9 +19,10 @@ from loomtest.evidence.pictures.ends import draw_face, draw_label, draw_tag, dra
 from loomtest.evidence.pictures.formboard import form_board
 from loomtest.evidence.pictures.layout import HubLayout, lay_out
 from loomtest.evidence.pictures.letters import cut
-from loomtest.evidence.pictures.lying import WirePlace, lying_picture
+from loomtest.evidence.pictures.lying import PlaceMark, lying_picture
 from loomtest.evidence.pictures.spots import LABEL, TAG, Label, Spot, Tag, home_of, place, shown_hubs, spot_of
 from loomtest.harness.model import Harness, IntArray, Wire, connector_of
+from loomtest.words.lying import mark_text
 from loomtest.words.numbers import counted
 from loomtest.words.places import name_text, wire_text
 
@@ -55,7 +56,7 @@ def loom_picture(
     harness: Harness,
     findings: Sequence[Finding] = (),
     undecided: Sequence[Finding] = (),
-    places: Sequence[WirePlace] = (),
+    places: Sequence[PlaceMark] = (),
 ) -> Drawing:
     """The whole loom with the faults in it; numbers run through `findings`, then `undecided`.
 
@@ -112,13 +113,26 @@ def _as_it_lies(
     board: HubLayout,
     tags: Sequence[Tag],
     routes: Sequence[tuple[Tag, Wire]],
-    places: Sequence[WirePlace],
+    places: Sequence[PlaceMark],
 ) -> Drawing:
     """The picture where it is known how the loom lies: all of it, however large."""
     assert harness.lie is not None
     spots, _ = _spots(harness, board, tags, routes, len(board.hubs))
     by_name = {spot.hub: spot for spot in spots}
+    places = [*places, *(mark for tag in tags if (mark := _mark_of(harness, tag)) is not None)]
     return lying_picture(harness, form_board(harness.lie), tags, routes, by_name, places)
+
+
+def _mark_of(harness: Harness, tag: Tag) -> PlaceMark | None:
+    """Where along its wire a fault is, to be marked; None where the readings do not tell."""
+    place = tag.finding.place
+    row = next((i for i, wire in enumerate(harness.wires) if place and wire.name == place.wire), -1)
+    way = harness.ways[row] if row >= 0 else None
+    if place is None or way is None or harness.lie is None:
+        return None
+    share = 1 - place.share if place.start == harness.wires[row].end else place.share
+    along_m = share * sum(harness.lie.drawn_m[index] for index in way.branches)
+    return PlaceMark(place.wire, along_m, mark_text(tag.number, place.metres, place.start), tag.tone)
 
 
 def _spots(

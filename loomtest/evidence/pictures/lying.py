@@ -39,7 +39,7 @@ MOST_WAYS = 1000
 
 
 @dataclass(frozen=True, slots=True)
-class WirePlace:
+class PlaceMark:
     """A place along a wire to be marked, metres from the wire's start (`from`), and what is written there."""
 
     wire: str
@@ -86,7 +86,7 @@ def lying_picture(
     tags: Sequence[Tag],
     routes: Sequence[tuple[Tag, Wire]],
     spots: Mapping[str, Spot],
-    places: Sequence[WirePlace] = (),
+    places: Sequence[PlaceMark] = (),
 ) -> Drawing:
     """The whole loom with the faults in it. `spots`: every connector and terminal, by its name, with what is
     written on it; `places` along wires are marked."""
@@ -337,7 +337,7 @@ def _route(sheet: _Sheet, tag: Tag, wire: Wire, lane: int) -> None:
         sheet.items.append(Polyline(path, tag.tone, 2.4, dash))
 
 
-def _mark(sheet: _Sheet, place: WirePlace) -> None:
+def _mark(sheet: _Sheet, place: PlaceMark) -> None:
     at = place_at(sheet.harness, sheet.curves, place.wire, place.along_m)
     if at is None:
         return

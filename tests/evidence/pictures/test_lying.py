@@ -9,13 +9,13 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from loomtest.diagnosis.verdict import Finding, Suspect
+from loomtest.diagnosis.verdict import Finding, Suspect, WirePlace
 from loomtest.evidence.pictures import formboard
 from loomtest.evidence.pictures.drawing import Box, Dot, Drawing, Polyline, Way, Words
 from loomtest.evidence.pictures.formboard import FormBoard, form_board
 from loomtest.evidence.pictures.letters import text_width
 from loomtest.evidence.pictures.loom import loom_picture
-from loomtest.evidence.pictures.lying import WirePlace, place_at
+from loomtest.evidence.pictures.lying import PlaceMark, place_at
 from loomtest.harness.lie import Branch, Lie
 from tests.evidence.pictures import laid
 
@@ -139,8 +139,22 @@ def test_a_place_along_a_wire() -> None:
     assert place_at(harness, curves, "W2", 9.0) == pytest.approx(board.at_m["X3"])
     assert place_at(harness, curves, "W2", -1.0) == pytest.approx(board.at_m["X1"])
     assert place_at(harness, curves, "none", 1.0) is None
-    drawing = loom_picture(harness, places=[WirePlace("W2", 0.65, "65 cm")])
+    drawing = loom_picture(harness, places=[PlaceMark("W2", 0.65, "65 cm")])
     assert [i.text for i in drawing.items if isinstance(i, Words) and i.fill == "bad"] == ["65 cm"]
+
+
+@pytest.mark.parametrize(("start", "share"), [("X1:2", 0.4), ("X3:1", 0.6)])
+def test_the_place_that_a_finding_tells_is_marked(start: str, share: float) -> None:
+    place = WirePlace("W2", start, 0.58, (0.5, 0.66), share, (0.3, 0.5))
+    drawing = loom_picture(laid.tractor(), [Finding("open", ("X1:2", "X3:1"), (Suspect("W2"),), place=place)])
+    told = [i.text for i in drawing.items if isinstance(i, Words) and i.fill == "bad"]
+    assert told == [f"1: 58 cm from {start[:2]}"]
+    (dot,) = [i for i in drawing.items if isinstance(i, Dot) and i.stroke == "bad"]
+    marked = loom_picture(laid.tractor(), places=[PlaceMark("W2", 0.58, "here")])  # 0.4 of 1.45 m
+    (other,) = [i for i in marked.items if isinstance(i, Dot) and i.stroke == "bad"]
+    sleeves = [next(i for i in d.items if isinstance(i, Polyline)).points[0] for d in (drawing, marked)]
+    assert dot.x - sleeves[0][0] == pytest.approx(other.x - sleeves[1][0])
+    assert dot.y - sleeves[0][1] == pytest.approx(other.y - sleeves[1][1])
 
 
 def test_the_scale_bar_is_as_long_as_it_says() -> None:

@@ -13,6 +13,7 @@ from loomtest.commands.terminal.text import counted, wrapped
 from loomtest.commands.terminal.verbs import HARNESS_HELP, JSON_HELP, QUIET_HELP
 
 if TYPE_CHECKING:
+    from loomtest.bench.plan.markers import MarkedCost
     from loomtest.bench.plan.plan import LevelCost, Plan
     from loomtest.evidence.page.sheet import Block
     from loomtest.harness.model import Harness
@@ -70,8 +71,10 @@ def plan(
 
     The JSON object, "schema": "loomtest-plan/1": steps (step, what, from, to, expected_ohms or expected,
     bonded, proves), totals, bounds (the fewest readings that can do), and levels (isolation, touches, clips,
-    minutes, comb, pairs, of): what each level costs.
+    minutes, comb, pairs, of): what each level costs; with_markers (isolation, clips, touches, placings,
+    minutes, assumed): what marker clips cost, with the largest kit where none is given.
     """
+    from loomtest.bench.plan.markers import marked_cost
     from loomtest.bench.plan.pace import own_seconds
     from loomtest.bench.plan.plan import level_costs
     from loomtest.bench.plan.plan import plan as plan_of
@@ -85,13 +88,14 @@ def plan(
         touch_s = own_seconds(loaded)
         made = None if scanner else plan_of(loaded, isolation, joints, clips=clips, touch_s=touch_s)
         costs = () if scanner or after else level_costs(loaded, joints, clips, touch_s)
+        beside = marked_cost(loaded, made.isolation) if made is not None and costs else None
         if made is not None and after:
             from loomtest.bench.plan.mending import plan_after
 
             progress.say(f"reading {after}")
             made = plan_after(loaded, made if isolation else None, after, joints)
     if markers is not None:
-        _show_marked(loaded, markers, isolation, every_clip, costs if as_json else None)
+        _show_marked(loaded, markers, isolation, every_clip, as_json, costs)
         return
     if made is None:
         from loomtest.bench.plan.isolation import scanner_json
@@ -108,9 +112,9 @@ def plan(
 
         written = write_sheet(loaded, made, sheet, ";" if semicolons else ",")
     if as_json:
-        show_json({**made.to_json(), "levels": [cost.to_json() for cost in costs]})
+        show_json({**made.to_json(), **_levels(costs, beside)})
         return
-    show(plan_lines(loaded, made, costs))
+    show(plan_lines(loaded, made, costs, beside))
     for path in written:
         typer.echo(f"written: {path}")
 
@@ -120,11 +124,12 @@ def _show_marked(
     kit: Path,
     isolation: Level | None,
     every_clip: bool,
-    costs: Sequence[LevelCost] | None,
+    as_json: bool,
+    costs: Sequence[LevelCost],
 ) -> None:
-    """The plan with marker clips; as JSON where `costs` of the other levels are given."""
+    """The plan with marker clips, beside what the levels cost without."""
     from loomtest.bench.plan.kit import usable
-    from loomtest.bench.plan.markers import plan_marked
+    from loomtest.bench.plan.markers import marked_cost, plan_marked
     from loomtest.commands.terminal.screen import show, show_json
     from loomtest.readings.generic import generic_handheld
     from loomtest.readings.kitfile import read_kit
@@ -133,19 +138,41 @@ def _show_marked(
     read = read_kit(kit)
     usable(read, generic_handheld())
     made = plan_marked(harness, read.clips, isolation, every_clip)
-    if costs is None:
-        show(marked_plan_lines(made.harness, made.totals, made.placings, made.steps, made.loops))
+    beside = marked_cost(harness, made.isolation, read.clips) if costs else None
+    if not as_json:
+        rows = _level_lines(costs, beside, made.isolation)
+        show(marked_plan_lines(made.harness, made.totals, made.placings, made.steps, made.loops, rows))
         return
     out = made.to_json()
     for row, proves in zip(out["steps"], proofs(made.steps), strict=True):
         row["proves"] = proves
-    show_json({**out, "levels": [cost.to_json() for cost in costs]})
+    show_json({**out, **_levels(costs, beside)})
 
 
-def plan_lines(harness: Harness, made: Plan, costs: Sequence[LevelCost] = ()) -> Iterator[Line]:
+def _levels(costs: Sequence[LevelCost], beside: MarkedCost | None) -> dict[str, Any]:
+    """What each level costs, and marker clips, for the JSON object."""
+    out: dict[str, Any] = {"levels": [cost.to_json() for cost in costs]}
+    if beside is not None:
+        out["with_markers"] = beside.to_json()
+    return out
+
+
+def _level_lines(costs: Sequence[LevelCost], beside: MarkedCost | None, chosen: str) -> list[Line]:
+    """The same for a terminal."""
+    from loomtest.words.levels import level_rows, marked_row
+    from loomtest.words.lines import Line
+
+    if not costs:
+        return []
+    rows = [*level_rows(costs, chosen), *([] if beside is None else [marked_row(beside)])]
+    return [Line(""), *(Line(text, "plain" if n else "soft") for n, text in enumerate(rows))]
+
+
+def plan_lines(
+    harness: Harness, made: Plan, costs: Sequence[LevelCost] = (), beside: MarkedCost | None = None
+) -> Iterator[Line]:
     """The plan for an 80-column terminal: what each level costs, then steps under the clip's point."""
     from loomtest.evidence.page.sheet import blocks_of
-    from loomtest.words.levels import level_rows
     from loomtest.words.lines import Line
     from loomtest.words.plan import walk_text
 
@@ -163,11 +190,7 @@ def plan_lines(harness: Harness, made: Plan, costs: Sequence[LevelCost] = ()) ->
         f"{counted(len(made.steps), 'reading')}, {duration(totals['minutes'])}: "
         + ", ".join(filter(None, told))
     )
-    if costs:
-        yield Line("")
-        yield from (
-            Line(text, "plain" if n else "soft") for n, text in enumerate(level_rows(costs, made.isolation))
-        )
+    yield from _level_lines(costs, beside, made.isolation)
     for block in blocks_of(harness, made.steps[:MOST_STEPS]):
         yield from _block_lines(block)
     if len(made.steps) > MOST_STEPS:

@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Protocol
 
+from loomtest.words.numbers import counted
+
 
 class Costs(Protocol):
     """What a level costs; `bench.plan.plan.LevelCost` is one."""
@@ -30,6 +32,26 @@ class Costs(Protocol):
         """How many clips hang on at once."""
 
 
+class MarkedCosts(Protocol):
+    """What proving the loom with marker clips costs; `bench.plan.markers.MarkedCost` is one."""
+
+    @property
+    def clips(self) -> int:
+        """How many of a kit are used."""
+
+    @property
+    def touches(self) -> int:
+        """How many touches of the red lead."""
+
+    @property
+    def placings(self) -> int:
+        """How often a clip is put on a point."""
+
+    @property
+    def minutes(self) -> int:
+        """How long in all."""
+
+
 SHOWS = {
     "none": "every wire; no short is looked for",
     "neighbours": "and shorts of wires side by side",
@@ -47,3 +69,11 @@ def level_rows(costs: Iterable[Costs], chosen: str) -> list[str]:
         minutes = max(1, cost.minutes)
         out.append(f"{mark} {cost.isolation:<11}{cost.touches:>8,}{cost.clips:>7,}{minutes:>9,}  {shows}")
     return out
+
+
+def marked_row(cost: MarkedCosts) -> str:
+    """The row under them: the same with marker clips."""
+    return (
+        f"  or with {counted(cost.clips, 'marker clip')}: {counted(cost.touches, 'touch', 'touches')}, "
+        f"{counted(cost.placings, 'clip')} put on, {counted(max(1, cost.minutes), 'minute')}"
+    )

@@ -30,13 +30,15 @@ def marked_plan_lines(
     placings: Sequence[Any],
     touches: Sequence[Any],
     rings: Sequence[str],
+    levels: Sequence[Line] = (),
 ) -> Iterator[Line]:
-    """The plan for a terminal, round by round."""
+    """The plan for a terminal, round by round. `levels`: what the loom costs without the clips."""
     yield Line(harness, "head")
     yield from wrapped(
         f"{counted(totals['marked'], 'touch', 'touches')}, {counted(totals['placings'], 'clip')} put on in "
         f"{counted(totals['rounds'], 'round')}, about {counted(max(1, totals['minutes']), 'minute')}."
     )
+    yield from levels
     yield Line("")
     yield Line("First", "head")
     yield from wrapped(*BEFORE, indent=2)

@@ -39,7 +39,7 @@ def test_the_kit_for_a_loom_has_a_clip_for_each_circuit(bench: Path) -> None:
 
 def test_a_kit_that_the_meter_cannot_tell_apart_is_named_and_refused(bench: Path) -> None:
     (bench / "kit.csv").write_text(KIT.replace("9310", "8280"))
-    assert "exchange M2" in run(bench, "markers", "--kit", "kit.csv")
+    assert "change M2 for another value" in run(bench, "markers", "--kit", "kit.csv")
     refused = run(bench, "plan", "wires.csv", "--markers", "kit.csv", ends=2)
     assert "M1 and M2 stand 0.36 % apart" in refused
     run(bench, "log", "wires.csv", "--out", "run", "--markers", "kit.csv", typed="next\n", ends=2)
@@ -94,6 +94,15 @@ def test_the_plan_stands_beside_the_other_levels(bench: Path) -> None:
     made = json.loads(run(bench, "plan", "wires.csv", "--markers", "kit.csv", "--json"))
     assert made["totals"]["marked"] == 4
     assert {level["isolation"] for level in made["levels"]} >= {"full", "bonded", "neighbours"}
+    beside = made["with_markers"]
+    assert (beside["touches"], beside["placings"], beside["assumed"]) == (4, 4, False)
+    assert beside["minutes"] == made["totals"]["minutes"]
+    told = run(bench, "plan", "wires.csv", "--markers", "kit.csv")
+    assert "or with 4 marker clips: 4 touches, 4 clips put on, " in told
+    assert told.index("neighbours") < told.index("or with 4") < told.index("Round 1")
+    bare = run(bench, "plan", "wires.csv")
+    assert "or with 4 marker clips: 4 touches" in bare
+    assert json.loads(run(bench, "plan", "wires.csv", "--json"))["with_markers"]["assumed"] is True
     assert all(step["proves"] for step in made["steps"])
     every = json.loads(run(bench, "plan", "wires.csv", "--markers", "kit.csv", "--every-clip", "--json"))
     assert every["totals"]["marked"] == 8

@@ -13,17 +13,18 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from loomtest.bench.plan.markers import plan_marked
+from loomtest.bench.plan.markers import SECONDS_PER_PIN, MarkedPlan, plan_marked
 from loomtest.bench.plan.plan import plan
 from loomtest.diagnosis.judge import judge
 from loomtest.diagnosis.markers.kit import KitChoice, choose_kit, too_near
 from loomtest.harness.model import Limits
 from loomtest.readings.instrument import load_instrument
 from loomtest.readings.marked import Clip
+from loomtest.words.plan import SECONDS_PER_PROBING
 from tests.looms import measure
 from tests.looms.check import told_wiring, unexplained
 from tests.looms.generate import Recipe
-from tests.looms.marked import Hands, sit
+from tests.looms.marked import Hands, Sitting, sit
 from tests.looms.scenario import Order, draw
 
 METER = load_instrument("handheld-3half")
@@ -50,11 +51,29 @@ EXPERIMENTS = (
     Experiment("3 faults, 24 clips", 3, 24),
     Experiment("2 faults, 12 clips", 2, 12),
     Experiment("2 faults, 24 clips, clumsy", 2, 24, hands=CLUMSY),
+    Experiment("sound, 12 clips, clumsy", 0, 12, hands=CLUMSY),
+    Experiment("2 faults, 12 clips, clumsy", 2, 12, hands=CLUMSY),
 )
 
 
-def one(experiment: Experiment, seed: int) -> tuple[bool, int, float, float, tuple[int, int, int]]:
-    """(exact, false faults, touches a wire, placings a wire, minutes of full, bonded, neighbours)."""
+@dataclass(frozen=True, kw_only=True)
+class Told:
+    """One loom. `mistaken`: told as crossed or misplaced with none such made, or the reverse passed.
+    `minutes`: with markers, full, bonded, neighbours."""
+
+    exact: bool
+    false: int
+    mistaken: bool
+    touches: float
+    placings: float
+    minutes: tuple[float, ...]
+
+
+WRONG_PLACES = {"crossed", "misplaced"}
+
+
+def one(experiment: Experiment, seed: int) -> Told:
+    """A loom drawn, a sitting followed to its end, and what was told."""
     rng = np.random.default_rng([seed, *experiment.name.encode()])
     order = Order(experiment.faults, KINDS, wires=experiment.wires, recipe=Recipe(parts=False))
     loom = draw(rng, order)
@@ -62,8 +81,10 @@ def one(experiment: Experiment, seed: int) -> tuple[bool, int, float, float, tup
     kit = choose_kit(METER, experiment.clips)
     assert kit is not None
     clips = [Clip(marker=f"M{n}", ohms=ohm) for n, ohm in enumerate(bought(kit, rng), 1)]
-    done = sit(loom, plan_marked(loom.harness, clips), METER, rng, experiment.hands)
-    found = [f for f in judge(loom.harness, done.readings).findings if f.fault != "high-resistance"]
+    made_plan = plan_marked(loom.harness, clips)
+    done = sit(loom, made_plan, METER, rng, experiment.hands)
+    verdict = judge(loom.harness, done.readings)
+    found = [f for f in verdict.findings if f.fault != "high-resistance"]
     made = [fault for fault in loom.faults if fault.fault != "high-resistance"]
     scan = measure.full_scan(loom, rng, measure.FourWire())
     try:
@@ -72,13 +93,22 @@ def one(experiment: Experiment, seed: int) -> tuple[bool, int, float, float, tup
         wrong = [str(error)]
     wires = len(loom.harness.wires)
     minutes = tuple(plan(loom.harness, lv).totals["minutes"] for lv in ("full", "bonded", "neighbours"))
-    return (
-        not wrong and len(found) <= len(made),
-        max(0, len(found) - len(made)),
-        done.touches / wires,
-        done.placings / wires,
-        (minutes[0], minutes[1], minutes[2]),
+    told, true = ({f.fault for f in faults} & WRONG_PLACES for faults in (found, made))
+    return Told(
+        exact=not wrong and len(found) <= len(made),
+        false=max(0, len(found) - len(made)),
+        mistaken=bool(told) > bool(true) or (bool(true) and verdict.wiring == "pass"),
+        touches=done.touches / wires,
+        placings=done.placings / wires,
+        minutes=(_minutes(made_plan, done), *minutes),
     )
+
+
+def _minutes(made: MarkedPlan, done: Sitting) -> float:
+    """The plan's, and what the sitting asked for beyond it."""
+    more_s = (done.touches - made.totals["marked"]) * SECONDS_PER_PROBING
+    more_s += (done.placings - made.totals["placings"]) * SECONDS_PER_PIN
+    return float(made.totals["minutes"] + more_s / 60)
 
 
 def bought(kit: KitChoice, rng: np.random.Generator) -> list[float]:
@@ -97,19 +127,21 @@ def main() -> None:
     parser.add_argument("--count", type=int, default=50, help="looms for each line of the table")
     parser.add_argument("--seed", type=int, default=0, help="seed of the first loom")
     options = parser.parse_args()
-    print(f"{'':28}looms  exact  false  touches  placings   minutes: full  bonded  neighbours")
+    head = "looms  exact  false  mistaken  touches  placings   minutes: markers  full  bonded  neighbours"
+    print(f"{'':28}{head}")
     for experiment in EXPERIMENTS:
         seeds = range(options.seed, options.seed + options.count)
         rows = [one(experiment, seed) for seed in seeds]
-        exact, false = sum(row[0] for row in rows), sum(row[1] for row in rows)
-        touches, placings = (np.mean([row[i] for row in rows]) for i in (2, 3))
-        minutes = np.mean([row[4] for row in rows], axis=0)
+        exact, false = sum(row.exact for row in rows), sum(row.false for row in rows)
+        mistaken = sum(row.mistaken for row in rows)
+        touches, placings = np.mean([row.touches for row in rows]), np.mean([row.placings for row in rows])
+        minutes = np.mean([row.minutes for row in rows], axis=0)
         print(
-            f"{experiment.name:28}{len(rows):5}{exact:7}{false:7}{touches:9.2f}{placings:10.2f}"
-            f"{minutes[0]:16.0f}{minutes[1]:8.0f}{minutes[2]:12.0f}",
+            f"{experiment.name:28}{len(rows):5}{exact:7}{false:7}{mistaken:10}{touches:9.2f}{placings:10.2f}"
+            f"{minutes[0]:19.0f}{minutes[1]:6.0f}{minutes[2]:8.0f}{minutes[3]:12.0f}",
             flush=True,
         )
-        missed = [seed for seed, row in zip(seeds, rows, strict=True) if not row[0]]
+        missed = [seed for seed, row in zip(seeds, rows, strict=True) if not row.exact]
         if missed:
             print(f"{'':28}not exact: seeds {missed}", flush=True)
 

@@ -10,18 +10,24 @@ least vertex cover of the pairs that are wanted between the two rounds: as many 
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from typing import Any, Literal
 
 import numpy as np
 
 from loomtest.bench.plan.route import station_of
+from loomtest.diagnosis.markers.kit import MOST_CLIPS
 from loomtest.diagnosis.seen.isolation import required_pairs
 from loomtest.diagnosis.verdict import plain_number
 from loomtest.harness.model import Harness, IsolationLevel, connector_of
 from loomtest.harness.points import natural
 from loomtest.readings.marked import COMMON, Clip
-from loomtest.words.plan import SECONDS_PER_CLIP, SECONDS_PER_PROBING, SECONDS_PER_WALK
+from loomtest.words.plan import (
+    MOST_NETS_COMPARED,
+    SECONDS_PER_CLIP,
+    SECONDS_PER_PROBING,
+    SECONDS_PER_WALK,
+)
 
 SECONDS_PER_PIN = 10.0  # a pin into a cavity, pulled out again after; a clip on a ring or stud: per clip
 Why = Literal["circuit", "itself", "apart"]
@@ -83,6 +89,46 @@ class MarkedPlan:
             "totals": dict(self.totals),
             "bounds": dict(self.bounds),
         }
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MarkedCost:
+    """What marker clips cost on this loom: `clips` of the kit that are used, `touches`, `placings` (clips put
+    on a point), `minutes` in all. `assumed`: no kit was given, and the largest of one range is meant."""
+
+    isolation: IsolationLevel
+    clips: int
+    touches: int
+    placings: int
+    minutes: int
+    assumed: bool
+
+    def to_json(self) -> dict[str, Any]:
+        """As `with_markers` of the plan has it."""
+        return {field.name: getattr(self, field.name) for field in fields(self)}
+
+
+def marked_cost(
+    harness: Harness, isolation: IsolationLevel | None = None, clips: Sequence[Clip] | None = None
+) -> MarkedCost | None:
+    """The way with marker clips beside the levels; with MOST_CLIPS where no kit is given. None where the loom
+    is so large that nobody probes it, or has nothing to touch."""
+    if len(harness.nets) > MOST_NETS_COMPARED:
+        return None
+    own = clips or [
+        Clip(marker=f"M{n}", ohms=1e4) for n in range(1, MOST_CLIPS + 1)
+    ]  # any ohms: none is read
+    made = plan_marked(harness, own, isolation)
+    if not made.steps:
+        return None
+    return MarkedCost(
+        isolation=made.isolation,
+        clips=len({one.clip.marker for one in made.placings}),
+        touches=made.totals["marked"],
+        placings=made.totals["placings"],
+        minutes=made.totals["minutes"],
+        assumed=clips is None,
+    )
 
 
 def plan_marked(

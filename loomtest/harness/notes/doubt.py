@@ -83,7 +83,7 @@ def alternatives(tokens: Sequence[Token]) -> list[list[Token]]:
     if not before or not behind:
         return []
     if behind[0].sort == before[-1].sort and behind[0].sort in ("number", "colour", "size"):
-        return [[*before[:-1], *behind]]
+        return [[*before, *behind[1:]], [*before[:-1], *behind]]
     parts = ("to", "arrow", "back", "from", "feeds", "dash", "gap", "comma", "colour", "size", "colon", "via")
     last = max((i for i, token in enumerate(before) if token.sort in parts), default=-1)
     return [[*before[: last + 1], *behind]] if last >= 0 else []

@@ -187,6 +187,8 @@ def _add_end(
         reading.label = item.value
     elif mention.weak and complete and not (reading.joins and not group) and _is_label(mention, scene, sure):
         reading.notes.append(item.value)
+    elif mention.listed and group and _of_a_pot(mention, group[-1]):
+        group[-1] = replace(group[-1], terminal=mention.words[0])
     elif mention.listed and group and not mention.weak and not sure:
         if joined or not _qualifies(mention):
             _add_unsure(mention, item, reading, scene)
@@ -203,7 +205,8 @@ def _add_end(
 def _other_side(mention: Mention, scene: Surroundings) -> Mention:
     """`fuse 3 other side`: a terminal without a name, which is asked about."""
     low = [word.casefold() for word in mention.words]
-    if "other" not in low or not {"side", "end", "leg", "lead"} & set(low[low.index("other") :]):
+    place = low.index("other") if "other" in low else 0
+    if not place or (low[place + 1 :] and not {"side", "end", "leg", "lead"} & set(low[place:])):
         return mention
     if scene.meant != "end":
         raise UnsureError(Why.SEVERAL_MEANINGS, " ".join(mention.words))
@@ -266,6 +269,18 @@ def _add_beside(mention: Mention, item: Item, reading: EndsFound, scene: Surroun
         reading.notes.append(item.value)
     else:
         raise UnsureError(Why.SEVERAL_MEANINGS, item.value)
+
+
+def _of_a_pot(mention: Mention, before: Mention) -> bool:
+    """`height pot, wiper`: one of the three terminals of a potentiometer."""
+    own = len(mention.words) == 1 and mention.words[0].casefold() in (
+        "wiper",
+        "top",
+        "bottom",
+        "slider",
+        "track",
+    )
+    return own and bool(before.words) and before.words[-1].casefold() in ("pot", "potentiometer", "rheostat")
 
 
 def _is_label(mention: Mention, scene: Surroundings, sure: bool) -> bool:

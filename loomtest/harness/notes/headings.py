@@ -88,6 +88,9 @@ def _columns(line: PageLine) -> list[tuple[str, int, int]]:
             (f"@{text}" if text in codes else sort, start, end)
             for (text, *_), (sort, start, end) in zip(cells, named, strict=True)
         ]
+    if named and not {"pin", "from"} & {sort for sort, *_ in named} and "to" in {sort for sort, *_ in named}:
+        named[0] = ("pin", *named[0][1:])  # a fuse list: `no.  fuse  amps  wire  feeds`
+        named[1:] = [("colour" if sort == "wire" else sort, begin, end) for sort, begin, end in named[1:]]
     known = [sort for sort, *_ in named if sort]
     ends = sum(sort in ("from", "to", "pin") or sort[0] == "@" for sort in known)
     return named if len(known) >= 2 and len(known) * 2 > len(named) and ends else []
@@ -197,6 +200,9 @@ def _device(text: str) -> Mention | None:
     if quoted:
         return Mention((quoted[1],))
     bare = re.sub(r"(?i)^(?:from|at|the|back of)\s+(?:the\s+)?|\s+back$", "", bare).strip()
+    title, colon, named = bare.partition(":")
+    if colon and trade.noun_sort(named.split(",")[0].split()[-1] if named.split(",")[0].split() else ""):
+        bare = bare if trade.noun_sort(title.split()[-1] if title.split() else "") else named.strip()
     words = _PLACE.split(bare, maxsplit=1)[0].split()
     count = _COUNT.search(" ".join(words))
     if count:

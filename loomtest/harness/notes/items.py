@@ -145,6 +145,8 @@ def _sign_role(
         return other if before is not None else "sign"
     if after is None:
         return "word"
+    if after.sort == "dash" and token.end < after.start:  # `coil - - tacho`: the first is its terminal
+        return "word"
     spaced = before is not None and before.sort == "gap"
     if after.sort in (*JOINS, "comma", "slash", "and", "via", "stop", "semi", "note", "colon") or (
         after.sort == "gap" and not spaced
@@ -298,6 +300,13 @@ def _shared_nouns(items: list[Item]) -> list[Item]:
         first, between, second = found[index : index + 3]
         if first.mention is None or second.mention is None or between.sort != "list":
             continue
+        if first.mention.words[-1:] == ("L",) and second.mention.words[:1] == ("R",):
+            rest, whole = second.mention.words[1:], (*first.mention.words[:-1], "R")
+            if trade.is_ground(" ".join(rest)) or not rest:  # `headlight L & R ground`
+                end = "E" if rest else second.mention.terminal
+                found[index] = replace(first, mention=replace(first.mention, terminal=end))
+                found[index + 2] = replace(second, mention=replace(second.mention, words=whole, terminal=end))
+                continue
         if (
             not first.mention.terminal
             and all(_is_side(w) for w in first.mention.words)

@@ -12,7 +12,10 @@ from loomtest.harness.notes.meaning import Joint, RemarkError, Surroundings, Uns
 from loomtest.harness.notes.names import Mention, Names
 
 _LETTERS = re.compile(r"bl|br|gr|gn|gy|lg|lb|bk|wh|ye|rd|pk|vt|or|pu|blk|Br|Gr|Bl|Lg", re.ASCII)
-_NO_POINT = ("harness", "loom", "wiring", "cable", "main loom", "wiring harness", "main harness")
+_NO_POINT = (
+    "disconnected", "capped", "dead", "nowhere", "nothing", "capped off", "cut off", "dead end",
+    "harness", "loom", "wiring", "cable", "main loom", "wiring harness", "main harness",
+)  # fmt: skip
 _LOOPED = re.compile(r"(?i)daisy|chain|loop|then on|jump|link")
 
 
@@ -143,6 +146,8 @@ def _check_sure(reading: EndsFound, groups: list[list[Mention]], scene: Surround
         parts = mention.words[-1].casefold().split("/") if mention.words else []
         if len(parts) > 1 and all(part in trade.words("terminals", "words") for part in parts):
             raise UnsureError(Why.SEVERAL_MEANINGS, mention.words[-1])  # `dimmer hi/lo`
+        if mention.key == "switch" and not scene.pins and scene.names.how_many("switch") > 1:
+            raise UnsureError(Why.WHICH_OF_THEM, " ".join(mention.words))
     sure = [m for m in ends if m.terminal or m.sort or scene.names.seen.get(scene.names.alias(m.key), 0) > 1]
     if not sure and "arrow" not in reading.joins:
         if reading.about and scene.meant != "end":
@@ -174,6 +179,9 @@ def _named(group: list[Mention], scene: Surroundings, index: int) -> list[Mentio
             raise UnsureError(Why.CAVITY_LACKS, mention.words[0])
         if mention.words:
             found.append(mention)
+            continue
+        if found and found[-1].words[-1:] in (("L",), ("R",)) and mention.terminal in ("L", "R"):
+            found.append(replace(found[-1], words=(*found[-1].words[:-1], mention.terminal)))
             continue
         if found and (mention.terminal not in "+-" or len(found[-1].words) > 0):
             words = found[-1].words

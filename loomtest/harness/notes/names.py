@@ -248,7 +248,8 @@ def _behind_a_name(texts: list[str], last: str, sort: str) -> tuple[list[str], s
         return texts, ""
     if low in ("positive", "negative") and (trade.noun_sort(name[-1]) or len(name[0]) > 2):
         return name, "+" if low == "positive" else "-"
-    if low in ("earth", "ground") and trade.noun_sort(name[-1]) == "load":
+    noun = name[-2] if len(name) > 1 and trade.long_form(name[-1]) in _SIDES else name[-1]
+    if low in ("earth", "ground") and trade.noun_sort(noun) == "load":
         return name, "E"
     if low in _SIDES and (trade.noun_sort(name[-1]) in ("load", "") or len(last) > 1):
         return texts, ""
@@ -297,10 +298,17 @@ class Names:
         """Whether the page has this device elsewhere."""
         return self.alias(mention.key) in self.seen
 
+    def how_many(self, noun: str) -> int:
+        """How many devices of the page have a longer name that ends in this word."""
+        return sum(key != noun and key.split()[-1] == noun for key in self.seen)
+
     def stands_elsewhere(self, word: str) -> bool:
         """Whether the page has a device of this one word, or says what it stands for."""
         key = Mention((word,)).key
-        return key in self.aliases or key in self.seen
+        if key in self.aliases or key in self.seen:
+            return True
+        letters = word.rstrip("0123456789").casefold()  # `RP3`, where `RP1` and `RP2` are ends of wires
+        return sum(key.rstrip("0123456789") == letters and key != letters for key in self.seen) > 1
 
     def settle(self) -> None:
         """Give `relay` the one relay of the page, `plug` the one plug: said, and never where two would do."""

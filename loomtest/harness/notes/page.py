@@ -17,6 +17,11 @@ from loomtest.harness.notes.roles import Page, PageLine, Role
 from loomtest.harness.notes.tokens import Token, colour_letters, tokens_of
 
 _BULLET = re.compile(r"\s*(?:>>|[*•·‣▪☐☑✓]|-(?=\s)|\[[ xX]?\]|\d{1,3}\)(?=\s))\s*")
+_WITH = re.compile(r"(?<!\S)w/ ?(?=\w)", re.IGNORECASE)
+_WITH_FUSE = re.compile(
+    r"(?<!\S)(?:w/|with)\s*(?:an?\s+)?(?=\d+(?:\.\d+)?\s*a(?:mps?)?\s+(?:in-?line\s+)?(?:fuse|breaker)\b)",
+    re.IGNORECASE,
+)
 _QUOTED = re.compile(r"(?<!\S)[\"“](\w{1,8})[\"”](?![\w\"])")  # `key switch "I"`
 _CROSSED = re.compile(
     r"XX[^X]+XX|~~[^~]+~~|--[^-]+--\s*\(crossed out\)|XX\w+(?:\s+\w+)?|(?<=\s)\w+XX", re.IGNORECASE
@@ -41,6 +46,7 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
     for number, line in lines:
         bare = _CROSSED.sub(lambda m: " " * len(m[0]), line)
         bare = re.sub(r"\s>>", "   ", bare) if remarks else bare
+        bare = _WITH.sub("with ", _WITH_FUSE.sub("via ", bare))
         bare = _QUOTED.sub(r"\1", bare)
         bullet = _BULLET.match(bare)
         if bullet and bullet.end() < len(bare):

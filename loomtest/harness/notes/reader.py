@@ -76,6 +76,8 @@ def read_notes(text: str, answers: Mapping[str, str] | None = None) -> Notes:
     return _finished(state)
 
 
+# `console plug (12) -> roof plug (16)`: what the lines below are about
+_BOTH_COUNTED = re.compile(r"\(\d+(?:[ -](?:way|pin)s?)?\)\W+\D+\(\d+(?:[ -](?:way|pin)s?)?\)$")
 _SIMPLE = {Role.RULE: Kind.RULE, Role.COMMENT: Kind.COMMENT, Role.KEY: Kind.KEY}
 
 
@@ -137,7 +139,7 @@ def _statements(state: ReadSoFar, line: PageLine) -> None:
             state.lines.append(NotedLine(line.number, text, Kind.UNREAD, why=Why.DITTO))
             return
         tokens = spelled
-    if line.number == state.page.title and is_title(state.page, tokens):
+    if _BOTH_COUNTED.search(text) or (line.number == state.page.title and is_title(state.page, tokens)):
         state.lines.append(NotedLine(line.number, text, Kind.REMARK))
         return
     wire, tokens = wire_name(tokens)

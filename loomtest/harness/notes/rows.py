@@ -71,7 +71,7 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
     pinned = row_of(state, tokens)
     if pinned is not None:
         pins, rest = pinned
-        if says_empty(line.text, rest):
+        if says_empty(line.text, rest) or (state.columns and _empty_column(line.text)):
             found.kind, found.empty = Kind.EMPTY, [state.page.names.point(pin) for pin in pins]
             return found
     else:
@@ -86,8 +86,16 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
     elif pins and scene.other is None:
         rest = with_letters(rest, state.page.letters)
     found.joints = _joints(state, through_a_fuse(sentences(rest, bool(pins))), pins)
+    if (dead := _DEAD.search(line.text)) and scene.meant != "note":
+        raise UnsureError(Why.SEVERAL_MEANINGS, dead[1])
     found.look = _to_look_at(line, rest, found.joints)
     return found
+
+
+def _empty_column(text: str) -> bool:
+    """Whether the last column of a table's row says that there is no wire."""
+    last = re.split(r"\t|\||\s{2,}", text.rstrip(" |\t"))[-1].strip().casefold()
+    return last in trade.phrases("empty", "whole") or last in ("disconnected", "capped off", "cut off")
 
 
 def _one_name_of_two(state: ReadSoFar, rest: list[Token]) -> None:
@@ -134,6 +142,11 @@ def _joints(state: ReadSoFar, statements: list[list[Token]], pins: list[Mention]
     return found
 
 
+# `RP7 -> RP16: spare, capped off`: a wire that ends nowhere, or cavities without one
+_DEAD = re.compile(
+    r"(?i)(?:[:,;(–-]|\bbut)\s*"
+    r"(spare|unused|not used|not connected|capped(?: off)?|cut off|disconnected|dead)\s*[,.;)]?(?:$|\s*[,(])"
+)
 _ON = re.compile(r"(?i)(?:and )?(?:then|thence|from there|bridge|jump|loop|link|carries|continues|on to)")
 
 
@@ -223,7 +236,11 @@ def row_of(state: ReadSoFar, tokens: list[Token]) -> tuple[list[Mention], list[T
     if long_word and state.style in ("number", "letter"):
         return None
     coded = first.sort == "word" and re.fullmatch(r"[A-Z]{1,3}\d{1,3}", first.text)
-    if coded and state.style == "number" and state.page.names.stands_elsewhere(first.text):
+    if (
+        coded
+        and (state.style == "number" or not device.sort)
+        and state.page.names.stands_elsewhere(first.text)
+    ):
         return None
     state.style = state.style or ("word" if long_word else "number" if first.sort != "word" else "letter")
     if (

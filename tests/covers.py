@@ -172,6 +172,7 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "harness/notes/cells.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/ditto.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/doubt.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
+    "harness/notes/everywhere.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/finish.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/gather.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/headings.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),

@@ -74,6 +74,9 @@ def look_at(look: LookAt) -> str:
             return f"{at}the size has a question mark: look at the wire"
         case ToLookAt.SIZE:
             return f"{at}{a[0]} is taken for a wire of {a[1]} mm², not for a diameter"
+        case ToLookAt.ALL_SIZE:
+            size = a[0] if a[0].startswith("AWG") else f"{a[0]} mm²"
+            return f"{at}{counted(int(a[1]), 'wire')} without a size of its own: {size}, as said of all"
         case ToLookAt.COLOUR:
             return f"{at}the colour {a[0]} is not taken over: these letters have no key here"
         case ToLookAt.TWICE:

@@ -79,7 +79,9 @@ _IN_LETTERS = re.compile(rf"{_COLOUR_LETTERS}(?:[/-]{_COLOUR_LETTERS}){{0,2}}")
 def is_title(page: Page, tokens: list[Token]) -> bool:
     """Whether the first line of a page is what it is about: no colour, size, arrow or terminal, and no two
     devices that stand elsewhere too."""
-    if any(token.sort in ("arrow", "back", "feeds", "size", "strands", "via") for token in tokens):
+    said = next((token.start for token in tokens if token.text.casefold() == "all"), 10_000)
+    signs = ("arrow", "back", "feeds", "size", "via")
+    if any(token.sort in signs and token.start < said for token in tokens):  # `all AWG 16` is of the page
         return False
     ends = [item.mention for item in items_of(tokens, page.names, page.letters) if item.mention]
     if any(mention.terminal and mention.words for mention in ends):

@@ -30,6 +30,7 @@ from loomtest.harness.notes.doubt import (
     in_words,
     undoubted,
 )
+from loomtest.harness.notes.everywhere import with_size
 from loomtest.harness.notes.finish import finish
 from loomtest.harness.notes.items import JOINS
 from loomtest.harness.notes.meaning import Joint, RemarkError, Surroundings, UnsureError, Why
@@ -234,6 +235,8 @@ def _made(joint: Joint, number: int, state_names: object) -> NotedWire:
 def _finished(state: ReadSoFar) -> Notes:
     """The wires of all lines, each point with one spelling; lines whose wires cannot be are unread."""
     lines, wires, look = finish(state.lines, state.joints, state.exact, state.page.names, _made)
+    lines, wires, sized = with_size(lines, wires)
+    look = [*sized, *look]
     cavities = _cavities(state, wires)
     changes = tuple(change for line in lines for change in line.changes)
     for short, long in state.page.names.taken.items():

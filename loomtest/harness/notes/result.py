@@ -33,6 +33,7 @@ class ToLookAt(StrEnum):
     TAKEN_FOR = "taken for"  # a short name: what it was taken for
     SPELLED = "spelled"  # a spelling, and the first one of the page
     SIZE = "size"  # millimetres, or a size in doubt
+    ALL_SIZE = "all size"  # the size said of all wires, and how many have none of their own
     COLOUR = "colour"  # letters without a key
     TWICE = "twice"  # joined in another line too
     ONE_GROUND = "one ground"

@@ -323,3 +323,11 @@ def test_a_doubt_shows_every_way_it_can_be_meant() -> None:
         "switch:1 to bulb; bulb to X1:3",
         "switch:1 to bulb; switch:1 to X1:3",
     )
+
+
+def test_a_size_said_of_the_whole_page_is_that_of_the_wires_without_one() -> None:
+    notes = read_notes("Orchard tractor, all AWG 16 unless noted\n\nX1 1 red to X4 1\nX1 2 12 ga to X4 2\n")
+    assert [wire.size for wire in notes.wires] == ["AWG 16", "AWG 12"]
+    assert look_at(notes.look_at[0]).startswith("line 1: 1 wire without a size")
+    other = read_notes("all the 1.5 mm² are spare\nX1 1 red to X4 1\n")
+    assert [wire.size for wire in other.wires] == [""]

@@ -68,11 +68,14 @@ def undoubted(tokens: Sequence[Token]) -> list[Token]:
     return found
 
 
-# The ways to take a line of several meanings; each is tried, and what it gives is offered as an answer.
-WAYS = ("series", "chain", "star", "each", "all", "first", "second", "both", "end", "note")
-SEVERAL = (  # the reasons that another way of taking the line can settle
-    Why.SEVERAL_MEANINGS, Why.LIST_TO_LIST, Why.COLOURS, Why.WHICH_OF_THEM, Why.UNKNOWN_WORDS,
-)  # fmt: skip
+# The ways to take a line of several meanings, by why it is one: each is tried, and offered as an answer.
+WAYS: dict[Why, tuple[str, ...]] = {
+    Why.SEVERAL_MEANINGS: ("series", "chain", "star", "each", "end", "note"),
+    Why.LIST_TO_LIST: ("each", "first"),
+    Why.COLOURS: ("first", "second", "both"),
+    Why.WHICH_OF_THEM: ("all", "end"),
+    Why.UNKNOWN_WORDS: ("end", "note"),
+}
 MOST_READINGS = 6
 
 

@@ -23,7 +23,6 @@ from loomtest.harness.notes.cells import has_end_columns, is_title, wire_name
 from loomtest.harness.notes.ditto import written_out
 from loomtest.harness.notes.doubt import (
     MOST_READINGS,
-    SEVERAL,
     WAYS,
     alternatives,
     doubtful,
@@ -185,23 +184,21 @@ def _readings(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> tuple[st
     scene, found = state.scene, dict[str, None]()
     kept = scene.device, scene.other, scene.columns, state.soft, state.style
     for meant in [undoubted(tokens), *alternatives(tokens)]:
-        for way in ("", *WAYS):
+        ways = [""]
+        for way in ways:  # a doubt at the first way adds those that can settle it
             scene.meant = way
             try:
                 joints = read_line(state, line, meant).joints
             except RemarkError:
-                break
+                continue
             except UnsureError as error:
-                if error.why not in SEVERAL:
-                    break
+                ways += [] if way else WAYS.get(error.why, ())
                 continue
             finally:
                 scene.meant, scene.pins = "", ()
                 scene.device, scene.other, scene.columns, state.soft, state.style = kept
             if said := in_words(joints, line, state.page.names, _made):
                 found[said] = None
-            if not way:  # it has one meaning but for the writer's own doubt
-                break
     return tuple(found)[:MOST_READINGS]
 
 

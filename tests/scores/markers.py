@@ -126,10 +126,13 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--count", type=int, default=50, help="looms for each line of the table")
     parser.add_argument("--seed", type=int, default=0, help="seed of the first loom")
+    parser.add_argument("--only", default="", help="lines whose name has this in it")
     options = parser.parse_args()
     head = "looms  exact  false  mistaken  touches  placings   minutes: markers  full  bonded  neighbours"
     print(f"{'':28}{head}")
     for experiment in EXPERIMENTS:
+        if options.only not in experiment.name:
+            continue
         seeds = range(options.seed, options.seed + options.count)
         rows = [one(experiment, seed) for seed in seeds]
         exact, false = sum(row.exact for row in rows), sum(row.false for row in rows)

@@ -24,9 +24,11 @@ left walks through the blocks that they can form.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
+from functools import lru_cache
 from itertools import combinations
 
 from loomtest.diagnosis.markers.kit import APART_SD, DRIFT_SHARE, JOINT_OHM
@@ -69,12 +71,18 @@ def log_fit(ohm: float, value_ohm: float, sd_ohm: float) -> float:
     return math.log(density) if density > 0 else -math.inf
 
 
+@lru_cache(maxsize=8)
+def _worked_out(ohms: tuple[float, ...], held: Range) -> dict[Block, tuple[float, float]]:
+    """What the blocks of a kit give, as far as it was asked: a sitting asks the same at every touch."""
+    return {}
+
+
 @dataclass(frozen=True)
 class _TouchedRound:
     ohms: tuple[float, ...]
     touches: tuple[MarkerTouch, ...]
     held: Range
-    known: dict[Block, tuple[float, float]] = field(default_factory=dict)
+    known: dict[Block, tuple[float, float]]
 
     def value(self, block: Block) -> float:
         return self.gives(block)[0]
@@ -111,7 +119,7 @@ def decode(
     `pair_leaks`: two circuits whose leaks agree have one between them, and it costs LEAKS once. Pure. Touches
     that read more than every clip read none; so do over-range ones.
     """
-    told = _TouchedRound(tuple(ohms), tuple(touches), held)
+    told = _TouchedRound(tuple(ohms), tuple(touches), held, _worked_out(tuple(ohms), held))
     top = max(ohms, default=0.0) + JOINT_OHM
     settled = {t.clip for t in touches if t.clip >= 0 and told.reads(t, (t.clip,))}
     blocks: list[Block] = [()] * len(touches)
@@ -128,7 +136,7 @@ def decode(
     found = _search(told, open_touches, settled, loose)
     if pair_leaks:
         odd = [touches[index] for index in open_touches]
-        found = sorted((_paired(one, ohms, odd, held) for one in found), key=lambda one: -one.weight)
+        found = _all_paired(found, ohms, odd, held)
     base = sum(
         log_fit(touch.ohm, *told.gives(block)) if block else told.moved(touch, ())
         for index, (touch, block) in enumerate(zip(touches, blocks, strict=True))
@@ -188,6 +196,20 @@ def _far_fetched(told: _TouchedRound, order: Sequence[int], best: _State) -> set
             if near or abs(told.value(block) - value) < APART_SD * sd:
                 found.add(index)
     return found
+
+
+def _all_paired(
+    found: Sequence[_State], ohms: Sequence[float], odd: Sequence[MarkerTouch], held: Range
+) -> list[_State]:
+    """The decodings that may still be the likeliest or leave a doubt, the best first."""
+    out: list[_State] = []
+    best = -math.inf
+    for one in found:
+        if one.weight + LEAKS * (len(one.leaking) // 2) < best - _NEARLY:
+            continue
+        out.append(_paired(one, ohms, odd, held))
+        best = max(best, out[-1].weight)
+    return sorted(out, key=lambda one: -one.weight)
 
 
 def _paired(state: _State, ohms: Sequence[float], odd: Sequence[MarkerTouch], held: Range) -> _State:
@@ -262,7 +284,8 @@ def _pool(told: _TouchedRound, values: Iterable[float], loose: Sequence[int]) ->
         for block in combinations(sorted(loose), size):
             value, sd = told.gives(block)
             least = -(OWN_SD if size == 1 else _NEAR_SD) * sd
-            if any(least <= v - value <= JOINT_OHM + _NEAR_SD * sd for v in wanted):
+            nearest = bisect_left(wanted, value + least)
+            if nearest < len(wanted) and wanted[nearest] <= value + JOINT_OHM + _NEAR_SD * sd:
                 out.append(block)
     return out
 
@@ -317,8 +340,10 @@ def _next_states(told: _TouchedRound, state: _State, asked: _Asked) -> list[_Sta
             further = _with(told, state, touch, block, weight)
             values = (*state.values, (block, value))
             out.append(replace(further, leaking=state.leaking | {block}, values=values))
-    unexplained = replace(state, weight=state.weight - 60.0, blocks=(*state.blocks, ()))
-    return [*out, unexplained]
+    unexplained = state.weight - 60.0
+    if all(further.weight < unexplained for further in out):
+        out.append(replace(state, weight=unexplained, blocks=(*state.blocks, ())))
+    return out
 
 
 def _with(told: _TouchedRound, state: _State, touch: MarkerTouch, block: Block, weight: float) -> _State:

@@ -8,6 +8,7 @@ something that the other readings do not name; many of them are a damp loom.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
@@ -60,17 +61,18 @@ def leaks_of(
         read = [t.ohm for t, own in zip(touches, blocks, strict=True) if own == block]
         if read:
             low.append(_low(block, ohms, read, held))
-    partners = [sum(other is not one and _gap(one, other) <= 1 for other in low) for one in low]
+    gaps = {
+        (i, j): gap for j in range(len(low)) for i in range(j) if (gap := _gap(low[i], low[j])) <= 1
+    }  # the blocks ascend
+    partners = Counter(index for pair in gaps for index in pair).values()
     if sum(count > 1 for count in partners) >= _MANY:  # each agrees with any other: damp all over
         return [Leak(one.block, (), one.way_ohm) for one in low]
-    left, out = list(low), []
-    while pairs := [
-        (gap, a, b) for a in left for b in left if a.block < b.block and (gap := _gap(a, b)) <= 1
-    ]:
-        _, a, b = min(pairs, key=lambda pair: (pair[0], pair[1].block, pair[2].block))
-        out.append(Leak(a.block, b.block, _between(a, b)))
-        left = [one for one in left if one not in (a, b)]
-    return out + [Leak(one.block, (), one.way_ohm) for one in left]
+    out, told = [], set[int]()
+    for a, b in sorted(gaps, key=lambda pair: (gaps[pair], pair)):
+        if not told & {a, b}:
+            out.append(Leak(low[a].block, low[b].block, _between(low[a], low[b])))
+            told |= {a, b}
+    return out + [Leak(one.block, (), one.way_ohm) for index, one in enumerate(low) if index not in told]
 
 
 def parted_by_ohms(

@@ -37,6 +37,12 @@ MOST_SAID = 25  # of one kind, one by one
 MOST_NAMED = 8  # in one sentence
 _ROOT = "KBL_container"
 _HARNESSES = ("Harness", "Harness_container")
+_KEPT = frozenset(
+    {
+        *_HARNESSES, "Unit", "Cartesian_point", "Node", "Segment", "Connector_housing", "General_wire",
+        "Component_box", "Module", "Harness_configuration",
+    }
+)  # fmt: skip
 _READ = {
     "Connector_occurrence", "Component_box_occurrence", "General_wire_occurrence", "Connection",
     "Fuse_occurrence", "Module", "Harness_configuration",
@@ -64,7 +70,7 @@ def read_exchange(path: Path, problems: list[Problem]) -> Exchanged | None:
     """The loom in a file; None with the reason among the problems. Everything odd is added to them, too."""
     file, configuration = split_configuration(path)
     with uncollected():
-        root = read_tree(file, problems)
+        root = read_tree(file, _KEPT, problems)
         return None if root is None else _Reading(visible(str(file)), root, problems).loom(configuration)
 
 

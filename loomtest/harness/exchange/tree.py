@@ -73,7 +73,8 @@ class _TooMuch(Exception):
 class _Builder:
     """Takes what the parser finds and makes the tree of it."""
 
-    def __init__(self) -> None:
+    def __init__(self, keep: frozenset[str]) -> None:
+        self.keep, self.past = keep, 0  # `past`: how deep inside what is passed over
         self.top = Element("", {}, 0)
         self.open = [self.top]
         self.count = 0
@@ -81,6 +82,11 @@ class _Builder:
 
     def start(self, tag: str, attributes: dict[str, str]) -> None:
         self.count += 1
+        if self.past or (len(self.open) == 2 and tag.rpartition("}")[2] not in self.keep):
+            self.past += 1
+            if self.past > DEEPEST:
+                raise _TooMuch(f"elements more than {DEEPEST} deep")
+            return
         if len(self.open) > DEEPEST or self.count > MOST_ELEMENTS:
             deep = len(self.open) > DEEPEST
             raise _TooMuch(
@@ -96,10 +102,14 @@ class _Builder:
         self.open.append(element)
 
     def data(self, text: str) -> None:
-        self.open[-1].text += text
+        if not self.past:
+            self.open[-1].text += text
 
     def end(self, tag: str) -> None:
-        self.open.pop()
+        if self.past:
+            self.past -= 1
+        else:
+            self.open.pop()
 
     def close(self) -> Element:
         return self.top
@@ -118,8 +128,11 @@ def uncollected() -> Iterator[None]:
             gc.enable()
 
 
-def read_tree(path: Path, problems: list[Problem]) -> Element | None:
-    """The root element of an XML file, or None with the reason among the problems."""
+def read_tree(path: Path, keep: frozenset[str], problems: list[Problem]) -> Element | None:
+    """The root element of an XML file, or None with the reason among the problems.
+
+    `keep`: tags of the root's children that are wanted; the others are passed over.
+    """
     from xml.etree.ElementTree import ParseError
 
     from defusedxml.common import DefusedXmlException
@@ -131,7 +144,7 @@ def read_tree(path: Path, problems: list[Problem]) -> Element | None:
     def refuse(found: str, line: int | None = None, wanted: str = expected) -> None:
         problems.append(Problem(file, line, "", visible(found), wanted))
 
-    builder = _Builder()
+    builder = _Builder(keep)
     parser = DefusedXMLParser(
         target=builder, forbid_dtd=True, forbid_entities=True, forbid_external=True
     )  # the whole of what can be forbidden

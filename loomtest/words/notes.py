@@ -137,7 +137,7 @@ def look_lines(notes: Notes, most: int = 6) -> list[Line]:
     told = list(dict.fromkeys(look_at(look) for look in notes.look_at))
     if not told:
         return []
-    lines = [Line(""), Line("ToLookAt at these", "head")]
+    lines = [Line(""), Line("Look at these", "head")]
     for text in told[:most]:
         lines += wrapped(text, indent=2)
     if told[most:]:

@@ -125,3 +125,12 @@ def test_the_commands_of_the_documents_run(tmp_path: Path, monkeypatch: pytest.M
     for command in commands:
         status, out, err = loomtest(*command.split())
         assert status == 0 and out, (command, err)
+
+
+def test_a_connector_change_asks_for_a_folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    file_of(tmp_path)
+    (tmp_path / "map.csv").write_text("old,new\nX1:1,X9:1\nX1:2,X9:2\n")
+    monkeypatch.chdir(tmp_path)
+    status, _, err = loomtest("swap", "loom.kbl", "map.csv", "--out", "made")
+    assert status == 2 and "loomtest new FOLDER --from loom.kbl" in " ".join(err.split())
+    assert not (tmp_path / "made").exists()

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 
 from loomtest.errors import InputError, Problem
 from loomtest.harness.branches import BRANCH_COLUMNS, BRANCHES, branch_rows
+from loomtest.harness.exchange.filename import is_exchange
 from loomtest.harness.model import Face, Harness, connector_of
 from loomtest.harness.origin import BEFORE_FOLDER, WAS, was_at
 from loomtest.harness.outward import HARD_SPACE, sheet_cell, visible
@@ -120,6 +121,9 @@ def branches_text(before: Harness, swapped: Swapped) -> dict[str, str]:
 def _table(harness: Harness) -> Table:
     problems: list[Problem] = []
     path = harness.files[-1]
+    if is_exchange(path):
+        expected = f"a folder of our own files: loomtest new FOLDER --from {visible(str(path))}"
+        raise InputError([Problem(visible(str(path)), None, "", "a harness file (KBL)", expected)])
     table = read_table(path, visible(str(path)), NEEDED, problems)
     if table is None:  # it was read a moment ago
         raise InputError(problems)

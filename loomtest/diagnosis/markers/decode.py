@@ -27,8 +27,7 @@ import math
 from bisect import bisect_left
 from collections import Counter
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from functools import lru_cache
+from dataclasses import dataclass, field, replace
 from itertools import combinations
 
 from loomtest.diagnosis.markers.kit import APART_SD, DRIFT_SHARE, JOINT_OHM
@@ -71,18 +70,12 @@ def log_fit(ohm: float, value_ohm: float, sd_ohm: float) -> float:
     return math.log(density) if density > 0 else -math.inf
 
 
-@lru_cache(maxsize=8)
-def _worked_out(ohms: tuple[float, ...], held: Range) -> dict[Block, tuple[float, float]]:
-    """What the blocks of a kit give, as far as it was asked: a sitting asks the same at every touch."""
-    return {}
-
-
 @dataclass(frozen=True)
 class _TouchedRound:
     ohms: tuple[float, ...]
     touches: tuple[MarkerTouch, ...]
     held: Range
-    known: dict[Block, tuple[float, float]]
+    known: dict[Block, tuple[float, float]] = field(default_factory=dict)
 
     def value(self, block: Block) -> float:
         return self.gives(block)[0]
@@ -119,7 +112,7 @@ def decode(
     `pair_leaks`: two circuits whose leaks agree have one between them, and it costs LEAKS once. Pure. Touches
     that read more than every clip read none; so do over-range ones.
     """
-    told = _TouchedRound(tuple(ohms), tuple(touches), held, _worked_out(tuple(ohms), held))
+    told = _TouchedRound(tuple(ohms), tuple(touches), held)
     top = max(ohms, default=0.0) + JOINT_OHM
     settled = {t.clip for t in touches if t.clip >= 0 and told.reads(t, (t.clip,))}
     blocks: list[Block] = [()] * len(touches)
@@ -277,11 +270,17 @@ def _first_guess(told: _TouchedRound, touch: MarkerTouch, block: Block) -> float
 def _pool(told: _TouchedRound, values: Iterable[float], loose: Sequence[int]) -> list[Block]:
     """Blocks of loose clips that give what some open touch reads."""
     wanted = sorted(set(values))
+    siemens = [1.0 / ohm for ohm in told.ohms]
+    room = OWN_SD * told.sd(max(told.ohms, default=0.0))  # no less than any block's own
     out: list[Block] = []
     for size in range(1, _MOST_IN_BLOCK + 1):
         if math.comb(len(loose), size) > 20_000:
             break
         for block in combinations(sorted(loose), size):
+            rough = 1.0 / sum([siemens[clip] for clip in block])
+            nearest = bisect_left(wanted, rough - room)
+            if nearest == len(wanted) or wanted[nearest] > rough + JOINT_OHM + room:
+                continue
             value, sd = told.gives(block)
             least = -(OWN_SD if size == 1 else _NEAR_SD) * sd
             nearest = bisect_left(wanted, value + least)

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, lru_cache
+from functools import cached_property
 
 import numpy as np
 
@@ -70,11 +70,6 @@ def read_rounds(harness: Harness, marked: Marked, instrument: Instrument) -> lis
     return [_carried(one, trusted) for one in single]
 
 
-@lru_cache(maxsize=64)  # of a sitting's rounds each touch changes one
-def _decoded(ohms: tuple[float, ...], touches: tuple[MarkerTouch, ...], held: Range) -> Decoded:
-    return decode(ohms, touches, held)
-
-
 def circuit_of(harness: Harness, point: int) -> int:
     """The net of a point; an undeclared cavity is one of its own, after the others."""
     declared = len(harness.points)
@@ -96,7 +91,7 @@ def _read(harness: Harness, marked: Marked, instrument: Instrument, number: int)
     )
     ohms = [seat.clip.ohms for seat in seats]
     held = range_for(instrument, max(ohms)) or GENERIC_RANGE
-    decoded = _decoded(tuple(ohms), touches, held)
+    decoded = decode(ohms, touches, held)
     seen: set[int] = set()
     read: set[int] = set()
     astray: set[int] = set()

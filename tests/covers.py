@@ -219,6 +219,7 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "web/faces.py": ("web/test_door.py", "web/test_measure.py"),
     "web/findings.py": ("web/test_answer.py",),
     "web/hub.py": ("web/test_door.py", "web/test_measure.py"),
+    "web/wishes.py": ("web/test_sitting.py",),
     "web/keys.py": ("web/test_door.py",),
     "web/meter.py": ("web/test_sitting.py", "web/test_door.py"),
     "web/pages.py": ("web/test_door.py", "web/test_measure.py"),

@@ -38,23 +38,9 @@ def load_harness(path: str | Path) -> Harness:
         expected = "a harness folder, a harness.toml, a wire list (CSV) or a harness file (KBL)"
         raise InputError([Problem(visible(str(given)), None, "", "no such file or folder", expected)])
     settings, toml, wire_list = _files(given, problems)
-    listed = WireList()
-    exchanged = None
+    listed, exchanged = WireList(), None
     if wire_list is not None:
-        if is_exchange(wire_list):
-            from loomtest.harness.exchange.kbl import read_exchange  # few looms come so
-
-            exchanged = read_exchange(wire_list, problems)
-            table = exchanged.table if exchanged is not None else None
-            settings = _with_exchanged(settings, exchanged)
-        else:
-            table = read_table(wire_list, visible(str(wire_list)), NEEDED, problems)
-        if table is not None:
-            listed = read_wires(table, problems)
-        _check_cavities(visible(str(wire_list)), listed, settings, problems)
-        if listed.ends:
-            _check_names(visible(str(toml)), listed, settings, problems)
-        listed = _without_restraint(visible(str(wire_list)), listed, problems)
+        listed, settings, exchanged = _listed(wire_list, toml, settings, problems)
     lie = _lie(given, problems)
     by_hand = lie is not None
     lie = exchanged.lie if lie is None and exchanged is not None else lie
@@ -93,6 +79,26 @@ def load_harness(path: str | Path) -> Harness:
         source=given,
         files=tuple(file for file in (toml, branches, sheet) if file is not None),
     )
+
+
+def _listed(
+    wire_list: Path, toml: Path | None, settings: Settings, problems: list[Problem]
+) -> tuple[WireList, Settings, Exchanged | None]:
+    """The wires of a list or of an open harness file, and the settings with what such a file says."""
+    exchanged = None
+    if is_exchange(wire_list):
+        from loomtest.harness.exchange.kbl import read_exchange  # few looms come so
+
+        exchanged = read_exchange(wire_list, problems)
+        table = exchanged.table if exchanged is not None else None
+        settings = _with_exchanged(settings, exchanged)
+    else:
+        table = read_table(wire_list, visible(str(wire_list)), NEEDED, problems)
+    listed = read_wires(table, problems) if table is not None else WireList()
+    _check_cavities(visible(str(wire_list)), listed, settings, problems)
+    if listed.ends:
+        _check_names(visible(str(toml)), listed, settings, problems)
+    return _without_restraint(visible(str(wire_list)), listed, problems), settings, exchanged
 
 
 def _lie(given: Path, problems: list[Problem]) -> Lie | None:

@@ -65,7 +65,8 @@ async def play(served: Served, pace: float = PACE, look_s: float = LOOK_S) -> No
 
 
 def _sitting(loom: Loom, folder: Path, stage: str, pace: float) -> Callable[[], BenchSitting]:
-    from loomtest.web.sitting import BenchSitting, SittingWishes
+    from loomtest.web.sitting import BenchSitting
+    from loomtest.web.wishes import SittingWishes
 
     wishes = SittingWishes(stage, "", "", f"rehearse:{loom.folder}", OPEN_AFTER_S, pace)
     return lambda: BenchSitting(loom, folder, wishes)

@@ -141,7 +141,8 @@ async def begin_run(request: Request) -> Response:
 def wished(loom: Loom, wanted: dict[str, str]) -> Callable[[], BenchSitting]:
     """What makes the sitting that was asked for. Raises InputError for what cannot be."""
     from loomtest.bench.meter.port import ports_found
-    from loomtest.web.sitting import BenchSitting, SittingWishes
+    from loomtest.web.sitting import BenchSitting
+    from loomtest.web.wishes import SittingWishes
 
     if run := wanted.get("run"):
         folder = loom.run(run)

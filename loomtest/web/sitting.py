@@ -37,6 +37,7 @@ from loomtest.readings.runfile import INSTRUMENT_FILE, READINGS_FILE, RUN_FILE, 
 from loomtest.web.meter import HeardMeter
 from loomtest.web.place import Loom, now
 from loomtest.web.rows import ReadingLine, rows_of
+from loomtest.web.wishes import SittingWishes
 from loomtest.words import web as words
 from loomtest.words.sitting import WHAT_HAPPENED
 
@@ -48,23 +49,6 @@ Change = dict[str, Any]
 LONGEST_TEXT = 400
 COUNTED_EVERY_S = 1.0
 _KEYS = {"keep": "enter", "skip": "skip", "stop": "stop", "pedal": "pedal"}
-
-
-@dataclass(frozen=True)
-class SittingWishes:
-    """How a new run is measured. `meter`: the port, as `--meter` of `loomtest log` takes it; "" by hand.
-
-    `after`: the run whose findings were mended; only what that touched is asked again.
-    `pace`: of a rehearsed meter, how many times as fast as ours its time goes.
-    """
-
-    stage: str = ""
-    operator: str = ""
-    instrument: str = ""
-    meter: str = ""
-    open_after_s: float | None = None
-    pace: float = 1.0
-    after: str = ""
 
 
 @dataclass

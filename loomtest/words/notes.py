@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Sequence
 
-from loomtest.harness.notes.meaning import Why
+from loomtest.harness.notes.meaning import Ask
 from loomtest.harness.notes.result import Kind, LookAt, NotedLine, Notes, ToLookAt
 from loomtest.words.lines import Line, all_of, wrapped
 from loomtest.words.numbers import counted
@@ -21,20 +21,20 @@ _SAID = {
     Kind.AGAIN: "said in another line already: no wire of its own",
 }
 _WHY = {
-    Why.WRITER_UNSURE: "the notes themselves are not sure here ({about})",
-    Why.SEVERAL_MEANINGS: "it can be meant in more than one way{near}",
-    Why.ONE_END: "only one end of the wire is named{near}",
-    Why.LIST_TO_LIST: "several points on both sides, and not as many on the one as on the other",
-    Why.COLOURS: "more colours than wires ({about}): which wire has which?",
-    Why.WHICH_OF_THEM: "which ones are “{about}”? Their names are needed",
-    Why.UNKNOWN_WORDS: "“{about}” may be a place or a remark",
-    Why.DITTO: "a ditto mark that stands below no single word of the line above",
-    Why.SAME_ENDS: "both ends are {about}",
-    Why.TOO_LONG: "a line of more than 400 letters, or beyond line 100,000",
-    Why.CAVITY: "“{about}” is a cavity of which connector?",
-    Why.CAVITY_LACKS: "{about} stands here without a cavity, and with one in other lines",
-    Why.NAME_TWICE: "another wire is called {about} already",
-    Why.GLUED: "“{about}” may be a cavity, and may be two ends of a wire",
+    Ask.WRITER_UNSURE: "the notes themselves are not sure here ({about})",
+    Ask.SEVERAL_MEANINGS: "it can be meant in more than one way{near}",
+    Ask.ONE_END: "only one end of the wire is named{near}",
+    Ask.LIST_TO_LIST: "several points on both sides, and not as many on the one as on the other",
+    Ask.COLOURS: "more colours than wires ({about}): which wire has which?",
+    Ask.WHICH_OF_THEM: "which ones are “{about}”? Their names are needed",
+    Ask.UNKNOWN_WORDS: "“{about}” may be a place or a remark",
+    Ask.DITTO: "a ditto mark that stands below no single word of the line above",
+    Ask.SAME_ENDS: "both ends are {about}",
+    Ask.TOO_LONG: "a line of more than 400 letters, or beyond line 100,000",
+    Ask.CAVITY: "“{about}” is a cavity of which connector?",
+    Ask.CAVITY_LACKS: "{about} stands here without a cavity, and with one in other lines",
+    Ask.NAME_TWICE: "another wire is called {about} already",
+    Ask.GLUED: "“{about}” may be a cavity, and may be two ends of a wire",
 }
 
 
@@ -54,7 +54,7 @@ def said(line: NotedLine) -> str:
 
 
 def why(line: NotedLine) -> str:
-    """Why a line was not read."""
+    """Ask a line was not read."""
     if line.why is None:
         return ""
     near = f", at “{line.about}”" if line.about else ""

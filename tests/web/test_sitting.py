@@ -10,7 +10,8 @@ from typing import Any
 import pytest
 
 from loomtest.web.place import Loom
-from loomtest.web.sitting import BenchSitting, SittingWishes
+from loomtest.web.sitting import BenchSitting
+from loomtest.web.wishes import SittingWishes
 
 
 @pytest.fixture

@@ -22,7 +22,7 @@ from loomtest.bench.plan.isolation import IsolationProbings, isolation_probings
 from loomtest.bench.plan.loops import looped_probings
 from loomtest.bench.plan.parts import part_probings
 from loomtest.bench.plan.route import Visit, route, station_of
-from loomtest.bench.plan.walk import Walk
+from loomtest.bench.plan.walk import BenchWalk
 from loomtest.diagnosis.seen.isolation import pairs_in_segments, part_groups, required_pairs
 from loomtest.diagnosis.verdict import plain_number
 from loomtest.harness.model import Harness, IntArray, IsolationLevel
@@ -357,7 +357,7 @@ def _totals(
     clips = _changes(np.where(clipped_end, end, start))
     walks = _changes(station[np.where(clipped_end, start, end)])
     hung = clips + apart.hung
-    bench, names = Walk(harness), list(stations)
+    bench, names = BenchWalk(harness), list(stations)
     probed = [names[code] for code in station[np.where(clipped_end, start, end)]] if bench.known else []
     walk = {"walk_m": round(bench.through(probed))} if bench.known else {}
     seconds = touch_s * len(start) + SECONDS_PER_CLIP * hung + SECONDS_PER_WALK * walks

@@ -16,7 +16,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from loomtest.bench.plan.continuity import Cell
-from loomtest.bench.plan.walk import REACH_M, Walk
+from loomtest.bench.plan.walk import REACH_M, BenchWalk
 from loomtest.harness.model import Harness, cavity_of, connector_of
 from loomtest.harness.points import natural
 
@@ -114,7 +114,7 @@ def route(harness: Harness, nets: Sequence[Sequence[Cell]]) -> list[Visit]:
     station = [station_of(point) for point in harness.points]
     size = sum(len(cells) for cells in nets)
     tries = 96 if size <= 80 else 8 if size <= 700 else 1
-    bench = Walk(harness)
+    bench = BenchWalk(harness)
     best: tuple[float, list[Turn], list[tuple[int, list[str]]]] | None = None
     for seed in range(tries):
         rng = random.Random(seed)
@@ -173,7 +173,9 @@ class _Pool:
         return all(len(way.stations) == 1 for way in self.choices[net])
 
 
-def _walk(choices: dict[int, list[_Choice]], rng: random.Random, bench: Walk) -> list[tuple[int, list[str]]]:
+def _walk(
+    choices: dict[int, list[_Choice]], rng: random.Random, bench: BenchWalk
+) -> list[tuple[int, list[str]]]:
     """One greedy route: (net, its stations in the order walked)."""
     pool, out, here = _Pool(choices), [], ""
     while pool.choices:
@@ -211,7 +213,7 @@ def _best_long(pool: _Pool, nets: list[int], here: str, rng: random.Random) -> t
     return best[1], best[2]
 
 
-def _next_station(pool: _Pool, rng: random.Random, here: str, bench: Walk) -> str:
+def _next_station(pool: _Pool, rng: random.Random, here: str, bench: BenchWalk) -> str:
     """Where to walk when nothing more can be done here.
 
     First where a turn leaves no choice; then the neighbour of a station that has one neighbour only (it

@@ -13,7 +13,7 @@ UNKNOWN_M = 1.0  # to or from a connector that no branch leads to
 REACH_M = 0.5  # what a change of connector is worth beside the way; assumed, not measured
 
 
-class Walk:
+class BenchWalk:
     """Metres between stations; without branches every way is as long."""
 
     def __init__(self, harness: Harness) -> None:

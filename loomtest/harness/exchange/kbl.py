@@ -21,7 +21,7 @@ from loomtest.harness.exchange.values import unit_of
 from loomtest.harness.exchange.variants import Variant, Variants, read_variants
 from loomtest.harness.exchange.wires import (
     CELLS,
-    Drawn,
+    DrawnWire,
     chosen,
     conductors_of,
     fuse_rows,
@@ -54,7 +54,7 @@ class Exchanged:
     """What a file says of one loom. `rows` are of `wires`; `cavities` of each connector, empty ones too."""
 
     name: str
-    rows: tuple[Drawn, ...]
+    rows: tuple[DrawnWire, ...]
     cavities: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     places: Mapping[str, str] = field(default_factory=dict)
     lie: Lie | None = None
@@ -71,10 +71,10 @@ def read_exchange(path: Path, problems: list[Problem]) -> Exchanged | None:
     file, configuration = split_configuration(path)
     with uncollected():
         root = read_tree(file, _KEPT, problems)
-        return None if root is None else _Reading(visible(str(file)), root, problems).loom(configuration)
+        return None if root is None else _FileReading(visible(str(file)), root, problems).loom(configuration)
 
 
-class _Reading:
+class _FileReading:
     def __init__(self, file: str, root: Element, problems: list[Problem]) -> None:
         self.file, self.root, self.problems = file, root, problems
         self.by_id: dict[str, Element] = {}
@@ -163,7 +163,7 @@ class _Reading:
         )
 
     def _stations(
-        self, terminals: Terminals, variants: Variants, variant: Variant | None, rows: list[Drawn]
+        self, terminals: Terminals, variants: Variants, variant: Variant | None, rows: list[DrawnWire]
     ) -> set[str]:
         """Connectors, rings and splices of the loom: where a wire of it ends, or that its modules hold."""
         used = {connector_of(p) or p for row in rows for p in (row.start, row.end)}
@@ -188,7 +188,7 @@ class _Reading:
         hint = f"; the nearest is {near[0]}" if near else ""
         self.refuse(f"no configuration {configuration}", f"one of {names}{hint}")
 
-    def _variants(self, rows: list[Drawn], variants: Variants, variant: Variant | None) -> None:
+    def _variants(self, rows: list[DrawnWire], variants: Variants, variant: Variant | None) -> None:
         """Without a choice: what there is to choose, and wires that no single loom can hold both of."""
         if variant is not None or not variants.listed:
             return
@@ -202,7 +202,7 @@ class _Reading:
         found = f"{_wires(len(rows))} of all variants together; to choose from: {', '.join(shown[:40])}"
         found += f" and {len(shown) - 40} more" if shown[40:] else ""
         self.note(found, "one of them: --configuration NAME, or FILE.kbl#NAME")
-        between: dict[frozenset[str], list[Drawn]] = {}
+        between: dict[frozenset[str], list[DrawnWire]] = {}
         for row in rows:
             between.setdefault(frozenset((row.start, row.end)), []).append(row)
         for same in between.values():
@@ -219,7 +219,7 @@ class _Reading:
                 if self.kinds["variants"] <= MOST_SAID:
                     self.problems.append(problem)
 
-    def _modules(self, row: Drawn, variants: Variants) -> frozenset[str]:
+    def _modules(self, row: DrawnWire, variants: Variants) -> frozenset[str]:
         return frozenset().union(*(variants.modules_of.get(one, frozenset()) for one in row.ids))
 
     def _renamed(self, changed: list[tuple[str, str]]) -> None:

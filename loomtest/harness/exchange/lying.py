@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
-from loomtest.harness.exchange.names import Names
+from loomtest.harness.exchange.names import LegalNames
 from loomtest.harness.exchange.terminals import Terminals
 from loomtest.harness.exchange.tree import Element
 from loomtest.harness.exchange.values import Say, Unit, measured
@@ -34,7 +34,7 @@ def read_lie(
             occurrence = identity if identity in terminals.station_of else terminals.owner.get(identity, "")
             names = terminals.connectors_of.get(occurrence, [terminals.station_of.get(occurrence, "")])
             sits.setdefault(node.id, []).extend(name for name in names if name in used)
-    own = Names()
+    own = LegalNames()
     own.taken = {name.casefold() for name in (*terminals.station_of.values(), *terminals.cavities)}
     name_of: dict[str, str] = {}
     branches: list[Branch] = []

@@ -1,4 +1,4 @@
-"""Names of an exchange file made names of ours: without spaces and colons, each once."""
+"""LegalNames of an exchange file made names of ours: without spaces and colons, each once."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ def legal(text: str, instead: str, longest: int = LONGEST_NAME // 2 - 2) -> str:
         return instead
 
 
-class Names:
+class LegalNames:
     """Gives each thing a name of its own, and remembers which ones are not as they were written.
 
     `cased`: names that differ by case only are two names (cavities a and A of one connector).

@@ -6,14 +6,14 @@ from collections import Counter
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, field
 
-from loomtest.harness.exchange.names import Names, legal
+from loomtest.harness.exchange.names import LegalNames, legal
 from loomtest.harness.exchange.tree import Element
 
 Say = Callable[[Element, str, str], None]
 
 
 @dataclass(frozen=True, slots=True)
-class Cavity:
+class FileCavity:
     """A cavity: `id` of its occurrence ("" where the housing alone has it), `part` in the housing, number."""
 
     id: str
@@ -40,7 +40,7 @@ class Terminals:
     owner: dict[str, str] = field(default_factory=dict)
     slots: dict[str, tuple[str, ...]] = field(default_factory=dict)  # of a box: a slot's id to its points
     connectors_of: dict[str, list[str]] = field(default_factory=dict)  # occurrence to its connectors' names
-    names: Names = field(default_factory=Names)
+    names: LegalNames = field(default_factory=LegalNames)
 
 
 def read_terminals(harness: Element, by_id: Mapping[str, Element], say: Say) -> Terminals:
@@ -116,27 +116,27 @@ def _label(occurrence: Element, by_id: Mapping[str, Element]) -> str:
     return occurrence.told("Id") or (part.told("Id") if part is not None else "")
 
 
-def _listed(holders: list[Element], tag: str, by_id: Mapping[str, Element], say: Say) -> list[Cavity]:
+def _listed(holders: list[Element], tag: str, by_id: Mapping[str, Element], say: Say) -> list[FileCavity]:
     return [
-        Cavity(cavity.id, cavity.told("Part"), _number(cavity, by_id, say), _label(holder, by_id))
+        FileCavity(cavity.id, cavity.told("Part"), _number(cavity, by_id, say), _label(holder, by_id))
         for holder in holders
         for cavity in holder.all(tag)
     ]
 
 
-def _drawn(holders: list[Element], tag: str) -> list[Cavity]:
+def _drawn(holders: list[Element], tag: str) -> list[FileCavity]:
     return [
-        Cavity("", cavity.id, cavity.told("Cavity_number"), holder.told("Id"))
+        FileCavity("", cavity.id, cavity.told("Cavity_number"), holder.told("Id"))
         for holder in holders
         for cavity in holder.all(tag)
     ]
 
 
-def _cavities(name: str, listed: list[Cavity], drawn: list[Cavity], found: Terminals) -> None:
+def _cavities(name: str, listed: list[FileCavity], drawn: list[FileCavity], found: Terminals) -> None:
     """Points for the cavities; where two slots number theirs alike, the slot's name stands before."""
     of_part = {cavity.part: cavity for cavity in (*listed, *drawn) if cavity.number}  # the housing's word
     twice = {n for n, count in Counter(c.number for c in of_part.values()).items() if count > 1}
-    names = Names(cased=True)
+    names = LegalNames(cased=True)
     called: dict[str, str] = {}
     for part in dict.fromkeys(cavity.part for cavity in (*drawn, *listed) if cavity.number):
         cavity = of_part[part]

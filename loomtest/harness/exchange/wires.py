@@ -27,7 +27,7 @@ class Conductor:
 
 
 @dataclass(frozen=True, slots=True)
-class Drawn:
+class DrawnWire:
     """A row of the wire list, as cells; `ids`: what it is called in the file; `line` there."""
 
     line: int
@@ -84,9 +84,9 @@ def read_rows(
     terminals: Terminals,
     units: Mapping[str, Unit],
     say: Say,
-) -> list[Drawn]:
+) -> list[DrawnWire]:
     """A row for each connection with two clear ends; each of the others is said, with its id."""
-    rows: list[Drawn] = []
+    rows: list[DrawnWire] = []
     counts = Counter(conductor.number for conductor in conductors.values())
     for connection in harness.all("Connection"):
         wire = connection.told("Wire")
@@ -132,7 +132,7 @@ def _row(
     points: tuple[str, str],
     units: Mapping[str, Unit],
     say: Say,
-) -> Drawn:
+) -> DrawnWire:
     def about(_: Element, found: str, expected: str) -> None:
         say(conductor.element, found, expected)
 
@@ -141,7 +141,7 @@ def _row(
     colours = [] if part is None else [*part.all("Cover_colour"), *part.all("Core_colour")]
     colour, odd = colour_cell(colours)
     name = conductor.number or connection.told("Id") or conductor.ids[0]
-    return Drawn(
+    return DrawnWire(
         line=connection.line,
         ids=(*conductor.ids, connection.id),
         start=points[0],
@@ -167,7 +167,7 @@ def _length(lengths: Sequence[Element], units: Mapping[str, Unit], say: Say) -> 
 
 def fuse_rows(
     harness: Element, by_id: Mapping[str, Element], terminals: Terminals, used: set[str], say: Say
-) -> list[Drawn]:
+) -> list[DrawnWire]:
     """A row for each fuse that sits between two cavities of a box at which wires end; the others are said."""
     sits: dict[str, list[str]] = {}
     for box in harness.all("Component_box_occurrence"):
@@ -185,7 +185,7 @@ def fuse_rows(
         name = fuse.told("Id") or fuse.id
         ends = list(points)
         if len(ends) == 2 and used.issuperset(ends):
-            rows.append(Drawn(fuse.line, (fuse.id,), ends[0], ends[1], name, kind="fuse"))
+            rows.append(DrawnWire(fuse.line, (fuse.id,), ends[0], ends[1], name, kind="fuse"))
         else:
             where = f"at {', '.join(ends)}" if ends else "in no place that is told"
             say(fuse, f"fuse {name} {where}", "two cavities at which wires end; it was left out")
@@ -200,12 +200,12 @@ def _words(element: Element) -> Iterator[str]:
             yield from _words(child)
 
 
-def chosen(rows: Sequence[Drawn], variants: Variants, variant: Variant | None) -> list[Drawn]:
+def chosen(rows: Sequence[DrawnWire], variants: Variants, variant: Variant | None) -> list[DrawnWire]:
     """The rows of a variant; all of them without one."""
     return [row for row in rows if variants.holds(variant, row.ids)]
 
 
-def with_names(rows: Sequence[Drawn]) -> tuple[list[Drawn], list[tuple[str, str]]]:
+def with_names(rows: Sequence[DrawnWire]) -> tuple[list[DrawnWire], list[tuple[str, str]]]:
     """The rows with a name each: the second of a name gets `_2`; and which ones were changed."""
     out, changed, taken = [], [], set[str]()
     for row in rows:

@@ -12,7 +12,7 @@ from loomtest.harness.colours import IEC_60757, colour_words
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.cavities import is_pin, is_row, pins_of
 from loomtest.harness.notes.items import ABOUT, JOINS, items_of
-from loomtest.harness.notes.meaning import Surroundings, UnsureError, Why
+from loomtest.harness.notes.meaning import Ask, Surroundings, UnsureError
 from loomtest.harness.notes.names import Mention, Names, mention_of
 from loomtest.harness.notes.roles import Page, PageLine, Role
 from loomtest.harness.notes.sofar import ReadSoFar
@@ -249,7 +249,7 @@ def _behind_a_colon(tokens: list[Token], scene: Surroundings) -> list[tuple[Ment
         return []
     said = all(any(token.sort in (*ABOUT, *JOINS, "dash") for token in part) for part in parts)
     if (not said or "fuse" in device.key) and scene.meant != "each":
-        raise UnsureError(Why.SEVERAL_MEANINGS, " ".join(device.words))
+        raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(device.words))
     return [(Mention(device.words, part[0].text), behind_the_pin(part[1:])) for part in parts]
 
 
@@ -301,7 +301,7 @@ def table_row(state: ReadSoFar, rest: list[Token], line: PageLine) -> list[Token
             if cell[0].sort == "via" and len(cell) > 1:
                 through = mention_of(cell[1:])
                 if through is not None and through.sort in ("contact", "load") and "fuse" not in through.key:
-                    raise UnsureError(Why.SEVERAL_MEANINGS, text)
+                    raise UnsureError(Ask.SEVERAL_MEANINGS, text)
             found.append(Token("remark", text, text, start, cell[-1].end))
             continue
         elif role in ("colour", "size", "gauge", "length", "amps"):

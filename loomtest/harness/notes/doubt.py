@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from typing import TYPE_CHECKING
 
 from loomtest.harness.notes import trade
-from loomtest.harness.notes.meaning import UnsureError, Why
+from loomtest.harness.notes.meaning import Ask, UnsureError
 from loomtest.harness.notes.tokens import Token
 
 if TYPE_CHECKING:
@@ -69,12 +69,12 @@ def undoubted(tokens: Sequence[Token]) -> list[Token]:
 
 
 # The ways to take a line of several meanings, by why it is one: each is tried, and offered as an answer.
-WAYS: dict[Why, tuple[str, ...]] = {
-    Why.SEVERAL_MEANINGS: ("series", "chain", "star", "each", "end", "note"),
-    Why.LIST_TO_LIST: ("each", "first"),
-    Why.COLOURS: ("first", "second", "both"),
-    Why.WHICH_OF_THEM: ("all", "end"),
-    Why.UNKNOWN_WORDS: ("end", "note"),
+WAYS: dict[Ask, tuple[str, ...]] = {
+    Ask.SEVERAL_MEANINGS: ("series", "chain", "star", "each", "end", "note"),
+    Ask.LIST_TO_LIST: ("each", "first"),
+    Ask.COLOURS: ("first", "second", "both"),
+    Ask.WHICH_OF_THEM: ("all", "end"),
+    Ask.UNKNOWN_WORDS: ("end", "note"),
 }
 MOST_READINGS = 6
 

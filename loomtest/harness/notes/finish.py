@@ -6,7 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from loomtest.harness.notes import trade
-from loomtest.harness.notes.meaning import Joint, UnsureError, Why
+from loomtest.harness.notes.meaning import Ask, Joint, UnsureError
 from loomtest.harness.notes.names import Names
 from loomtest.harness.notes.notation import NotedWire
 from loomtest.harness.notes.result import Kind, LookAt, NotedLine, ToLookAt
@@ -41,14 +41,14 @@ def finish(
     named: dict[str, int] = {}
     for index, line in enumerate(lines):
         own = by_line.get(index, [])
-        why: tuple[Why, str] | None = None
+        why: tuple[Ask, str] | None = None
         if index in failed:
             why = failed[index].why, failed[index].about
         for wire in own:
             if folded(wire.start) == folded(wire.end):
-                why = Why.SAME_ENDS, wire.start
+                why = Ask.SAME_ENDS, wire.start
             if wire.wire and named.setdefault(wire.wire, index) != index:
-                why = Why.NAME_TWICE, wire.wire
+                why = Ask.NAME_TWICE, wire.wire
         if why is not None:
             readings = ("; ".join(wire.words for wire in own),) if own and index not in failed else ()
             found.append(replace(line, kind=Kind.UNREAD, why=why[0], about=why[1], readings=readings))

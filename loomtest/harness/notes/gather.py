@@ -8,7 +8,7 @@ from dataclasses import replace
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.items import Item
 from loomtest.harness.notes.joining import EndsFound
-from loomtest.harness.notes.meaning import Surroundings, UnsureError, Why
+from loomtest.harness.notes.meaning import Ask, Surroundings, UnsureError
 from loomtest.harness.notes.names import Mention
 from loomtest.harness.notes.tokens import bare_size
 
@@ -92,7 +92,7 @@ def _add_prose(item: Item, reading: EndsFound, rest: list[Item], complete: bool,
         return
     reading.notes.append(item.value)
     if complete and item.sort == "prose" and any(later.sort == "join" for later in rest):
-        raise UnsureError(Why.SEVERAL_MEANINGS, item.value)
+        raise UnsureError(Ask.SEVERAL_MEANINGS, item.value)
 
 
 def _is_passage(mention: Mention) -> bool:
@@ -165,11 +165,11 @@ def _fuse(
         and not known
     ):
         if scene.meant != "note":
-            raise UnsureError(Why.SEVERAL_MEANINGS, "via " + " ".join(mention.words))
+            raise UnsureError(Ask.SEVERAL_MEANINGS, "via " + " ".join(mention.words))
         reading.notes.append("via " + " ".join(mention.words))
         return
     if not re.search(r"fuse|breaker|fusible", key) and not amps:
-        raise UnsureError(Why.SEVERAL_MEANINGS, " ".join(mention.words))
+        raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(mention.words))
     reading.fuses[_place(reading, rest)] = " ".join(mention.words)
 
 
@@ -209,7 +209,7 @@ def _other_side(mention: Mention, scene: Surroundings) -> Mention:
     if not place or (low[place + 1 :] and not {"side", "end", "leg", "lead"} & set(low[place:])):
         return mention
     if scene.meant != "end":
-        raise UnsureError(Why.SEVERAL_MEANINGS, " ".join(mention.words))
+        raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(mention.words))
     return replace(mention, words=mention.words[: low.index("other")], terminal="2")
 
 
@@ -234,7 +234,7 @@ def _add_unsure(mention: Mention, item: Item, reading: EndsFound, scene: Surroun
     elif scene.meant == "note":
         reading.notes.append(item.value)
     else:
-        raise UnsureError(Why.UNKNOWN_WORDS, item.value)
+        raise UnsureError(Ask.UNKNOWN_WORDS, item.value)
 
 
 def _add_behind_the_pin(
@@ -255,7 +255,7 @@ def _add_behind_the_pin(
     if not known and next_join is not None and next_join.sort == "list":
         later = [other.mention for other in rest if other.mention is not None]
         if later and later[0].terminal and scene.meant != "end":
-            raise UnsureError(Why.UNKNOWN_WORDS, item.value)
+            raise UnsureError(Ask.UNKNOWN_WORDS, item.value)
     reading.groups.append([mention])
 
 
@@ -268,7 +268,7 @@ def _add_beside(mention: Mention, item: Item, reading: EndsFound, scene: Surroun
     elif not sure or scene.meant == "note":
         reading.notes.append(item.value)
     else:
-        raise UnsureError(Why.SEVERAL_MEANINGS, item.value)
+        raise UnsureError(Ask.SEVERAL_MEANINGS, item.value)
 
 
 def _of_a_pot(mention: Mention, before: Mention) -> bool:

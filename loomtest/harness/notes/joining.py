@@ -8,7 +8,7 @@ from itertools import pairwise
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.items import singular
-from loomtest.harness.notes.meaning import Joint, RemarkError, Surroundings, UnsureError, Why
+from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, Surroundings, UnsureError
 from loomtest.harness.notes.names import Mention, Names
 
 _LETTERS = re.compile(r"bl|br|gr|gn|gy|lg|lb|bk|wh|ye|rd|pk|vt|or|pu|blk|Br|Gr|Bl|Lg", re.ASCII)
@@ -56,7 +56,7 @@ def joints_of(reading: EndsFound, groups: list[list[Mention]], scene: Surroundin
     if scene.meant == "note":
         reading.notes += reading.odd
     elif reading.odd:
-        raise UnsureError(Why.UNKNOWN_WORDS, reading.odd[0])
+        raise UnsureError(Ask.UNKNOWN_WORDS, reading.odd[0])
     if reading.polarity:
         groups = [
             [m if m.terminal or trade.is_ground(m.key) else replace(m, terminal=reading.polarity) for m in g]
@@ -84,10 +84,10 @@ def joints_of(reading: EndsFound, groups: list[list[Mention]], scene: Surroundin
             )
         ):
             raise UnsureError(
-                Why.SEVERAL_MEANINGS, " - ".join(" ".join(m.words) for g in groups for m in g[:1])
+                Ask.SEVERAL_MEANINGS, " - ".join(" ".join(m.words) for g in groups for m in g[:1])
             )
         if len(groups) > 2 and scene.meant != "chain" and any(len(group) > 1 for group in groups[1:-1]):
-            raise UnsureError(Why.SEVERAL_MEANINGS)
+            raise UnsureError(Ask.SEVERAL_MEANINGS)
         groups = _in_series(reading, groups, scene)
         for index, (left, right) in enumerate(pairwise(groups)):
             right = right[:1] if scene.meant == "series" and index + 2 < len(groups) else right
@@ -103,7 +103,7 @@ def joints_of(reading: EndsFound, groups: list[list[Mention]], scene: Surroundin
             elif scene.meant == "first":  # the lists are joined in themselves, and by their first points
                 pairs += [(left[0], b, fused) for b in right] + [(left[0], a, False) for a in left[1:]]
             else:
-                raise UnsureError(Why.LIST_TO_LIST)
+                raise UnsureError(Ask.LIST_TO_LIST)
     return _described(pairs, reading, groups, scene)
 
 
@@ -119,7 +119,7 @@ def _in_series(reading: EndsFound, groups: list[list[Mention]], scene: Surroundi
         return groups
     if any(_LOOPED.search(note) for note in (*reading.notes, reading.label)):
         return groups
-    raise UnsureError(Why.SEVERAL_MEANINGS, " ".join(through[0].words))
+    raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(through[0].words))
 
 
 def _from_and_to(reading: EndsFound, groups: list[list[Mention]], scene: Surroundings) -> list[list[Mention]]:
@@ -132,7 +132,7 @@ def _from_and_to(reading: EndsFound, groups: list[list[Mention]], scene: Surroun
         return groups[1:]
     if scene.meant == "chain":
         return groups
-    raise UnsureError(Why.SEVERAL_MEANINGS, " ".join(groups[0][0].words))
+    raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(groups[0][0].words))
 
 
 def _check_sure(reading: EndsFound, groups: list[list[Mention]], scene: Surroundings) -> None:
@@ -142,19 +142,19 @@ def _check_sure(reading: EndsFound, groups: list[list[Mention]], scene: Surround
         if mention.key in _NO_POINT or mention.key in trade.phrases("empty", "whole"):  # `CB3 | spare`
             raise RemarkError
         if len(mention.words) == 1 and _LETTERS.fullmatch(mention.words[0]) and not scene.pins:
-            raise UnsureError(Why.UNKNOWN_WORDS, mention.words[0])  # a colour's letters, likelier than a name
+            raise UnsureError(Ask.UNKNOWN_WORDS, mention.words[0])  # a colour's letters, likelier than a name
         parts = mention.words[-1].casefold().split("/") if mention.words else []
         if len(parts) > 1 and all(part in trade.words("terminals", "words") for part in parts):
-            raise UnsureError(Why.SEVERAL_MEANINGS, mention.words[-1])  # `dimmer hi/lo`
+            raise UnsureError(Ask.SEVERAL_MEANINGS, mention.words[-1])  # `dimmer hi/lo`
         if mention.key == "switch" and not scene.pins and scene.names.how_many("switch") > 1:
-            raise UnsureError(Why.WHICH_OF_THEM, " ".join(mention.words))
+            raise UnsureError(Ask.WHICH_OF_THEM, " ".join(mention.words))
     sure = [m for m in ends if m.terminal or m.sort or scene.names.seen.get(scene.names.alias(m.key), 0) > 1]
     if not sure and "arrow" not in reading.joins:
         if reading.about and scene.meant != "end":
-            raise UnsureError(Why.UNKNOWN_WORDS, " ".join(ends[0].words))
+            raise UnsureError(Ask.UNKNOWN_WORDS, " ".join(ends[0].words))
         raise RemarkError
     if reading.equals and scene.meant != "end" and not any(m.terminal for m in ends):
-        raise UnsureError(Why.SEVERAL_MEANINGS, "=")
+        raise UnsureError(Ask.SEVERAL_MEANINGS, "=")
 
 
 def _minus(reading: EndsFound, groups: list[list[Mention]], scene: Surroundings) -> list[list[Mention]]:
@@ -173,10 +173,10 @@ def _named(group: list[Mention], scene: Surroundings, index: int) -> list[Mentio
     found: list[Mention] = []
     for mention in group:
         if len(mention.words) == 1 and re.fullmatch(r"[A-Za-z]+\d+-[A-Za-z]\d+", mention.words[0]):
-            raise UnsureError(Why.GLUED, mention.words[0])
+            raise UnsureError(Ask.GLUED, mention.words[0])
         have = scene.names.terminals.get(scene.names.alias(mention.key))
         if mention.sort == "code" and not mention.terminal and have:
-            raise UnsureError(Why.CAVITY_LACKS, mention.words[0])
+            raise UnsureError(Ask.CAVITY_LACKS, mention.words[0])
         if mention.words:
             found.append(mention)
             continue
@@ -190,9 +190,9 @@ def _named(group: list[Mention], scene: Surroundings, index: int) -> list[Mentio
         elif scene.device is not None and (not index or scene.pins):
             words = scene.device.words
             if index and mention.terminal in "+-":
-                raise UnsureError(Why.CAVITY, mention.terminal)
+                raise UnsureError(Ask.CAVITY, mention.terminal)
         else:
-            raise UnsureError(Why.CAVITY, mention.terminal)
+            raise UnsureError(Ask.CAVITY, mention.terminal)
         found.append(replace(mention, words=words))
     return found
 
@@ -204,7 +204,7 @@ def _expanded(group: list[Mention], scene: Surroundings) -> list[Mention]:
         plural = mention.words and mention.words[-1].casefold().endswith("s") and len(mention.words[-1]) > 3
         if not mention.many or not (plural or mention.many != "both"):
             if mention.many == "both" and scene.meant != "end":
-                raise UnsureError(Why.WHICH_OF_THEM, " ".join(mention.words))
+                raise UnsureError(Ask.WHICH_OF_THEM, " ".join(mention.words))
             found.append(mention)
             continue
         have = which(mention, scene.names)
@@ -217,7 +217,7 @@ def _expanded(group: list[Mention], scene: Surroundings) -> list[Mention]:
             found += [replace(mention, words=(side, *words), many="") for side in ("LH", "RH")]
             continue
         if len(have) < 2 or (len(have) != wanted and scene.meant != "all"):
-            raise UnsureError(Why.WHICH_OF_THEM, " ".join(mention.words))
+            raise UnsureError(Ask.WHICH_OF_THEM, " ".join(mention.words))
         found += [replace(mention, words=words, many="") for words in have]
     return found
 
@@ -311,9 +311,9 @@ def _described(
         elif sort == "colour" and len(pairs) == 1 and len(values) == 2 and scene.meant == "both":
             said[0][sort] = "/".join(values)
         elif sort == "colour" and len(pairs) == 1 and len(values) == 2:
-            raise UnsureError(Why.COLOURS, " ".join(values))
+            raise UnsureError(Ask.COLOURS, " ".join(values))
         else:
-            raise UnsureError(Why.COLOURS if sort == "colour" else Why.SEVERAL_MEANINGS, ", ".join(values))
+            raise UnsureError(Ask.COLOURS if sort == "colour" else Ask.SEVERAL_MEANINGS, ", ".join(values))
     if reading.label:
         for row in said:
             row["circuit"] = reading.label

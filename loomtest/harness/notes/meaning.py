@@ -9,8 +9,8 @@ from enum import StrEnum
 from loomtest.harness.notes.names import Mention, Names
 
 
-class Why(StrEnum):
-    """Why a line was not read."""
+class Ask(StrEnum):
+    """Ask a line was not read."""
 
     WRITER_UNSURE = "writer unsure"
     SEVERAL_MEANINGS = "several meanings"
@@ -31,7 +31,7 @@ class Why(StrEnum):
 class UnsureError(Exception):
     """A line that has no one meaning: `why`, and the words it is about."""
 
-    def __init__(self, why: Why, about: str = "") -> None:
+    def __init__(self, why: Ask, about: str = "") -> None:
         self.why, self.about = why, about
         super().__init__(why)
 

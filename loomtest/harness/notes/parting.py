@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 from loomtest.harness.notes.items import ABOUT, JOINS, items_of
-from loomtest.harness.notes.meaning import Surroundings, UnsureError, Why
+from loomtest.harness.notes.meaning import Ask, Surroundings, UnsureError
 from loomtest.harness.notes.names import mention_of
 from loomtest.harness.notes.tokens import Token
 
@@ -14,7 +14,7 @@ def refuse_two_headed(tokens: list[Token]) -> None:
     """`bleeper + : from switch   - : chassis`: two statements side by side, which are asked about."""
     colons = [i for i, token in enumerate(tokens) if token.sort == "colon" and i]
     if len(colons) > 1 and any(tokens[i - 1].sort in ("dash", "plus") for i in colons[1:]):
-        raise UnsureError(Why.SEVERAL_MEANINGS, ":")
+        raise UnsureError(Ask.SEVERAL_MEANINGS, ":")
 
 
 def by_commas(tokens: list[Token], scene: Surroundings) -> list[list[Token]] | None:
@@ -76,7 +76,7 @@ def two_sides(tokens: list[Token]) -> list[list[Token]] | None:
     loose = [*tokens[:first][-1:], *tokens[first + 2 : first + 3], *tokens[skip : skip + 1]]
     letters = [t.text for t in loose if re.fullmatch(r"[A-Z][a-z]?", t.text) and t.sort != "colour"]
     if letters:  # a terminal, or a colour's letter
-        raise UnsureError(Why.SEVERAL_MEANINGS, letters[0])
+        raise UnsureError(Ask.SEVERAL_MEANINGS, letters[0])
     for number, part in (("1", tokens[first + 2 : other]), ("2", tokens[skip:])):
         part = [
             token

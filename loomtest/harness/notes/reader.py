@@ -32,7 +32,7 @@ from loomtest.harness.notes.doubt import (
 from loomtest.harness.notes.everywhere import with_size
 from loomtest.harness.notes.finish import finish
 from loomtest.harness.notes.items import JOINS
-from loomtest.harness.notes.meaning import Joint, RemarkError, Surroundings, UnsureError, Why
+from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, Surroundings, UnsureError
 from loomtest.harness.notes.notation import NotedWire, read_notation, sound
 from loomtest.harness.notes.page import read_page
 from loomtest.harness.notes.result import Kind, LookAt, NotedLine, Notes, ToLookAt
@@ -67,7 +67,7 @@ def read_notes(text: str, answers: Mapping[str, str] | None = None) -> Notes:
     state = ReadSoFar(page, answers or {}, Surroundings(page.names, page.letters, gauge=page.gauge))
     for page_line, (number, whole) in zip(page.lines, numbered, strict=True):
         if len(whole) > LONGEST_LINE or number > MOST_LINES:
-            state.lines.append(NotedLine(number, whole.strip()[:LONGEST_LINE], Kind.UNREAD, why=Why.TOO_LONG))
+            state.lines.append(NotedLine(number, whole.strip()[:LONGEST_LINE], Kind.UNREAD, why=Ask.TOO_LONG))
         elif whole.strip():
             _line(state, page_line)
         else:
@@ -136,7 +136,7 @@ def _statements(state: ReadSoFar, line: PageLine) -> None:
     if any(token.sort == "ditto" for token in tokens):
         spelled = written_out(tokens, state.above)
         if spelled is None:
-            state.lines.append(NotedLine(line.number, text, Kind.UNREAD, why=Why.DITTO))
+            state.lines.append(NotedLine(line.number, text, Kind.UNREAD, why=Ask.DITTO))
             return
         tokens = spelled
     if _BOTH_COUNTED.search(text) or (line.number == state.page.title and is_title(state.page, tokens)):
@@ -150,12 +150,12 @@ def _statements(state: ReadSoFar, line: PageLine) -> None:
         said = any(token.sort in (*JOINS, "colon") for token in tokens)
         said = said or any(key in _forms(tokens) for key in state.page.names.seen)
         if asked and said:
-            state.lines.append(NotedLine(line.number, text, Kind.UNREAD, why=Why.WRITER_UNSURE, about=asked))
+            state.lines.append(NotedLine(line.number, text, Kind.UNREAD, why=Ask.WRITER_UNSURE, about=asked))
         else:
             state.lines.append(NotedLine(line.number, text, Kind.REMARK))
         return
     except UnsureError as error:
-        why, about = (Why.WRITER_UNSURE, asked) if asked else (error.why, error.about)
+        why, about = (Ask.WRITER_UNSURE, asked) if asked else (error.why, error.about)
         readings = _readings(state, line, tokens)
         state.lines.append(NotedLine(line.number, text, Kind.UNREAD, why=why, about=about, readings=readings))
         return
@@ -163,7 +163,7 @@ def _statements(state: ReadSoFar, line: PageLine) -> None:
     if asked and found.kind is not Kind.REMARK:
         readings = _readings(state, line, tokens)
         state.lines.append(
-            NotedLine(line.number, text, Kind.UNREAD, why=Why.WRITER_UNSURE, about=asked, readings=readings)
+            NotedLine(line.number, text, Kind.UNREAD, why=Ask.WRITER_UNSURE, about=asked, readings=readings)
         )
         return
     if re.search(r"(?i)\bsee (?:above|below)\b", text) and pins_known(state, tokens):
@@ -211,9 +211,9 @@ def _made(joint: Joint, number: int, state_names: object) -> NotedWire:
             if read_point(point) != point:
                 raise ValueError
         except ValueError:
-            raise UnsureError(Why.UNKNOWN_WORDS, point) from None
+            raise UnsureError(Ask.UNKNOWN_WORDS, point) from None
     if folded(start) == folded(end):
-        raise UnsureError(Why.SAME_ENDS, start)
+        raise UnsureError(Ask.SAME_ENDS, start)
     said: dict[str, Any] = {
         sort: value
         for sort, value in joint.said.items()

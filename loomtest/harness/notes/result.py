@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from enum import StrEnum
 
-from loomtest.harness.notes.meaning import Why
+from loomtest.harness.notes.meaning import Ask
 from loomtest.harness.notes.notation import NotedWire
 
 
@@ -52,7 +52,7 @@ class NotedLine:
     device: str = ""
     empty: tuple[str, ...] = ()
     changes: tuple[tuple[str, str], ...] = ()
-    why: Why | None = None
+    why: Ask | None = None
     about: str = ""
     readings: tuple[str, ...] = ()
 

@@ -20,7 +20,7 @@ from loomtest.harness.notes.cells import (
     with_letters,
 )
 from loomtest.harness.notes.items import JOINS
-from loomtest.harness.notes.meaning import Joint, RemarkError, UnsureError, Why
+from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, UnsureError
 from loomtest.harness.notes.names import Mention, lettered, mention_of
 from loomtest.harness.notes.parts import part_left_in
 from loomtest.harness.notes.result import Kind, LookAt, ToLookAt
@@ -87,7 +87,7 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
         rest = with_letters(rest, state.page.letters)
     found.joints = _joints(state, through_a_fuse(sentences(rest, bool(pins))), pins)
     if (dead := _DEAD.search(line.text)) and scene.meant != "note":
-        raise UnsureError(Why.SEVERAL_MEANINGS, dead[1])
+        raise UnsureError(Ask.SEVERAL_MEANINGS, dead[1])
     found.look = _to_look_at(line, rest, found.joints)
     return found
 
@@ -104,7 +104,7 @@ def _one_name_of_two(state: ReadSoFar, rest: list[Token]) -> None:
         state.joined += 1
     elif state.joined > 1 and state.scene.meant != "each" and not any(t.sort == "colour" for t in rest):
         words = [token.text for token in rest if token.sort in ("word", "number")]
-        raise UnsureError(Why.SEVERAL_MEANINGS, " ".join(words))
+        raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(words))
 
 
 def _unpinned(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFound | None:
@@ -183,7 +183,7 @@ def _rows_of_line(state: ReadSoFar, line: PageLine, inline: list[tuple[Mention, 
         try:
             found.joints += read_statement(rest, scene)
         except RemarkError:
-            raise UnsureError(Why.ONE_END, state.page.names.point(pin)) from None
+            raise UnsureError(Ask.ONE_END, state.page.names.point(pin)) from None
     scene.pins = ()
     found.kind = Kind.WIRES if found.joints else Kind.EMPTY
     return found

@@ -17,7 +17,7 @@ from loomtest.harness.notes import trade
 from loomtest.harness.notes.gather import gather
 from loomtest.harness.notes.items import Item, items_of
 from loomtest.harness.notes.joining import EndsFound, joints_of, side_by_side
-from loomtest.harness.notes.meaning import Joint, RemarkError, Surroundings, UnsureError, Why
+from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, Surroundings, UnsureError
 from loomtest.harness.notes.names import Mention
 from loomtest.harness.notes.parting import by_commas, refuse_two_headed, two_sides
 from loomtest.harness.notes.tokens import Token
@@ -76,22 +76,22 @@ def _refuse(items: list[Item], reading: EndsFound, groups: list[list[Mention]], 
         and not scene_pins
         and any(i.sort == "join" for i in items)
     ):
-        raise UnsureError(Why.ONE_END, " ".join(groups[0][0].words))
+        raise UnsureError(Ask.ONE_END, " ".join(groups[0][0].words))
     prose = sum(len(item.value.split()) for item in items if item.sort in ("prose", "label"))
     joins = any(item.sort in ("join", "via") for item in items)
     ends = [m for group in groups for m in group]
     strong = [m for m in ends if m.terminal or m.sort]
     if not joins and sum(bool(m.terminal and m.words) for m in ends) >= 2:
-        raise UnsureError(Why.SEVERAL_MEANINGS)
+        raise UnsureError(Ask.SEVERAL_MEANINGS)
     if strong and any(
         item.sort in ("label", "prose") and re.search(r"\b[A-Z]{1,3}\d{1,2}\b", item.value) for item in items
     ):
-        raise UnsureError(Why.SEVERAL_MEANINGS)
+        raise UnsureError(Ask.SEVERAL_MEANINGS)
     if not strong or (prose and not joins) or (prose >= 3 and len(strong) < 2):
         raise RemarkError
     if len(strong) == 1 and not joins and not reading.about and not strong[0].terminal:
         raise RemarkError
-    raise UnsureError(Why.ONE_END, " ".join(strong[0].words))
+    raise UnsureError(Ask.ONE_END, " ".join(strong[0].words))
 
 
 def _headed(items: list[Item], reading: EndsFound, scene: Surroundings) -> list[Item]:
@@ -122,7 +122,7 @@ def _headed(items: list[Item], reading: EndsFound, scene: Surroundings) -> list[
             reading.groups = [[e.mention for e in ends if e.mention]]
             return [*about, Item("join", "to", 0), *rest]
         if ends and not scene.pins and len(ends) > 1:
-            raise UnsureError(Why.SEVERAL_MEANINGS, text)
+            raise UnsureError(Ask.SEVERAL_MEANINGS, text)
         reading.label = text
         return about + rest
     joins = [i for i, item in enumerate(rest) if item.sort == "join"]
@@ -130,7 +130,7 @@ def _headed(items: list[Item], reading: EndsFound, scene: Surroundings) -> list[
     mention = ends[0].mention
     if joins and joins[0] > first_end:  # the rest is a statement of its own
         if mention.terminal and mention.words:
-            raise UnsureError(Why.SEVERAL_MEANINGS, text)
+            raise UnsureError(Ask.SEVERAL_MEANINGS, text)
         reading.label = text
         if not mention.terminal and mention.words:  # `alternator: B+ to starter`
             rest = [

@@ -10,7 +10,7 @@ import networkx as nx
 import pytest
 
 from loomtest.bench.plan.plan import plan
-from loomtest.bench.plan.walk import Walk
+from loomtest.bench.plan.walk import BenchWalk
 from loomtest.diagnosis.seen.isolation import pairs_in_segments, required_pairs
 from loomtest.harness.lie import Branch, Lie
 from loomtest.harness.model import Harness, Wire, connector_of
@@ -64,7 +64,7 @@ def test_a_plan_that_knows_the_branches_walks_less() -> None:
 
 def test_a_way_to_what_no_branch_reaches_is_assumed() -> None:
     harness = Harness("l", (Wire("W1", "A:1", "B:1"),), ("A:1", "B:1"), lie=Lie((Branch("A", "J", 0.3),)))
-    walk = Walk(harness)
+    walk = BenchWalk(harness)
     assert walk.between("A", "B") == 1.0 and walk.between("", "A") == 0.0
 
 

@@ -11,6 +11,7 @@ from pathlib import Path
 
 COVERED_BY: dict[str, tuple[str, ...]] = {
     "diagnosis/doubts/touched.py": ("diagnosis/markers/test_judged.py",),
+    "evidence/pictures/polylines.py": ("evidence/pictures/test_lying.py",),
     "evidence/pictures/formboard.py": ("evidence/pictures/test_lying.py",),
     "words/lying.py": ("evidence/pictures/test_lying.py",),
     "bench/meter/pattern.py": ("bench/meter/test_lines.py",),

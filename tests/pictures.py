@@ -11,7 +11,7 @@ from loomtest.evidence.page.page import board_of
 from loomtest.evidence.pictures.closeup import closeups
 from loomtest.evidence.pictures.drawing import Drawing, to_svg
 from loomtest.evidence.pictures.loom import loom_picture
-from loomtest.evidence.pictures.lying import PlaceMark
+from loomtest.evidence.pictures.polylines import PlaceMark
 from loomtest.evidence.plots.plots import circuits_plot
 from loomtest.harness.load import load_harness
 from loomtest.harness.model import Wire

@@ -167,7 +167,8 @@ class Room:
 def _last_or_new(loom: Loom) -> BenchSitting | PastSitting:
     """The last run, going on where nobody ended it; a new one only where there is none."""
     from loomtest.web.past import PastSitting, ended_as
-    from loomtest.web.sitting import BenchSitting, SittingWishes  # numbers and plans: not at start-up
+    from loomtest.web.sitting import BenchSitting  # numbers and plans: not at start-up
+    from loomtest.web.wishes import SittingWishes
 
     runs = loom.runs()
     if runs:

@@ -19,7 +19,8 @@ from loomtest.evidence.pictures.ends import draw_face, draw_label, draw_tag, dra
 from loomtest.evidence.pictures.formboard import form_board
 from loomtest.evidence.pictures.layout import HubLayout, lay_out
 from loomtest.evidence.pictures.letters import cut
-from loomtest.evidence.pictures.lying import PlaceMark, lying_picture
+from loomtest.evidence.pictures.lying import lying_picture
+from loomtest.evidence.pictures.polylines import PlaceMark
 from loomtest.evidence.pictures.spots import LABEL, TAG, Label, Spot, Tag, home_of, place, shown_hubs, spot_of
 from loomtest.harness.model import Harness, IntArray, Wire, connector_of
 from loomtest.words.lying import mark_text

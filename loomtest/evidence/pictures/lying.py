@@ -17,7 +17,8 @@ from loomtest.evidence.pictures.drawing import XY, Box, Dot, Drawing, Item, Poly
 from loomtest.evidence.pictures.ends import draw_face, draw_label, draw_tag, draw_terminal
 from loomtest.evidence.pictures.formboard import FormBoard
 from loomtest.evidence.pictures.letters import text_width
-from loomtest.evidence.pictures.spots import LABEL, TAG, Spot, Tag
+from loomtest.evidence.pictures.polylines import PlaceMark, curve_of, half_of, is_near, meets, moved, place_at
+from loomtest.evidence.pictures.spots import LABEL, TAG, BlockAt, Spot, Tag
 from loomtest.harness.lie import Lie, WireWay
 from loomtest.harness.model import FloatArray, Harness, Wire
 from loomtest.words.lying import aside_text, lying_text, scale_text, untrue_text
@@ -38,35 +39,6 @@ MORE_STEPS = 4  # that are tried for a leader which crosses less
 MOST_WAYS = 1000
 
 
-@dataclass(frozen=True, slots=True)
-class PlaceMark:
-    """A place along a wire to be marked, metres from the wire's start (`from`), and what is written there."""
-
-    wire: str
-    along_m: float
-    words: str
-    tone: str = "bad"
-
-
-@dataclass
-class BlockAt:
-    """A connector's block: what is in it, how large it is, and where its upper left corner lies."""
-
-    spot: Spot
-    cavities: int
-    width: float = 0.0
-    height: float = 0.0
-    x: float = 0.0
-    y: float = 0.0
-    head: float = 0.0  # of the tags and labels above the face
-    body: float = 0.0
-
-    @property
-    def corners(self) -> tuple[float, float, float, float]:
-        """Left, top, right, bottom."""
-        return self.x, self.y, self.x + self.width, self.y + self.height
-
-
 @dataclass
 class _Sheet:
     harness: Harness
@@ -78,6 +50,17 @@ class _Sheet:
     taken: list[tuple[float, float, float, float]] = field(default_factory=list)
     leaders: list[tuple[float, float, float, float]] = field(default_factory=list)
     items: list[Item] = field(default_factory=list)
+
+
+def _to_pixels(lie: Lie, board: FormBoard, hubs: int) -> tuple[dict[str, XY], float]:
+    """Where each node lies on the sheet, and pixels a metre."""
+    width = next(width for most, width in WIDTHS if hubs <= most)
+    xs, ys = ([place[axis] for place in board.at_m.values()] for axis in (0, 1))
+    wide, high = max(max(xs) - min(xs), 1e-3), max(max(ys) - min(ys), 1e-3)
+    scale = min((width - 240) / wide, width * TALLEST / high)
+    return {
+        name: ((x - min(xs)) * scale, (y - min(ys)) * scale) for name, (x, y) in board.at_m.items()
+    }, scale
 
 
 def lying_picture(
@@ -93,7 +76,9 @@ def lying_picture(
     lie = harness.lie
     assert lie is not None
     placed, scale = _to_pixels(lie, board, len(spots))
-    curves = [_curve(placed[b.start], placed[b.end], i in board.closing) for i, b in enumerate(lie.branches)]
+    curves = [
+        curve_of(placed[b.start], placed[b.end], i in board.closing) for i, b in enumerate(lie.branches)
+    ]
     lines = np.array([[*a, *b] for curve in curves for a, b in pairwise(curve)])
     sheet = _Sheet(harness, lie, board, placed, curves, lines)
     faces = sum(not spot.splice for spot in spots.values()) <= MOST_FACES
@@ -122,33 +107,6 @@ def lying_picture(
         drawn=len(blocks) - len(aside), aside=len(aside), faults=told, flattened=board.flattened
     )
     return _finished(sheet, scale, bottom, f"{harness.name}: the loom as it lies", text)
-
-
-def _to_pixels(lie: Lie, board: FormBoard, hubs: int) -> tuple[dict[str, XY], float]:
-    """Where each node lies on the sheet, and pixels a metre."""
-    width = next(width for most, width in WIDTHS if hubs <= most)
-    xs, ys = ([place[axis] for place in board.at_m.values()] for axis in (0, 1))
-    wide, high = max(max(xs) - min(xs), 1e-3), max(max(ys) - min(ys), 1e-3)
-    scale = min((width - 240) / wide, width * TALLEST / high)
-    return {
-        name: ((x - min(xs)) * scale, (y - min(ys)) * scale) for name, (x, y) in board.at_m.items()
-    }, scale
-
-
-def _curve(a: XY, b: XY, bow: bool) -> tuple[XY, ...]:
-    """A branch: straight, or, where it closes a ring, a bow beside what lies between its ends."""
-    if not bow:
-        return a, b
-    (dx, dy), steps = (b[0] - a[0], b[1] - a[1]), 16
-    far = max(math.hypot(dx, dy), 1e-9)
-    rise = min(0.25 * far, 110.0) * (1 if dx >= 0 else -1)  # downward on the sheet
-    return tuple(
-        (
-            a[0] + dx * s / steps - dy / far * rise * math.sin(math.pi * s / steps),
-            a[1] + dy * s / steps + dx / far * rise * math.sin(math.pi * s / steps),
-        )
-        for s in range(steps + 1)
-    )
 
 
 def _node_of(lie: Lie, harness: Harness, hub: str) -> str:
@@ -210,7 +168,7 @@ def _set(sheet: _Sheet, block: BlockAt, node: str) -> None:
         for turn in _TURNS:
             angle = out + math.radians(turn)
             cos, sin = math.cos(angle), math.sin(angle)
-            reach = 9 + step * _STEP + _half(block.width, block.height, cos, sin)
+            reach = 9 + step * _STEP + half_of(block.width, block.height, cos, sin)
             block.x = x + reach * cos - block.width / 2
             block.y = y + reach * sin - block.height / 2
             if _is_free(sheet, block.corners):
@@ -249,48 +207,15 @@ def _crossed(sheet: _Sheet, begin: XY, end: XY) -> int:
     d = along[:, 0] * (end[1] - lines[:, 1]) - along[:, 1] * (end[0] - lines[:, 0])
     crossed = int(((a * b < 0) & (c * d < 0)).sum())
     leader = np.array([[x, y, *end]])
-    blocks = sum(_meets(leader, *box) for box in sheet.taken if _near(box, x, y, end))
+    blocks = sum(meets(leader, *box) for box in sheet.taken if is_near(box, x, y, end))
     return crossed + 2 * blocks
-
-
-def _near(box: tuple[float, float, float, float], x: float, y: float, end: XY) -> bool:
-    left, top, right, bottom = box
-    return (
-        left < max(x, end[0]) and min(x, end[0]) < right and top < max(y, end[1]) and min(y, end[1]) < bottom
-    )
-
-
-def _half(width: float, height: float, cos: float, sin: float) -> float:
-    """From a box's middle to its border in a direction."""
-    return min(
-        width / 2 / abs(cos) if abs(cos) > 1e-9 else math.inf,
-        height / 2 / abs(sin) if abs(sin) > 1e-9 else math.inf,
-    )
 
 
 def _is_free(sheet: _Sheet, box: tuple[float, float, float, float], room: float = 3.0) -> bool:
     left, top, right, bottom = box
     if any(left < r and l < right and top < b and t < bottom for l, t, r, b in sheet.taken):  # noqa: E741
         return False
-    return not _meets(sheet.lines, left - room, top - room, right + room, bottom + room)
-
-
-def _meets(lines: FloatArray, left: float, top: float, right: float, bottom: float) -> bool:
-    """Whether any line enters the box (Liang and Barsky's clipping, all lines at once)."""
-    low, high = np.zeros(len(lines)), np.ones(len(lines))
-    inside = np.ones(len(lines), dtype=np.bool_)
-    for begin, end, least, most in (
-        (lines[:, 0], lines[:, 2], left, right),
-        (lines[:, 1], lines[:, 3], top, bottom),
-    ):
-        step = end - begin
-        flat = np.abs(step) < 1e-9
-        inside &= ~flat | ((begin > least) & (begin < most))
-        safe = np.where(flat, 1.0, step)
-        a, b = (least - begin) / safe, (most - begin) / safe
-        low = np.where(flat, low, np.maximum(low, np.minimum(a, b)))
-        high = np.where(flat, high, np.minimum(high, np.maximum(a, b)))
-    return bool((inside & (low < high)).any())
+    return not meets(sheet.lines, left - room, top - room, right + room, bottom + room)
 
 
 def _sleeves(sheet: _Sheet) -> None:
@@ -349,38 +274,6 @@ def _mark(sheet: _Sheet, place: PlaceMark) -> None:
             break
     sheet.taken.append(box)
     sheet.items.append(Words(box[0], box[3] - 2, place.words, 11, place.tone, bold=True))
-
-
-def place_at(harness: Harness, curves: Sequence[Sequence[XY]], wire: str, along_m: float) -> XY | None:
-    """Where a wire is `along_m` metres from its start, on `curves` of branches; beyond its ends, the end.
-
-    None for a wire whose way is not known.
-    """
-    index = next((i for i, one in enumerate(harness.wires) if one.name == wire), -1)
-    way = harness.ways[index] if index >= 0 else None
-    if harness.lie is None or way is None or not way.branches:
-        return None
-    left = max(along_m, 0.0)
-    for branch, start in zip(way.branches, way.nodes, strict=False):
-        length = harness.lie.drawn_m[branch]
-        curve = list(curves[branch])
-        if harness.lie.branches[branch].start != start:
-            curve.reverse()
-        if left <= length:
-            return _share(curve, left / length if length else 0.0)
-        left -= length
-    return curve[-1]
-
-
-def _share(curve: Sequence[XY], share: float) -> XY:
-    """The point at a share of the curve's drawn length."""
-    steps = [math.dist(a, b) for a, b in pairwise(curve)]
-    left = share * sum(steps)
-    for (a, b), step in zip(pairwise(curve), steps, strict=True):
-        if left <= step and step:
-            return a[0] + (b[0] - a[0]) * left / step, a[1] + (b[1] - a[1]) * left / step
-        left -= step
-    return curve[-1]
 
 
 def _ways(sheet: _Sheet) -> None:
@@ -486,11 +379,5 @@ def _finished(sheet: _Sheet, scale: float, bottom: float, title: str, text: str)
         right = max(right, left + length + 8 + text_width(words, 11))
         bottom += 16
     dx, dy = MARGIN - left, MARGIN - top
-    items = [_moved(item, dx, dy) for item in sheet.items]
+    items = [moved(item, dx, dy) for item in sheet.items]
     return Drawing(right - left + 2 * MARGIN, bottom - top + 2 * MARGIN, title, text, items)
-
-
-def _moved(item: Item, dx: float, dy: float) -> Item:
-    if isinstance(item, Box | Dot | Words):
-        return replace(item, x=item.x + dx, y=item.y + dy)
-    return replace(item, points=tuple((x + dx, y + dy) for x, y in item.points))

@@ -211,3 +211,22 @@ def _place_within(spots: Sequence[Spot], width: float) -> tuple[int, float]:
         number_in_row += 1
         far = max(far, x + spot.width / 2)
     return row + 1, far
+
+
+@dataclass
+class BlockAt:
+    """A connector's block: what is in it, how large it is, and where its upper left corner lies."""
+
+    spot: Spot
+    cavities: int
+    width: float = 0.0
+    height: float = 0.0
+    x: float = 0.0
+    y: float = 0.0
+    head: float = 0.0  # of the tags and labels above the face
+    body: float = 0.0
+
+    @property
+    def corners(self) -> tuple[float, float, float, float]:
+        """Left, top, right, bottom."""
+        return self.x, self.y, self.x + self.width, self.y + self.height

@@ -15,7 +15,7 @@ from loomtest.evidence.pictures.drawing import Box, Dot, Drawing, Polyline, Way,
 from loomtest.evidence.pictures.formboard import FormBoard, form_board
 from loomtest.evidence.pictures.letters import text_width
 from loomtest.evidence.pictures.loom import loom_picture
-from loomtest.evidence.pictures.lying import PlaceMark, place_at
+from loomtest.evidence.pictures.polylines import PlaceMark, place_at
 from loomtest.harness.lie import Branch, Lie
 from tests.evidence.pictures import laid
 

@@ -7,10 +7,11 @@ import json
 import networkx as nx
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from loomtest.diagnosis.seen.isolation import required_pairs
+from loomtest.diagnosis.verdict import Verdict
 from loomtest.harness.model import Harness
 from loomtest.words.verdict import judge
 from tests.laws.looms import Bench, benches
@@ -32,7 +33,24 @@ def wires_alone(harness: Harness) -> set[str]:
             if graph.number_of_edges(a, b) == 1}  # fmt: skip
 
 
+def hidden(harness: Harness, verdict: Verdict, wire: str) -> bool:
+    """Whether the loss of the wire raises the ohms between its ends by less than four times the noise of
+    1 mΩ and a fifth of what is left; by networkx's resistance distance."""
+    ohms = {row.wire: row.expected_ohms for row in verdict.wires}
+    graph = nx.MultiGraph()
+    graph.add_edges_from(
+        (w.start, w.end, w.name, {"ohms": ohms[w.name]}) for w in harness.wires if w.conducts
+    )
+    start, end = next((w.start, w.end) for w in harness.wires if w.name == wire)
+    graph = graph.subgraph(nx.node_connected_component(graph, start)).copy()
+    whole = nx.resistance_distance(graph, start, end, "ohms")
+    graph.remove_edge(start, end, wire)
+    left = nx.resistance_distance(graph, start, end, "ohms")
+    return bool(left - whole < 0.004 + 0.2 * left)
+
+
 @given(seeds, st.integers(5, 60), st.sampled_from([0.0, 0.5, 1.0]))
+@example(0, 6, 1.0)  # 7 mΩ beside 56 mΩ
 def test_a_healthy_loom_measured_by_four_wires_passes(seed: int, wires: int, listed: float) -> None:
     rng = np.random.default_rng(seed)
     harness = random_harness(rng, Recipe(wires=wires, listed=listed))
@@ -44,7 +62,11 @@ def test_a_healthy_loom_measured_by_four_wires_passes(seed: int, wires: int, lis
     undecided = {row.wire for row in verdict.wires if row.verdict != "pass"}
     # of wires side by side without sizes one could be broken: they stay undecided, and nothing else does
     assert not undecided & wires_alone(harness)
-    assert not undecided or listed < 1.0, undecided
+    if (
+        listed == 1.0
+    ):  # with sizes only one so large beside its neighbour that its loss is in noise and spread
+        for row in verdict.wires:
+            assert row.wire not in undecided or hidden(harness, verdict, row.wire), row
     if not undecided:
         assert verdict.wiring == ("not-proven" if alone else "pass"), verdict.undecided
         assert verdict.joints == "pass" and (alone or verdict.untested == ())

@@ -36,9 +36,3 @@ def day_of(readings: Readings, index: int) -> str:
         return ""
     run = readings.sittings[int(readings.sitting[index])].run
     return run.started[:10] if run is not None else ""
-
-
-def again_first(count: int) -> str:
-    """What a sitting after mending asks."""
-    touches = "1 touch" if count == 1 else f"{count:,} touches"
-    return f"After mending: {touches} at the mended places first. Everything else carries over."

@@ -10,7 +10,6 @@ from typer.core import TyperCommand, TyperGroup
 
 Function = TypeVar("Function", bound=Callable[..., Any])
 HARNESS_HELP = "A harness folder, a harness.toml, a bare wire list (CSV), or a harness file (KBL)."
-READINGS_HELP = "A readings file (CSV) or a run folder."
 SEVERAL_HELP = "A readings file (CSV) or a run folder; several are judged together, in their order."
 INSTRUMENT_HELP = (
     "The meter: an instrument file, or one that is supplied: handheld-3half, handheld-4half, "

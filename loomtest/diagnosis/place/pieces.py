@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -16,14 +16,6 @@ from loomtest.readings.model import Instrument, Quantity
 
 # A meter of which nothing is stated: 2 % and 10 pF, in steps of 10 pF (common practice).
 _GENERIC = (0.02, 10e-12, 10e-12)
-
-
-@dataclass(frozen=True)
-class _Read:
-    """One reading: the circuits on either lead, and its piece."""
-
-    sides: tuple[frozenset[int], frozenset[int]]
-    piece: Piece
 
 
 def with_break(bench: Bench, finding: Finding) -> Finding:

@@ -22,7 +22,6 @@ class Kind(StrEnum):
     RULE = "rule"
     EMPTY = "empty"
     CHANGE = "change"
-    ANSWERED = "answered"
     AGAIN = "again"
     UNREAD = "unread"
 

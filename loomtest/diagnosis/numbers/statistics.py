@@ -1,8 +1,4 @@
-"""Statistics of small samples that do not lose digits, and the Gaussian in array form.
-
-Sources: NIST/SEMATECH e-Handbook of Statistical Methods 1.3.5.17 (Grubbs, generalized ESD; B. Rosner,
-Technometrics 25, 1983), ISO 5725-2 (Grubbs), NIST StRD.
-"""
+"""The Gaussian and its like in array form, quantiles and medians, without heavy imports for few values."""
 
 from __future__ import annotations
 

@@ -204,8 +204,8 @@ def _readings(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> tuple[st
 
 def _made(joint: Joint, number: int, state_names: object) -> NotedWire:
     """The wire of a joint. Raises UnsureError where a name cannot be a point."""
-    names = state_names
-    start, end = names.point(joint.start), names.point(joint.end)  # type: ignore[attr-defined]
+    names: Any = state_names  # a page's names; passed through rooms that only hand them on
+    start, end = names.point(joint.start), names.point(joint.end)
     for point in (start, end):
         try:
             if read_point(point) != point:

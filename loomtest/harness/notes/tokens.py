@@ -139,7 +139,7 @@ def _token(match: re.Match[str]) -> Token | None:
 
 def _length(text: str) -> tuple[str, str]:
     """A length; or a size, where a wire's millimetres are too few to be one: `6 mm` is 6 mm² said shortly."""
-    number, unit = re.match(r"([\d.,]+)\s*(.*)", text).groups()  # type: ignore[union-attr]
+    number, unit = re.match(r"([\d.,]+)\s*(.*)", text).groups()  # type: ignore[union-attr]  # begins with a figure
     number, unit = number.replace(",", "."), unit.casefold().rstrip(".")
     if unit == "mm" and float(number) <= 70:
         return "size?", number

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from loomtest.evidence.archive.folder import Archive, Entry
     from loomtest.evidence.archive.keep import KeptRun
     from loomtest.evidence.archive.redraw import Redraw
+    from loomtest.evidence.archive.timestamp import Stamp, Stamper
 
 ARCHIVE_HELP = "The archive folder (default: LOOMTEST_ARCHIVE, else loomtest-archive in your home folder)."
 
@@ -42,6 +43,10 @@ def keep(
     from_zip: Annotated[
         str | None, typer.Option(help="Take in a kept run from a zip file (made by verify --to-zip).")
     ] = None,
+    time_stamp: Annotated[
+        str | None,
+        typer.Option(help="Have a time-stamp server (RFC 3161) stamp all that is kept; also without RUN."),
+    ] = None,
     rehearsal: Annotated[
         bool,
         typer.Option("--rehearsal", help="Keep a run of a simulated meter or scanner too, marked as that."),
@@ -55,9 +60,14 @@ def keep(
     The run itself stays as it is. Anyone can check a bag years later without this program, inside its
     folder: sha256sum -c manifest-sha256.txt
 
-    The JSON object: bag (its folder), tag_manifest_sha256, verdict; with --new-key: key, private, public.
+    The time-stamp server is told one digest and nothing else. Where it is away, the run is kept all the
+    same; --time-stamp alone asks again later.
+
+    The JSON object: bag (its folder), tag_manifest_sha256, verdict; with --new-key: key, private, public;
+    with --time-stamp: time_stamp (file, runs, time; null where the server was away).
     """
-    if sum(given is not None for given in (run, new_key, from_zip)) != 1:
+    given = sum(each is not None for each in (run, new_key, from_zip))
+    if given != 1 and not (given == 0 and time_stamp is not None):
         raise typer.BadParameter("give one of RUN, --new-key FILE and --from-zip FILE", param_hint="RUN")
     if harness is None and (instrument is not None or stage):
         raise typer.BadParameter("only with --harness: a run folder holds them itself", param_hint="--stage")
@@ -67,7 +77,14 @@ def keep(
     from loomtest.words.lines import Line
 
     place = Archive(archive) if archive is not None else Archive(default_archive())
-    if new_key is not None:
+    told: dict[str, object]
+    if time_stamp is not None and new_key is not None:
+        raise typer.BadParameter("a new key needs no time-stamp", param_hint="--time-stamp")
+    stamper = _stamper(time_stamp)  # before anything is kept: an address that is none is refused
+    if given == 0 and stamper is not None:
+        with Progress(f"asking {time_stamp}", quiet):
+            told, text = _stamp_told(stamper.stamp(place))
+    elif new_key is not None:
         told, text = _make_key(Path(new_key))
     elif from_zip is not None:
         from loomtest.evidence.archive.zip import import_bag
@@ -79,6 +96,7 @@ def keep(
         if taken.why:
             text.append("It does not follow from its own readings: " + "; ".join(taken.why))
             text.append("It is kept under that mark, and every later verify says so.")
+        _add_stamp(stamper, place, told, text)
     else:
         assert run is not None
         with Progress(f"keeping {run}", quiet):
@@ -92,6 +110,7 @@ def keep(
         told["code"] = code
         text += ["", f"code for your job book: {code}", f"(later: loomtest verify --digest {code})"]
         text += _as_picture(code)
+        _add_stamp(stamper, place, told, text)
         from loomtest.evidence.archive.names import kept_before
 
         earlier = kept_before(place, kept.entry)
@@ -115,6 +134,35 @@ def _as_picture(code: str) -> list[str]:
     drawn = io.StringIO()
     segno.make(code, micro=False).terminal(out=drawn, compact=True)
     return ["", *drawn.getvalue().splitlines()]
+
+
+def _stamper(url: str | None) -> Stamper | None:
+    if url is None:
+        return None
+    from loomtest.evidence.archive.timestamp import Stamper
+
+    return Stamper(url)
+
+
+def _stamp_told(stamp: Stamp) -> tuple[dict[str, object], list[str]]:
+    file = stamp.path.as_posix()
+    text = f"time-stamp of {stamp.time} over all {stamp.runs} kept runs: {file}"
+    return {"time_stamp": {"file": file, "runs": stamp.runs, "time": stamp.time}}, [text]
+
+
+def _add_stamp(stamper: Stamper | None, place: Archive, told: dict[str, object], text: list[str]) -> None:
+    """Stamp what was kept a moment ago; a server that is away takes nothing back."""
+    if stamper is None:
+        return
+    from loomtest.errors import ArchiveError
+
+    try:
+        more, lines = _stamp_told(stamper.stamp(place))
+    except ArchiveError as error:
+        more, lines = {"time_stamp": None, "not_stamped": str(error)}, [f"NOT STAMPED: {error}"]
+        lines.append(f"The run is kept. Later: loomtest keep --time-stamp {stamper.url}")
+    told.update(more)
+    text += ["", *lines]
 
 
 def todays_redraw() -> Redraw:

@@ -31,6 +31,10 @@ def verify(
         str | None,
         typer.Option(help="A code that keep printed, to see whether the archive was rewritten since."),
     ] = None,
+    time_stamp_authority: Annotated[
+        str | None,
+        typer.Option(help="Certificates (PEM) of the time-stamp server: every run must be covered by it."),
+    ] = None,
     redraw: Annotated[
         bool,
         typer.Option("--redraw", help="Judge every run again, and draw its page and pictures again."),
@@ -73,7 +77,8 @@ def verify(
 
     keys = tuple(load_public_key(Path(name)) for name in key or ())
     checked: list[Checked] = []
-    anchored = _anchored(place, digest) if digest is not None else None
+    after = [_anchored(place, digest)] if digest is not None else []
+    after += _stamps(place, time_stamp_authority)
     coming = verify_archive(place, todays_redraw() if redraw else None, keys)
     while True:
         with Progress(f"checking bag {len(checked) + 1}", quiet):
@@ -83,10 +88,9 @@ def verify(
         checked.append(one)
         if not as_json:
             show(verify_lines([one]))
-    if anchored is not None:
-        checked.append(anchored)
-        if not as_json:
-            show(verify_lines([anchored]))
+    checked += after
+    if not as_json:
+        show(verify_lines(after))
     wrong = [one for one in checked if not one.good]
     if as_json:
         bags = [
@@ -100,6 +104,19 @@ def verify(
         ]
         show_json({"schema": "loomtest-verify/1", "good": not wrong, "bags": bags})
     raise typer.Exit(1 if wrong else 0)
+
+
+def _stamps(archive: "Archive", authority: str | None) -> "list[Checked]":
+    """The archive's time-stamps; with an authority's certificates their signatures too."""
+    from loomtest.evidence.archive.folder import STAMPS
+
+    if authority is None and not (archive.folder / STAMPS).is_dir():
+        return []
+    from pathlib import Path
+
+    from loomtest.evidence.archive.timestamp import check_stamps, load_authority
+
+    return check_stamps(archive, load_authority(Path(authority)) if authority is not None else None)
 
 
 def _anchored(archive: "Archive", code: str) -> "Checked":

@@ -10,7 +10,7 @@ import base64
 import hashlib
 from collections.abc import Sequence
 
-from loomtest.evidence.archive.folder import Entry
+from loomtest.evidence.archive.folder import Entry, ledger_line
 
 _BYTES = 15  # 120 bits in 24 characters: nobody finds a second archive with the same code
 _GROUP = 4
@@ -18,14 +18,22 @@ _GROUP = 4
 _ALIKE = str.maketrans({"0": "O", "1": "I", "8": "B"})
 
 
+def chain_digests(entries: Sequence[Entry]) -> list[bytes]:
+    """For each run of a ledger, in its order, the SHA-256 of the ledger's lines up to its own.
+
+    `head -n 3 tag-manifests.sha256 | sha256sum` gives the third of them without this program.
+    """
+    chain, digests = hashlib.sha256(), []
+    for entry in entries:
+        chain.update(ledger_line(entry).encode())
+        digests.append(chain.digest())
+    return digests
+
+
 def chain_codes(entries: Sequence[Entry]) -> list[str]:
     """For each run of a ledger, in its order, the code of all runs up to it: `ABCD-EFGH-…`."""
-    chain, codes = hashlib.sha256(), []
-    for entry in entries:
-        chain.update(f"{entry.digest}  {entry.folder}\n".encode())
-        letters = base64.b32encode(chain.digest()[:_BYTES]).decode("ascii")
-        codes.append("-".join(letters[at : at + _GROUP] for at in range(0, len(letters), _GROUP)))
-    return codes
+    texts = [base64.b32encode(digest[:_BYTES]).decode("ascii") for digest in chain_digests(entries)]
+    return ["-".join(text[at : at + _GROUP] for at in range(0, len(text), _GROUP)) for text in texts]
 
 
 def found_at(code: str, entries: Sequence[Entry]) -> int | None:

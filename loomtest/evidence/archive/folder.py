@@ -6,6 +6,7 @@
       imported/NAME/         a bag that came from another archive
       unproven/NAME/         such a bag whose verdict, page or pictures do not follow from its readings
       index.sqlite           derived from the bags; safe to delete
+      time-stamps/           answers of a time-stamp server (RFC 3161), over the ledger's lines up to then
       .new/NAME/             bags being made
 
 The ledger is written the way `sha256sum` writes, so that `sha256sum -c tag-manifests.sha256` in the archive
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
 LEDGER = "tag-manifests.sha256"
 IMPORTED = "imported"
 UNPROVEN = "unproven"
+STAMPS = "time-stamps"
 INDEX = "index.sqlite"
 _ASIDE = ".new"
 _LOCK = ".lock"
@@ -74,6 +76,11 @@ class Entry:
     def name(self) -> str:
         """The bag's own name."""
         return self.folder.rpartition("/")[2]
+
+
+def ledger_line(entry: Entry) -> str:
+    """The entry as it stands in the ledger."""
+    return f"{entry.digest}  {entry.folder}/{TAG_MANIFEST}\n"
 
 
 def default_archive() -> Path:
@@ -160,7 +167,7 @@ class Archive:
             ledger_path.touch()
             ledger = AppendedFile(ledger_path, self.folder / _SET_ASIDE)
             try:
-                ledger.append(f"{digest}  {folder}/{TAG_MANIFEST}\n", 1)
+                ledger.append(ledger_line(Entry(0, folder, digest)), 1)
             finally:
                 ledger.close()
             aside.rename(target)
@@ -175,7 +182,7 @@ class Archive:
 
     def strangers(self, entries: tuple[Entry, ...]) -> list[str]:
         """Folders that stand among the bags and are not in the ledger; loose files are nobody's evidence."""
-        own = {_ASIDE, IMPORTED, UNPROVEN}
+        own = {_ASIDE, IMPORTED, UNPROVEN, STAMPS}
         known = {entry.folder for entry in entries}
         found = [path.name for path in self.folder.iterdir() if path.name not in own and path.is_dir()]
         for kind in (IMPORTED, UNPROVEN):

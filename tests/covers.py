@@ -134,6 +134,7 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "diagnosis/meaning.py": ("diagnosis/joints/test_estimate.py", "commands/test_compare.py"),
     "diagnosis/numbers/distinct.py": ("commands/test_demo.py", "diagnosis/faults/test_explain.py"),
     "diagnosis/numbers/statistics.py": ("outside/test_statistics.py", "diagnosis/joints/test_estimate.py"),
+    "diagnosis/place/taken.py": ("diagnosis/place/test_shorts.py", "diagnosis/place/test_ask.py"),
     "diagnosis/place/legs.py": ("diagnosis/place/test_shorts.py",),
     "diagnosis/place/pieces.py": ("diagnosis/place/test_breaks.py",),
     "diagnosis/place/told.py": ("diagnosis/place/test_shorts.py",),

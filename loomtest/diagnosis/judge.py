@@ -27,7 +27,8 @@ from loomtest.diagnosis.markers.undecided import marker_findings
 from loomtest.diagnosis.numbers.network import component_labels
 from loomtest.diagnosis.numbers.statistics import median
 from loomtest.diagnosis.place.pieces import with_break
-from loomtest.diagnosis.place.told import Bench, placed, placing_drops
+from loomtest.diagnosis.place.taken import Bench
+from loomtest.diagnosis.place.told import placed, placing_drops
 from loomtest.diagnosis.seen.coverage import isolation_coverage
 from loomtest.diagnosis.seen.isolation import isolation_level
 from loomtest.diagnosis.seen.observe import Observations
@@ -62,6 +63,7 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
         seen, marker = seen_of(harness, readings, meter)
         evidence = _evidence(harness, readings, meter, (seen, marker, switches))
     bench = _bench(evidence, everything, meter)
+    placing = placing_drops(bench, evidence.wiring_findings)
     where = tuple(with_break(bench, finding) for finding in placed(bench, evidence.wiring_findings))
     run = readings.run
     return replace(
@@ -71,6 +73,7 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
         withdrawn=readings.withdrawn,
         marked=0 if readings.marked is None else len(readings.marked),
         settings=changed_settings(harness, _temperature_c(readings)),
+        placing=tuple(placing.nonzero()[0].tolist()),
     )
 
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields, is_dataclass
 from typing import Any, Literal
 
-from loomtest.diagnosis.why import Remark, Todo, Why
+from loomtest.diagnosis.why import PlaceReading, Remark, Todo, Why
 from loomtest.harness.changed import Setting
 from loomtest.harness.model import IsolationLevel
 from loomtest.readings.model import NO_JOB, Job
@@ -61,7 +61,8 @@ class WirePlace:
 
 @dataclass(frozen=True)
 class Finding:
-    """One physical fault. `place`: where along the wire, when readings tell it."""
+    """One physical fault. `place`: where along the wire, when readings tell it; `asked`: the readings that
+    would tell it, where the meter can take them."""
 
     fault: Fault
     points: tuple[str, ...]
@@ -70,6 +71,7 @@ class Finding:
     alternatives: tuple[Alternative, ...] = ()
     probability: float | None = None
     place: WirePlace | None = field(default=None, kw_only=True)
+    asked: tuple[PlaceReading, ...] = field(default=(), kw_only=True)
     text: str = ""
     consequence: str = ""
     next: str = ""
@@ -188,21 +190,21 @@ class Verdict:
     isolation_shown: IsolationLevel = "none"
     doubted_count: int = 0
     doubted: tuple[Doubted, ...] = ()
+    placing: tuple[int, ...] = ()  # indices of readings that tell a place and nothing of a whole wire
 
     def to_json(self) -> dict[str, Any]:
         """The object of the contract: six significant digits, over-range as "OL", no NaN."""
         return {"schema": "loomtest-verdict/1", **_plain(self)}
 
 
+_FACTS = ("why", "todo", "asked", "remarks", "placing")  # said in text and next
 _RENAMED = {"group": "with", "start": "from", "end": "to"}
 
 
 def _plain(value: Any) -> Any:
     if is_dataclass(value) and not isinstance(value, type):
         renamed = _RENAMED if isinstance(value, WireRow | Doubted | WirePlace) else {}
-        facts = (
-            ("why", "todo", "remarks") if isinstance(value, Finding | WireRow | Verdict) else ()
-        )  # said in text and next
+        facts = _FACTS if isinstance(value, Finding | WireRow | Verdict) else ()
         shown = [f.name for f in fields(value) if f.name not in facts]
         return {renamed.get(name, name): _plain(getattr(value, name)) for name in shown}
     if isinstance(value, Mapping):

@@ -100,25 +100,40 @@ class TouchesNowAndThen(Why):
 
 
 @dataclass(frozen=True)
+class PlaceReading:
+    """One reading that helps to tell where along a wire a fault is.
+
+    `voltage_drop`: volts from the fed end `start` to the end `end`, a current flowing in at the first point
+    of `feed` and out at the second. `resistance_4w`: ohms by four leads. `capacitance`: of `start` against
+    `end` and the points of `bonded` tied together.
+    """
+
+    quantity: Literal["voltage_drop", "resistance_4w", "capacitance"]
+    start: str
+    end: str
+    feed: tuple[str, ...] = ()
+    bonded: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True)
 class ReadBothEnds(Todo):
-    """Readings that would tell where along the wires a short is: `asked`, for each end the points to feed
-    and the drops from a fed end to the far end of the same wire; none where all were read.
+    """`asked`: readings that would tell where along the wires a short is; none where all were taken.
 
     `fits` False: what was read fits no single place.
     """
 
-    asked: tuple[tuple[tuple[str, ...], tuple[tuple[str, str], ...]], ...]
+    asked: tuple[PlaceReading, ...]
     fits: bool = True
 
 
-BreakWhy = Literal["one end", "rests", "damp", "less", "faint"]
+BreakWhy = Literal["one end", "rests", "lengths", "damp", "less", "faint"]
 
 
 @dataclass(frozen=True)
 class ReadPieces(Todo):
     """Capacitances that would tell where `wire` is broken, from these ends; `why` those read do not tell it:
-    `one end` only, against different `rests`, together too much (`damp` or half broken) or `less` than
-    the wire, or too `faint` for the meter."""
+    `one end` only, against different `rests`, `lengths` unknown, together too much (`damp` or half broken)
+    or `less` than the wire, or too `faint` for the meter."""
 
     wire: str
     ends: tuple[str, ...]

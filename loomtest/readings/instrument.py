@@ -12,7 +12,7 @@ from loomtest.harness.document import LARGEST_TOML_BYTES, finite_number, plain, 
 from loomtest.harness.outward import visible
 from loomtest.harness.table import lines_of, read_text
 from loomtest.readings.generic import TWO_WIRE_LEAD_UNCERTAINTY_OHM, TWO_WIRE_TOUCH_OHM
-from loomtest.readings.model import CapacitanceRange, Instrument, Range
+from loomtest.readings.model import CapacitanceRange, Instrument, Range, VoltageRange
 
 _KEYS = (
     "name",
@@ -26,10 +26,12 @@ _KEYS = (
     "range",
     "lead_farads",
     "capacitance_range",
+    "voltage_range",
     "serial",  # how to talk to the meter: read by the bench, not here
 )
 _RANGE_KEYS = ("up_to_ohms", "percent", "counts", "resolution_ohms")
 _CAPACITANCE_KEYS = ("up_to_farads", "percent", "counts", "resolution_farads")
+_VOLTAGE_KEYS = ("up_to_volts", "percent", "counts", "resolution_volts")
 _METHODS = ("two-wire", "four-wire")
 _FOLDER = Path(__file__).parents[1] / "data" / "instruments"
 
@@ -114,6 +116,9 @@ class _InstrumentReader:
             lead_farads=self._number(table, "lead_farads", 0.0) or 0.0,
             capacitance_ranges=tuple(
                 CapacitanceRange(**row) for row in self._ranges(table, "capacitance_range", _CAPACITANCE_KEYS)
+            ),
+            voltage_ranges=tuple(
+                VoltageRange(**row) for row in self._ranges(table, "voltage_range", _VOLTAGE_KEYS)
             ),
             source=self.file,
             text=self.text,

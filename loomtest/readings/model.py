@@ -47,6 +47,16 @@ class CapacitanceRange:
 
 
 @dataclass(frozen=True, slots=True)
+class VoltageRange:
+    """One range of direct volts of a meter, with its limit of error like that of a `Range`."""
+
+    up_to_volts: float
+    percent: float
+    counts: float
+    resolution_volts: float
+
+
+@dataclass(frozen=True, slots=True)
 class Instrument:
     """A meter's specification. `lead_ohms` None: unknown, 0 to 0.5 Ω. `assumed`: nobody stated one.
     `lead_farads`: what the leads in the air show, still to be subtracted from every capacitance.
@@ -65,6 +75,7 @@ class Instrument:
     ranges: tuple[Range, ...] = ()
     lead_farads: float = 0.0
     capacitance_ranges: tuple[CapacitanceRange, ...] = ()
+    voltage_ranges: tuple[VoltageRange, ...] = ()
     assumed: bool = False
     source: str = field(default="", compare=False)
     text: str = field(default="", compare=False, repr=False)

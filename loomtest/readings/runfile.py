@@ -261,4 +261,7 @@ def instrument_text(instrument: Instrument) -> str:
     for of_farads in instrument.capacitance_ranges:
         numbers = asdict(of_farads).items()
         lines += ["", "[[capacitance_range]]", *(f"{key} = {toml_value(value)}" for key, value in numbers)]
+    for of_volts in instrument.voltage_ranges:
+        numbers = asdict(of_volts).items()
+        lines += ["", "[[voltage_range]]", *(f"{key} = {toml_value(value)}" for key, value in numbers)]
     return "\n".join(lines) + "\n"

@@ -6,6 +6,7 @@ Cautions: common practice, and what the sources of `words/cautions.py` say of cu
 from __future__ import annotations
 
 import math
+from itertools import groupby
 
 from loomtest.diagnosis.verdict import WirePlace
 from loomtest.diagnosis.why import ReadBothEnds, ReadPieces
@@ -60,12 +61,16 @@ def ask_text(todo: ReadBothEnds, places: Places) -> str:
             "The readings along the wires leave the place open: take them again with more current, or with "
             "a meter that shows smaller steps."
         )
-    steps = []
-    for feed, drops in todo.asked:
-        at = all_of([places.point(point) for point in feed])
-        read = all_of([f"{start} to {end}" for start, end in drops])
-        steps.append(f"feed a current into {at}, and read the volts from {read}")
-    return f"To find the place: {'; then '.join(steps)}. {' '.join(PLACE_CAUTIONS)}"
+    steps, fed = [], False
+    for feed, of_feed in groupby(todo.asked, key=lambda one: one.feed):
+        read = all_of([f"{one.start} to {one.end}" for one in of_feed])
+        if feed:
+            at, fed = all_of([places.point(point) for point in feed]), True
+            steps.append(f"feed a current into {at}, and read the volts from {read}")
+        else:
+            steps.append(f"read the ohms by four leads from {read}")
+    cautions = PLACE_CAUTIONS if fed else (LOOM_ALONE, ALONG_THE_WIRE, NEVER_PIERCED)
+    return f"To find the place: {'; then '.join(steps)}. {' '.join(cautions)}"
 
 
 def pieces_text(todo: ReadPieces, places: Places) -> str:
@@ -83,6 +88,11 @@ def pieces_text(todo: ReadPieces, places: Places) -> str:
         )
     if todo.why == "faint":
         return f"The meter's steps are too coarse for {wire}. Look at the crimps at both ends first."
+    if todo.why == "lengths":
+        return (
+            f"Write the lengths of {wire} and of the wires that hang on it into the wire list: without them "
+            "the capacitances tell no place."
+        )
     if todo.why == "rests":
         return (
             f"Both ends of {wire} were measured against different circuits. Tie the same ones together and "

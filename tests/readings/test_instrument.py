@@ -135,6 +135,19 @@ percent = 1.0
 counts = 5
 resolution_farads = 1e-12
 """
+VOLTS = CAPACITANCE.replace("capacitance", "voltage").replace("farads = 2e-9", "volts = 0.2")
+VOLTS = VOLTS.replace("farads = 1e-12", "volts = 1e-4")
+
+
+def test_voltage_ranges_read_back_beside_the_others(tmp_path: Path) -> None:
+    file, again = tmp_path / "meter.toml", tmp_path / "again.toml"
+    file.write_text(EXAMPLE + CAPACITANCE + VOLTS)
+    meter = load_instrument(file)
+    assert [(r.up_to_volts, r.percent, r.counts, r.resolution_volts) for r in meter.voltage_ranges] == [
+        (0.2, 1.0, 5, 1e-4)
+    ]
+    again.write_text(instrument_text(meter))
+    assert load_instrument(again) == meter
 
 
 def test_capacitance_ranges_stand_beside_those_of_ohms(tmp_path: Path) -> None:

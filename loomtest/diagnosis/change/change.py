@@ -11,6 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from loomtest.diagnosis.change.pairs import DIRECTIONS, PairChange, PairChanges
+from loomtest.diagnosis.faults.switches import without
 from loomtest.diagnosis.seen.budget import budget_of
 from loomtest.diagnosis.seen.isolation import part_groups
 from loomtest.diagnosis.verdict import Finding, Outcome, Verdict, plain_json, plain_number
@@ -122,8 +123,13 @@ def _same_meter(before: Side, after: Side) -> _SameMeter:
 
 
 def _by_pair(harness: Harness, side: Side) -> _Values:
-    """Averages over the readings of each pair of the harness's points; NaN where readings contradict."""
+    """Averages over the readings of each pair of the harness's points; NaN where readings contradict.
+
+    Drops that were taken up to a short say nothing of the pair that the leads touched.
+    """
     readings, count = side.readings, len(harness.points)
+    placing = np.isin(np.arange(len(readings)), side.verdict.placing)
+    readings = without(readings, placing) if placing.any() else readings
     meter = side.instrument or readings.instrument or generic_handheld()
     # An insulation tester's limits of error read like a resistance meter's; leads do not matter to it.
     insulation = readings.quantity == Quantity.INSULATION

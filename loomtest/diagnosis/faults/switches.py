@@ -128,5 +128,6 @@ def without(readings: Readings, aside: BoolArray) -> Readings:
         notes={place[i]: note for i, note in readings.notes.items() if i in place},
         times={place[i]: time for i, time in readings.times.items() if i in place},
         turned=None if readings.turned is None else readings.turned[kept],
+        sitting=None if readings.sitting is None else readings.sitting[kept],
         **{name: getattr(readings, name)[kept] for name in columns},
     )

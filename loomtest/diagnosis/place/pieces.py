@@ -7,9 +7,10 @@ from dataclasses import replace
 
 import numpy as np
 
+from loomtest.diagnosis.place.ask import break_readings, lead_of
 from loomtest.diagnosis.place.breaks import Piece, place_break
 from loomtest.diagnosis.place.legs import Legs, legs_at
-from loomtest.diagnosis.place.told import Bench
+from loomtest.diagnosis.place.taken import Bench
 from loomtest.diagnosis.verdict import Finding, WirePlace
 from loomtest.diagnosis.why import BreakWhy, ReadPieces
 from loomtest.readings.model import Instrument, Quantity
@@ -19,39 +20,43 @@ _GENERIC = (0.02, 10e-12, 10e-12)
 
 
 def with_break(bench: Bench, finding: Finding) -> Finding:
-    """An open with the place of its break, or with the readings that would tell it; as it was where nobody
-    read a capacitance of its wire."""
-    if (
-        finding.fault != "open"
-        or len(finding.suspects) != 1
-        or bench.readings.quantity.max(initial=0) < (Quantity.CAPACITANCE)
-    ):
+    """An open with the place of its break, or with the readings that would tell it."""
+    if finding.fault != "open" or len(finding.suspects) != 1:
+        return finding
+    none_read = bench.readings.quantity.max(initial=0) < Quantity.CAPACITANCE
+    if none_read and not bench.can_place_breaks:
         return finding
     index = next(i for i, row in enumerate(bench.harness.wires) if row.name == finding.suspects[0].wire)
-    wire, wiring = bench.harness.wires[index], bench.wiring
-    stubs = [legs_at(bench.harness, wiring, int(ends[index]), index) for ends in (wiring.start, wiring.end)]
-    if wire.kind != "wire" or stubs[0] is None or stubs[1] is None or stubs[0].points & stubs[1].points:
+    wire, own = bench.harness.wires[index], _pieces_of(bench, index)
+    if own is None:
         return finding
-    own = (stubs[0], stubs[1])
     read = [_of_stub(bench, stub, own) for stub in own]
-    if not read[0] and not read[1]:
+    nothing = not read[0] and not read[1]
+    at = int(bench.wiring.start[index]), int(bench.wiring.end[index])
+    ends = lead_of(bench, own[0], at[0]), lead_of(bench, own[1], at[1])
+    if any(stub.ends for stub in own) and None in (wire.length_m, *(_metres(bench, stub) for stub in own)):
+        return finding if nothing else replace(finding, todo=ReadPieces(wire.name, ends, "lengths"))
+    if bench.can_place_breaks:
+        had = bool(read[0]), bool(read[1]), _whole_wire(bench, own) is not None
+        finding = replace(finding, asked=break_readings(bench, index, own, had))
+    if nothing:
         return finding
-    missing = tuple(name for name, found in zip((wire.start, wire.end), read, strict=True) if not found)
+    missing = tuple(name for name, found in zip(ends, read, strict=True) if not found)
     if missing:
         return replace(finding, todo=ReadPieces(wire.name, missing, "one end"))
     if {rest for rest, _ in read[0]} != {rest for rest, _ in read[1]} or len({r for r, _ in read[0]}) != 1:
-        return replace(finding, todo=ReadPieces(wire.name, (wire.start, wire.end), "rests"))
-    return _placed(bench, finding, index, (own, (_mean(read[0]), _mean(read[1]))))
+        return replace(finding, todo=ReadPieces(wire.name, ends, "rests"))
+    return _placed(bench, finding, (index, ends), (own, (_mean(read[0]), _mean(read[1]))))
 
 
 def _placed(
-    bench: Bench, finding: Finding, index: int, told: tuple[tuple[Legs, Legs], tuple[Piece, Piece]]
+    bench: Bench,
+    finding: Finding,
+    of: tuple[int, tuple[str, str]],
+    told: tuple[tuple[Legs, Legs], tuple[Piece, Piece]],
 ) -> Finding:
-    wire = bench.harness.wires[index]
+    wire = bench.harness.wires[of[0]]
     others = [_metres(bench, stub) for stub in told[0]]
-    branched = any(stub.ends for stub in told[0])
-    if branched and (wire.length_m is None or None in others):
-        return finding
     first, second = (
         replace(piece, others_m=other or 0.0) for piece, other in zip(told[1], others, strict=True)
     )
@@ -59,7 +64,7 @@ def _placed(
     found = place_break(bench.harness, wire.length_m, (first, second), whole)
     if found.doubt:
         why: BreakWhy = found.doubt
-        return replace(finding, todo=ReadPieces(wire.name, (wire.start, wire.end), why))
+        return replace(finding, todo=ReadPieces(wire.name, of[1], why))
     place = WirePlace(
         wire.name,
         wire.start,
@@ -72,6 +77,15 @@ def _placed(
     return replace(finding, place=place)
 
 
+def _pieces_of(bench: Bench, index: int) -> tuple[Legs, Legs] | None:
+    """What still hangs on either end of a broken wire; None for a part, and where the two hang together."""
+    wiring = bench.wiring
+    one, other = (legs_at(bench.harness, wiring, int(e[index]), index) for e in (wiring.start, wiring.end))
+    if bench.harness.wires[index].kind != "wire" or one is None or other is None or one.points & other.points:
+        return None
+    return one, other
+
+
 def _metres(bench: Bench, stub: Legs) -> float | None:
     lengths = [bench.harness.wires[wire].length_m for wire in stub.ends]
     return None if None in lengths else sum(length or 0.0 for length in lengths)
@@ -81,7 +95,7 @@ def _of_stub(bench: Bench, stub: Legs, own: tuple[Legs, Legs]) -> list[tuple[fro
     """Readings from one piece: the circuits it was read against, and the piece."""
     other = own[1] if stub is own[0] else own[0]
     out = []
-    for row in np.flatnonzero(bench.readings.quantity == Quantity.CAPACITANCE).tolist():
+    for row in _rows(bench):
         sides = _points(bench, row)
         here = [bool(side & stub.points) for side in sides]
         if here[0] == here[1]:
@@ -90,6 +104,13 @@ def _of_stub(bench: Bench, stub: Legs, own: tuple[Legs, Legs]) -> list[tuple[fro
         if not lead & other.points:
             out.append((_circuits(bench, rest - other.points), _piece(bench, row)))
     return out
+
+
+def _rows(bench: Bench) -> list[int]:
+    """Capacitances that show a number."""
+    readings = bench.readings
+    shown = (readings.quantity == Quantity.CAPACITANCE) & np.isfinite(readings.value)
+    return [int(row) for row in np.flatnonzero(shown)]
 
 
 def _points(bench: Bench, row: int) -> tuple[frozenset[int], frozenset[int]]:
@@ -142,7 +163,7 @@ def _whole_wire(bench: Bench, own: tuple[Legs, Legs]) -> float | None:
     """Farads a metre of whole circuits that were read against others; None where there are none."""
     harness, found = bench.harness, []
     broken = own[0].points | own[1].points
-    for row in np.flatnonzero(bench.readings.quantity == Quantity.CAPACITANCE).tolist():
+    for row in _rows(bench):
         sides = _points(bench, row)
         lead = sides[0] if len(sides[0]) == 1 else sides[1]
         if len(lead) != 1 or lead & broken or not (sides[0] | sides[1]) - lead:

@@ -38,6 +38,7 @@ _STEPS_EACH = 48  # of two places that are looked for side by side
 _REST = 0.1  # weight of a pair of wires that do not run together, where another pair does
 _MISFIT = 0.001  # probability under which the readings are not those of one short
 _SURE = 0.95
+_MAY_BE = 0.05  # a wire of less weight is not the one
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -71,12 +72,13 @@ class Along:
 class PlacedShort:
     """What the readings tell of a short. `places`: one along each circuit's wire where it is told; `ohm`: the
     short itself, NaN where nothing tells. `fits`: the readings are those of one short; `both`: they were
-    taken from both ends of the wire."""
+    taken from both ends of the wire. `likely`: of either circuit, the wires that may hold it."""
 
     places: tuple[Along, ...]
     ohm: float
     fits: bool
     both: bool
+    likely: tuple[frozenset[int], frozenset[int]]
 
 
 @dataclass(frozen=True)
@@ -111,7 +113,13 @@ def place_short(
         if same >= _SURE:
             places.append(best.along(side))
     both = any(best.both(side) for side in (0, 1))
-    return PlacedShort(tuple(places), best.short_ohm(), best.fits(), both)
+    likely: list[set[int]] = [set(), set()]
+    for weight, look in zip(weights, found, strict=True):
+        for side, wire in enumerate(look.wires):
+            if weight >= _MAY_BE and wire is not None:
+                likely[side].add(wire)
+    may_hold = frozenset(likely[0]), frozenset(likely[1])
+    return PlacedShort(tuple(places), best.short_ohm(), best.fits(), both, may_hold)
 
 
 def run_together(harness: Harness, one: tuple[str, str], other: tuple[str, str]) -> int:

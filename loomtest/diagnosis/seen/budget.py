@@ -178,7 +178,7 @@ def _of_one_run(readings: Readings, instrument: Instrument, temperature_c: float
     told = ~by_meter & np.isfinite(stated)
     own[told] = stated[told]
     volts = drop & ~np.isfinite(stated)
-    own[volts] = np.hypot(VOLT_SHARE * np.abs(value[volts]), VOLT_FLOOR)
+    own[volts] = _volts_within(np.abs(value[volts]), instrument)
     own[drop] /= np.abs(current[drop])
     ohm[two_wire] -= lead
 
@@ -227,6 +227,19 @@ def _lead(readings: Readings, instrument: Instrument) -> tuple[float, tuple[floa
     if instrument.lead_ohms is not None:
         return instrument.lead_ohms, (0.0, 0.0, instrument.lead_uncertainty_ohms)
     return 0.0, (*UNKNOWN_LEADS_OHM, 0.0)
+
+
+def _volts_within(volts: FloatArray, instrument: Instrument) -> FloatArray:
+    """(k,) standard uncertainty of volts in the smallest range that holds them, else of a handheld's."""
+    if not instrument.voltage_ranges:
+        return np.asarray(np.hypot(VOLT_SHARE * volts, VOLT_FLOOR))
+    ranges = sorted(instrument.voltage_ranges, key=lambda one: one.up_to_volts)
+    at = np.minimum(np.searchsorted([one.up_to_volts for one in ranges], volts), len(ranges) - 1)
+    share = np.array([one.percent / 100 for one in ranges])[at]
+    floor = np.array([one.counts * one.resolution_volts for one in ranges])[at]
+    step = np.array([one.resolution_volts for one in ranges])[at]
+    limit = np.hypot(share * volts, floor) / math.sqrt(3)
+    return np.asarray(np.hypot(limit, step / math.sqrt(12)))
 
 
 def _range_of(ohm: FloatArray, instrument: Instrument) -> IntArray:

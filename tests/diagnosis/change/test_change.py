@@ -6,6 +6,7 @@ import json
 import math
 from collections.abc import Sequence
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -14,10 +15,12 @@ from hypothesis import strategies as st
 
 from loomtest.diagnosis.change.change import Change, Side, _directions, _match, change_between
 from loomtest.diagnosis.change.pairs import DIRECTIONS
+from loomtest.diagnosis.judge import judge
 from loomtest.diagnosis.verdict import Coverage, Finding, Suspect, Untested, Verdict, WireRow
 from loomtest.harness.model import Harness, Wire
 from loomtest.readings.model import Instrument, Quantity, Range, Readings
 from tests.diagnosis.change.columns import in_columns
+from tests.diagnosis.place.looms import harness_of, readings_of
 
 HARNESS = Harness(
     "a loom",
@@ -264,3 +267,21 @@ def test_a_mended_open_is_gone_whatever_else_of_its_circuit_was_left_out() -> No
     assert [f.fault for f in _match(harness, broken, mended)[0]] == ["open"]
     still = verdict(untested=[Untested(("X2:1", "X1:1"), "continuity")])
     assert [f.fault for f in _match(harness, broken, still)[3]] == ["open"]
+
+
+def test_drops_taken_up_to_a_short_are_no_ohms_of_the_pair(tmp_path: Path) -> None:
+    harness = harness_of(tmp_path, ("W1,X1:1,X2:1,0.5,2", "W2,X1:2,X2:2,0.5,2"))
+    whole = ("X1:1,X2:1,0.08,,,,0.001", "X1:2,X2:2,0.08,,,,0.001")
+    drops = [
+        f"X{a}:{wire},X{b}:{wire},{mv},mV,voltage_drop,1.5,0.1"
+        for a, b, mv in ((1, 2, 36), (2, 1, 78))
+        for wire in (1, 2)
+    ]
+    sides = []
+    for rows in ((*whole, "X1:1,X1:2,0.4,,,,", *drops), (*whole, "X1:1,X1:2,OL,,,,")):
+        read = readings_of(tmp_path, harness, rows)
+        sides.append(Side(read, judge(harness, read, METER), METER))
+    pairs = {(pair.start, pair.end): pair for pair in change_between(harness, *sides).pairs}
+    pair = pairs["X1:1", "X2:1"]
+    assert pair.before_ohms == pytest.approx(0.08)
+    assert pair.change == "same"

@@ -18,9 +18,9 @@ Resistor = tuple[str, str, float]
 HEADER = "from,to,value,unit,quantity,current,uncertainty"
 
 
-def harness_of(folder: Path, wires: Sequence[str], more: str = "") -> Harness:
-    """A loom from rows `wire,from,to,size,length`."""
-    (folder / "wires.csv").write_text("\n".join(["wire,from,to,size,length", *wires]) + "\n")
+def harness_of(folder: Path, wires: Sequence[str], more: str = "", columns: str = "") -> Harness:
+    """A loom from rows `wire,from,to,size,length`, and further `columns` such as `,kind`."""
+    (folder / "wires.csv").write_text("\n".join([f"wire,from,to,size,length{columns}", *wires]) + "\n")
     (folder / "harness.toml").write_text(more)
     return load_harness(folder)
 

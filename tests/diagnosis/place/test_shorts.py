@@ -9,7 +9,7 @@ import pytest
 
 from loomtest.diagnosis.judge import judge
 from loomtest.diagnosis.verdict import Finding, WirePlace
-from loomtest.diagnosis.why import ReadBothEnds
+from loomtest.diagnosis.why import PlaceReading, ReadBothEnds
 from loomtest.harness.copper import copper_ohms
 from loomtest.harness.model import Harness
 from loomtest.readings.model import Instrument, Range
@@ -96,7 +96,9 @@ def test_from_one_end_no_place_is_claimed(tmp_path: Path) -> None:
         harness, tmp_path, [*SHORTED, drops("X1:1", "X2:1", 0.03), drops("X1:2", "X2:2", 0.03)]
     )
     assert finding.place is None
-    assert finding.todo == ReadBothEnds(((("X2:1", "X2:2"), (("X2:1", "X1:1"), ("X2:2", "X1:2"))),))
+    fed = ("X2:1", "X2:2")
+    ends = (("X2:1", "X1:1"), ("X2:2", "X1:2"))
+    assert finding.todo == ReadBothEnds(tuple(PlaceReading("voltage_drop", *pair, fed) for pair in ends))
 
 
 @pytest.mark.parametrize("ohm", [0.01, 0.05])

@@ -128,8 +128,8 @@ METER = {
     "range": "`[[range]]` tables, the smallest first, below",
     "capacitance_range": "`[[capacitance_range]]` tables: the same in farads (`up_to_farads`, `percent`, "
     "`counts`, `resolution_farads`)",
-    "voltage_range": "`[[voltage_range]]` tables of direct volts: the same in volts (`up_to_volts`, `percent`, "
-    "`counts`, `resolution_volts`)",
+    "voltage_range": "`[[voltage_range]]` tables of direct volts: the same in volts (`up_to_volts`, "
+    "`percent`, `counts`, `resolution_volts`)",
     "serial": "how to read it over a cable: [log](log.md)",
 }
 RANGE = {

@@ -37,7 +37,7 @@ def compare(
     from pathlib import Path
 
     from loomtest.commands.terminal.progress import Progress
-    from loomtest.commands.terminal.screen import exit_status, show, show_json, warn
+    from loomtest.commands.terminal.screen import exit_status, show, show_long_json, warn
     from loomtest.diagnosis.change.change import Side, change_between
     from loomtest.diagnosis.change.follow import follow_readings, follow_verdict
     from loomtest.harness.load import load_harness
@@ -73,7 +73,7 @@ def compare(
             written = write_plots(expected, change, earlier, later, Path(out))
     warn(warnings)
     if as_json:
-        show_json(change.to_json())
+        show_long_json(change.to_json_but_pairs(), "pairs", change.pairs_json())
     else:
         from loomtest.words.change import change_lines
 

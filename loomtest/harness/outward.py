@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections.abc import Iterable, Iterator, Mapping
 from typing import Any
 
 from loomtest.harness.points import FORMULA_SIGNS
@@ -28,7 +29,23 @@ def json_text(value: Any, indent: int | None = 2) -> str:
 
     Raises ValueError for numbers that are not finite.
     """
-    text = json.dumps(value, indent=indent, ensure_ascii=False, allow_nan=False)
+    return _quiet_json(json.dumps(value, indent=indent, ensure_ascii=False, allow_nan=False))
+
+
+def json_pieces(value: Mapping[str, Any], key: str, items: Iterable[Any]) -> Iterator[str]:
+    """The text of an object whose list `key` is `items`, one a line, made as it is read: for lists that would
+    fill the memory. Raises ValueError as `json_text` does."""
+    begin, there, end = json_text({**value, key: []}).partition(f'\n  "{key}": [')
+    yield begin + there
+    encode = json.JSONEncoder(ensure_ascii=False, allow_nan=False).encode
+    separator = "\n    "
+    for item in items:
+        yield separator + _quiet_json(encode(item))
+        separator = ",\n    "
+    yield ("" if separator[0] == "\n" else "\n  ") + end
+
+
+def _quiet_json(text: str) -> str:
     if text.isprintable():
         return text
     # Outside strings JSON has only printable characters and line breaks: what else there is, is in strings.

@@ -5,6 +5,10 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+from loomtest.diagnosis.change.change import Side, change_between
+from loomtest.harness.load import load_harness
+from loomtest.readings.load import load_readings
+from loomtest.words.verdict import judge
 from tests.documents import play as run
 from tests.evidence.example import TRACTOR
 
@@ -56,3 +60,14 @@ def test_plots_go_where_they_are_asked(tmp_path: Path) -> None:
     assert "over-range before, 31 mΩ after" in (tmp_path / "plots" / "circuits.svg").read_text(
         encoding="utf-8"
     )
+
+
+def test_json_is_written_pair_by_pair_and_is_that_of_the_library(tmp_path: Path) -> None:
+    runs = (TRACTOR / "1_before", TRACTOR / "3_final")
+    _, text = run(f"loomtest compare {TRACTOR} {runs[0]} {runs[1]} --json", tmp_path)
+    harness = load_harness(TRACTOR)
+    sides = [Side(readings := load_readings(place, harness), judge(harness, readings)) for place in runs]
+    whole = change_between(harness, *sides).to_json()
+    assert json.loads(text) == whole and len(whole["pairs"]) > 100
+    lines = [line for line in text.splitlines() if line.startswith('    {"from"')]
+    assert len(lines) == len(whole["pairs"])

@@ -5,10 +5,12 @@ from __future__ import annotations
 import csv
 import io
 import json
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
 
+from loomtest.harness.outward import json_pieces
 from tests.commands.in_process import loomtest
 
 ESCAPE, TURN = "\x1b]0;owned\x07", "\u202egnp.exe"
@@ -91,3 +93,24 @@ def test_no_cell_runs_in_a_spreadsheet(written: Path) -> None:
 def test_json_still_says_the_names_as_they_are(written: Path) -> None:
     said = json.loads((written / "05-judge.out").read_text("utf-8").split("\nLook at")[0])
     assert said["harness"] == f"launch {ESCAPE}{TURN}"
+
+
+def test_a_long_list_is_written_as_it_is_read_and_says_the_same() -> None:
+    made: list[int] = []
+
+    def items(count: int) -> Iterator[dict[str, object]]:
+        for number in range(count):
+            made.append(number)
+            yield {"name": f'"list": [] {ESCAPE}{TURN}\n', "number": number}
+
+    around = {"before": '\n  "list": [', "list": [], "after": {"list": [1]}}
+    for count in (0, 1, 3):
+        text = "".join(json_pieces(around, "list", items(count)))
+        assert json.loads(text) == {**around, "list": list(items(count))}
+        assert list(json.loads(text)) == ["before", "list", "after"]
+        assert text.replace("\n", "").isprintable()
+    made.clear()
+    pieces = json_pieces(around, "list", items(1_000))
+    assert "before" in next(pieces) and not made
+    next(pieces)
+    assert made == [0]

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import os
 import sys
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 import typer
 
 from loomtest.commands.terminal.text import paragraph, shown
-from loomtest.harness.outward import json_text
+from loomtest.harness.outward import json_pieces, json_text
 
 if TYPE_CHECKING:
     from loomtest.errors import Problem
@@ -43,6 +43,14 @@ def show_json(value: Any) -> None:
 
     allow_any_letter()
     typer.echo(json_text(value))
+
+
+def show_long_json(value: Mapping[str, Any], key: str, items: Iterable[Any]) -> None:
+    """Print one JSON object whose list `key` is `items`, without ever holding all of it."""
+    allow_any_letter()
+    for piece in json_pieces(value, key, items):
+        typer.echo(piece, nl=False)
+    typer.echo()
 
 
 def warn(problems: Sequence[Problem]) -> None:

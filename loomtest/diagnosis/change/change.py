@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -42,11 +42,19 @@ class Change:
 
     def to_json(self) -> dict[str, Any]:
         """The object `loomtest-change/1` of the contract, with `not_shown_gone` added."""
+        return {**self.to_json_but_pairs(), "pairs": list(self.pairs_json())}
+
+    def pairs_json(self) -> Iterator[dict[str, Any]]:
+        """The list `pairs` of that object, one at a time: a scan has millions."""
+        return map(_pair_json, self.pairs)
+
+    def to_json_but_pairs(self) -> dict[str, Any]:
+        """That object with no pairs in it."""
         return {
             "schema": "loomtest-change/1",
             "before": self.before,
             "after": self.after,
-            "pairs": [_pair_json(pair) for pair in self.pairs],
+            "pairs": [],
             "faults": {
                 name: [plain_json(finding) for finding in getattr(self, name)]
                 for name in ("gone", "remaining", "new", "not_shown_gone")

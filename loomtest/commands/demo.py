@@ -12,11 +12,13 @@ from loomtest.commands.terminal.verbs import QUIET_HELP
 
 if TYPE_CHECKING:
     from loomtest.diagnosis.change.change import Side
+    from loomtest.errors import LoomtestError
     from loomtest.harness.model import Harness
     from loomtest.words.lines import Line
 
 TRACTOR = ("1_before", "2_after", "3_final")
 LAUNCH = ("1_first.csv", "2_second.csv")
+NEEDED_MB = 5  # 3.5 MB are written
 STORIES = {
     "1_before": "as it came apart, with a new front lamp connector",
     "2_after": "mended",
@@ -37,12 +39,21 @@ def demo(
 
     It writes every file out, so you can repeat each step by hand.
     """
+    place = _new_folder(out)
+    try:
+        _whole_job(place, quiet)
+    except BrokenPipeError:  # who read along has read enough
+        raise
+    except OSError as error:
+        raise _no_room(place, error) from error
+
+
+def _whole_job(place: Path, quiet: bool) -> None:
     from loomtest.commands.terminal.progress import Progress
     from loomtest.commands.terminal.screen import show
     from loomtest.harness.load import load_harness
     from loomtest.words.lines import Line
 
-    place = _new_folder(out)
     _copy_samples(place)
     folder = place / "orchard_tractor"
     harness = load_harness(folder)
@@ -174,13 +185,18 @@ def _copy_samples(place: Path) -> None:
     import shutil
     from importlib.resources import as_file, files
 
+    with as_file(files("loomtest.data")) as data:
+        shutil.copytree(data / "demo", place, dirs_exist_ok=True)
+
+
+def _no_room(place: Path, error: OSError) -> LoomtestError:
+    """What is said where the folder cannot be written: a disk that is full above all."""
+    import shutil
+
     from loomtest.errors import InputError, Problem
 
-    try:
-        with as_file(files("loomtest.data")) as data:
-            shutil.copytree(data / "demo", place, dirs_exist_ok=True)
-    except OSError as error:
-        why = error.strerror or str(error)
-        raise InputError(
-            [Problem(str(place), None, "--out", why.lower(), "a folder to write into")]
-        ) from error
+    why = error.strerror or str(error)
+    if isinstance(error, shutil.Error):  # one entry a file that was not copied: their reasons are alike
+        why = str(error.args[0][0][2]).partition("] ")[2].partition(": ")[0] or "files that cannot be copied"
+    expected = f"a folder to write into, with {NEEDED_MB} MB free; what is there so far can be deleted"
+    return InputError([Problem(str(place), None, "--out", why.lower(), expected)])

@@ -20,6 +20,7 @@ from loomtest.harness.notes.notation import NotedWire
 from loomtest.harness.outward import sheet_cell, toml_text, visible
 from loomtest.harness.settings import read_settings
 from loomtest.harness.table import quoted
+from loomtest.harness.whole import take_back, written_whole
 
 WIRES, SETTINGS, READINGS, NOTES = "wires.csv", "harness.toml", "readings.csv", "notes.txt"
 NOTES_READ, ANSWERS, CHANGES = "notes.read.txt", "notes.answers.toml", "connector_change.csv"
@@ -206,7 +207,14 @@ def _key(name: str) -> str:
 
 
 def refuse_what_is_there(folder: Path, names: Iterable[str]) -> None:
-    """Raise InputError where one of the files exists: nothing is ever written over."""
+    """Raise InputError where one of the files exists: nothing is ever written over.
+
+    What a stopped program left of such a folder is removed first.
+    """
+    try:
+        take_back(folder)
+    except OSError as error:
+        raise not_written(folder, error) from error
     there = [folder / name for name in names if (folder / name).exists() or (folder / name).is_symlink()]
     if folder.exists() and not folder.is_dir():
         raise InputError(
@@ -218,23 +226,22 @@ def refuse_what_is_there(folder: Path, names: Iterable[str]) -> None:
         raise InputError([Problem(visible(str(path)), None, "", found, expected) for path in there])
 
 
+def not_written(folder: Path, error: OSError) -> InputError:
+    """What is said where a folder could not be written: that nothing of it was."""
+    found = f"a folder that cannot be written ({(error.strerror or str(error)).lower()})"
+    expected = "a folder to write into; nothing was written there"
+    return InputError([Problem(visible(str(folder)), None, "", found, expected)])
+
+
 def write_new(folder: Path, files: Mapping[str, str]) -> list[Path]:
     """Write the files into `folder`, which may exist. Raises InputError, with nothing written, where one of
     them is there already or the folder cannot be written.
     """
     refuse_what_is_there(folder, files)
-    written: list[Path] = []
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        for name, text in files.items():
-            with (folder / name).open("x", encoding="utf-8", newline="") as file:
-                written.append(folder / name)
-                file.write(text)
+        with written_whole(folder) as aside:
+            for name, text in files.items():
+                (aside / name).write_text(text, encoding="utf-8", newline="")
     except OSError as error:
-        for path in written:
-            path.unlink(missing_ok=True)
-        found = f"a folder that cannot be written ({(error.strerror or str(error)).lower()})"
-        raise InputError(
-            [Problem(visible(str(folder)), None, "", found, "a folder to write into")]
-        ) from error
-    return written
+        raise not_written(folder, error) from error
+    return [folder / name for name in files]

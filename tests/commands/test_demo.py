@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
 import pytest
 
 from loomtest.commands import demo
 from tests.documents import play as run
+from tests.faults.disks import small_disk
+from tests.faults.injections import run as program
 
 
 def test_the_demo_does_the_whole_job(tmp_path: Path) -> None:
@@ -25,6 +28,8 @@ def test_the_demo_does_the_whole_job(tmp_path: Path) -> None:
     assert "loomtest-demo/reports/1_before/report.html" in told
     assert "From the first run to the last: 4 faults gone, none left" in told
     assert max(map(len, text.splitlines())) <= 80
+    written = sum(path.stat().st_size for path in tmp_path.rglob("*") if path.is_file())
+    assert 0.5 * demo.NEEDED_MB < written / 1e6 < demo.NEEDED_MB  # what it asks for on a full disk
 
 
 def test_a_second_demo_stands_beside_the_first(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -45,3 +50,13 @@ def test_a_folder_with_something_in_it_is_refused(tmp_path: Path) -> None:
     assert status == 2
     assert text.startswith("loomtest: mine")
     assert [p.name for p in (tmp_path / "mine").iterdir()] == ["a.txt"]
+
+
+@pytest.mark.parametrize("kilobytes", [30, 300])
+def test_on_a_full_disk_it_says_what_is_missing(tmp_path: Path, kilobytes: int) -> None:
+    with small_disk(tmp_path / "disk", kilobytes) as before:
+        done = program("demo", "--out", tmp_path / "disk" / "demo", before=before)
+        said = " ".join(done.stderr.split())
+        assert done.returncode == 2 and "Traceback" not in said and "[" not in said
+        assert re.search(r"demo, --out: found (no space left on device|file too large); expected", said)
+        assert "with 5 MB free" in said

@@ -68,7 +68,7 @@ def close_bag(folder: Path, info: Mapping[str, str]) -> str:
             _write(folder / f"tagmanifest-{algorithm}.txt", text)
         sync_tree(folder)
     except OSError as error:
-        raise ArchiveError(f"{folder} cannot be made a bag: {error}") from error
+        raise ArchiveError(f"{folder} cannot be made a bag: {error.strerror or error}") from error
     return digest_of(folder / TAG_MANIFEST)
 
 

@@ -172,7 +172,8 @@ class Archive:
                 ledger.close()
             aside.rename(target)
         except (OSError, RunFolderError) as error:
-            raise ArchiveError(f"{target} cannot be kept: {error}") from error
+            why = getattr(error, "strerror", None) or error
+            raise ArchiveError(f"{target} cannot be kept: {why}") from error
         return Entry(ledger.lines, folder, digest)
 
     def leftovers(self) -> list[str]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import os
 import shutil
 from collections.abc import Iterable, Mapping
 from pathlib import Path
@@ -14,10 +13,12 @@ from loomtest.errors import InputError, Problem
 from loomtest.harness.branches import BRANCH_COLUMNS, BRANCHES, branch_rows
 from loomtest.harness.exchange.filename import is_exchange
 from loomtest.harness.model import Face, Harness, connector_of
+from loomtest.harness.newfolder import not_written
 from loomtest.harness.origin import BEFORE_FOLDER, WAS, was_at
 from loomtest.harness.outward import HARD_SPACE, sheet_cell, visible
 from loomtest.harness.swap.swap import Swapped
 from loomtest.harness.table import COMMENT, Table, lines_of, read_table, read_text
+from loomtest.harness.whole import take_back, written_whole
 from loomtest.harness.wirelist import NEEDED
 
 if TYPE_CHECKING:
@@ -34,6 +35,10 @@ def write_harness(
     The folder appears whole or not at all. Raises InputError when it is there already and holds something,
     or cannot be written.
     """
+    try:
+        take_back(out)
+    except OSError as error:
+        raise not_written(out, error) from error
     if out.exists() and (not out.is_dir() or any(out.iterdir())):
         found = "a file" if not out.is_dir() else "a folder that holds something"
         raise InputError([Problem(visible(str(out)), None, "", found, "a new folder, or an empty one")])
@@ -44,22 +49,13 @@ def write_harness(
         **more,
     }
     try:
-        aside = out.parent / f".{out.name}-{os.getpid()}"
-        aside.mkdir(parents=True)
-        try:
+        with written_whole(out) as aside:
             for name, text in files.items():
                 (aside / name).write_text(text, encoding="utf-8", newline="")
             shutil.copyfile(chart, aside / MAP_COPY)
             _copy_before(before, aside / BEFORE_FOLDER)
-            if out.exists():
-                out.rmdir()
-            aside.replace(out)
-        except BaseException:
-            shutil.rmtree(aside, ignore_errors=True)
-            raise
     except OSError as error:
-        found = f"a folder that cannot be written ({error.strerror})"
-        raise InputError([Problem(visible(str(out)), None, "", found, "a place to write to")]) from error
+        raise not_written(out, error) from error
     return tuple(out / name for name in (*files, MAP_COPY))
 
 

@@ -5,6 +5,8 @@
     ├── RunFolderError    a run folder is taken by another program, full, torn or gone
     ├── InstrumentError   a meter or scanner does not answer, or answers nonsense
     └── ArchiveError      an evidence archive cannot be read or written
+        ├── IndexAwayError     the index's database cannot be reached, or refuses; the runs are not touched
+        └── IndexDamagedError  the index cannot be used as it is; it is made anew from the runs
 
 The command line turns any of them into one message on standard error and exit status 2.
 """
@@ -59,6 +61,18 @@ class InstrumentError(LoomtestError):
 
 class ArchiveError(LoomtestError):
     """An evidence archive that cannot be read or written."""
+
+
+class IndexAwayError(ArchiveError):
+    """A database that cannot be reached, or refuses; `read_only` where it only refuses to be written."""
+
+    def __init__(self, text: str, *, read_only: bool = False) -> None:
+        self.read_only = read_only
+        super().__init__(text)
+
+
+class IndexDamagedError(ArchiveError):
+    """An index that cannot be used as it is: derived from the runs, it is made anew."""
 
 
 def nearest(name: str, known: Sequence[str], count: int = 3) -> list[str]:

@@ -144,7 +144,22 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "diagnosis/wiring.py": ("commands/test_demo.py", "diagnosis/faults/test_explain.py"),
     "errors.py": ("test_front_door.py", "harness/test_load.py"),
     "evidence/archive/bag.py": ("evidence/archive/test_folder.py", "commands/test_keep.py"),
-    "evidence/archive/index.py": ("evidence/archive/test_folder.py", "evidence/archive/test_history.py"),
+    "evidence/archive/database/opened.py": (
+        "evidence/archive/test_redraw.py",
+        "evidence/archive/test_index.py",
+    ),
+    "evidence/archive/database/rows.py": (
+        "evidence/archive/test_index.py",
+        "evidence/archive/test_redraw.py",
+    ),
+    "evidence/archive/database/tables.py": (
+        "evidence/archive/test_index.py",
+        "evidence/archive/test_redraw.py",
+    ),
+    "evidence/archive/database/upkeep.py": (
+        "evidence/archive/test_index.py",
+        "evidence/archive/test_folder.py",
+    ),
     "evidence/archive/keep.py": ("evidence/archive/test_folder.py", "commands/test_keep.py"),
     "evidence/archive/names.py": ("commands/test_keep.py", "bench/scanner/test_run.py"),
     "evidence/archive/plot.py": ("evidence/archive/test_history.py", "commands/test_keep.py"),

@@ -30,6 +30,7 @@ HEAVY = (
     "rich",
     "bagit",
     "tomlkit",
+    "sqlalchemy",
     "starlette",
     "uvicorn",
 )

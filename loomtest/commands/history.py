@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from loomtest.commands.app import app
-from loomtest.commands.keep import ARCHIVE_HELP
+from loomtest.commands.keep import ARCHIVE_HELP, INDEX_HELP
 from loomtest.commands.terminal.verbs import JSON_HELP, QUIET_HELP
 
 if TYPE_CHECKING:
@@ -24,6 +24,7 @@ def history(
     ] = False,
     everything: Annotated[bool, typer.Option("--all", help="Show every run and every circuit.")] = False,
     archive: Annotated[str | None, typer.Option(help=ARCHIVE_HELP)] = None,
+    index: Annotated[str | None, typer.Option(help=INDEX_HELP)] = None,
     as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help=QUIET_HELP)] = False,
 ) -> None:
@@ -49,7 +50,7 @@ def history(
 
         name = load_harness(harness).name
     with Progress("reading the archive", quiet):
-        place = Archive(archive) if archive is not None else Archive(default_archive())
+        place = Archive(archive if archive is not None else default_archive(), index)
         found = history_of(place, Chosen(name, job, unit))
     if jobs:
         _show_jobs(found, as_json)

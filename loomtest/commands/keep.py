@@ -18,6 +18,9 @@ if TYPE_CHECKING:
 
 ARCHIVE_HELP = "The archive folder (default: LOOMTEST_ARCHIVE, else loomtest-archive in your home folder)."
 
+NOT_INDEXED = "The run is kept. It goes into the index by itself with the next keep, history or verify."
+INDEX_HELP = "The index, where it is not beside the bags: postgresql://USER@HOST/DATABASE (or archive.toml)."
+
 
 @app.command(
     epilog="Example: loomtest keep tractor/before --archive evidence\n"
@@ -52,6 +55,7 @@ def keep(
         typer.Option("--rehearsal", help="Keep a run of a simulated meter or scanner too, marked as that."),
     ] = False,
     archive: Annotated[str | None, typer.Option(help=ARCHIVE_HELP)] = None,
+    index: Annotated[str | None, typer.Option(help=INDEX_HELP)] = None,
     as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help=QUIET_HELP)] = False,
 ) -> None:
@@ -76,7 +80,7 @@ def keep(
     from loomtest.evidence.archive.folder import Archive, default_archive
     from loomtest.words.lines import Line
 
-    place = Archive(archive) if archive is not None else Archive(default_archive())
+    place = Archive(archive if archive is not None else default_archive(), index)
     told: dict[str, object]
     if time_stamp is not None and new_key is not None:
         raise typer.BadParameter("a new key needs no time-stamp", param_hint="--time-stamp")
@@ -114,6 +118,9 @@ def keep(
         from loomtest.evidence.archive.names import kept_before
 
         earlier = kept_before(place, kept.entry)
+        if kept.not_indexed:
+            told["not_indexed"] = kept.not_indexed
+            text += [f"not in the index yet: {kept.not_indexed}", NOT_INDEXED]
         if earlier is not None:
             text += [f"the same readings are kept already, as {earlier.folder}: both stay"]
     if as_json:
@@ -197,6 +204,7 @@ def _keep(
     from datetime import datetime
     from tempfile import TemporaryDirectory
 
+    from loomtest.evidence.archive.folder import default_bench
     from loomtest.evidence.archive.keep import Keeping, keep_run
     from loomtest.evidence.archive.sign import load_key
     from loomtest.evidence.page.page import write_report
@@ -210,6 +218,7 @@ def _keep(
         identifier=uuid.uuid4().hex[:8],
         key=load_key(Path(key)) if key is not None else None,
         rehearsal=rehearsal,
+        bench=default_bench(),
     )
     harness, instrument, stage = typed
     if harness is None:

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from loomtest.commands.app import app
-from loomtest.commands.keep import ARCHIVE_HELP, todays_redraw
+from loomtest.commands.keep import ARCHIVE_HELP, INDEX_HELP, todays_redraw
 from loomtest.commands.terminal.verbs import JSON_HELP, QUIET_HELP
 
 if TYPE_CHECKING:
@@ -40,6 +40,7 @@ def verify(
         typer.Option("--redraw", help="Judge every run again, and draw its page and pictures again."),
     ] = False,
     archive: Annotated[str | None, typer.Option(help=ARCHIVE_HELP)] = None,
+    index: Annotated[str | None, typer.Option(help=INDEX_HELP)] = None,
     as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
     quiet: Annotated[bool, typer.Option("--quiet", help=QUIET_HELP)] = False,
 ) -> None:
@@ -59,7 +60,7 @@ def verify(
     from loomtest.evidence.archive.folder import Archive, default_archive
     from loomtest.words.lines import Line
 
-    place = Archive(archive) if archive is not None else Archive(default_archive())
+    place = Archive(archive if archive is not None else default_archive(), index)
     if bag is not None and to_zip is not None:
         from loomtest.evidence.archive.names import bag_meant
         from loomtest.evidence.archive.zip import export_bag

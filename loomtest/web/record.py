@@ -70,7 +70,7 @@ async def keep(request: Request) -> Response:
 
 
 def _keep(loom: Loom, name: str, served: Served) -> str:
-    from loomtest.evidence.archive.folder import Archive
+    from loomtest.evidence.archive.folder import Archive, default_bench
     from loomtest.evidence.archive.keep import Keeping, keep_run
     from loomtest.evidence.page.page import write_report
     from loomtest.words.verdict import judge
@@ -82,6 +82,7 @@ def _keep(loom: Loom, name: str, served: Served) -> str:
         now=now(),
         identifier=uuid.uuid4().hex[:8],
         rehearsal=judged.verdict.rehearsal,
+        bench=default_bench(),
     )
     made = keep_run(loom.run(name), Archive(served.archive), keeping)
     return words.kept(str(made.folder), made.entry.digest)

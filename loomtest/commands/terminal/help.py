@@ -37,7 +37,7 @@ _VALUES = {
     "end": "POINT", "against": "HARNESS", "harness": "HARNESS", "connector": "CONNECTOR",
     "port": "NUMBER", "address": "ADDRESS", "worked_on": "CONNECTOR", "cavities": "CONNECTOR=CAVITIES",
     "face": "CONNECTOR=ROWS", "clips": "COUNT", "after": "RUN", "time_stamp": "ADDRESS",
-    "time_stamp_authority": "FILE",
+    "time_stamp_authority": "FILE", "index": "ADDRESS",
     "side": "wire|mating|both", "isolation": "full|neighbours|bonded|none",
 }  # fmt: skip
 _SHELL = {

@@ -32,7 +32,7 @@ FIRST = "none, this is the first"
 # Labels of bag-info.txt that RFC 8493 does not reserve.
 HARNESS, STAGE, OPERATOR, STARTED = "Harness", "Stage", "Operator", "Run-Started"
 REHEARSAL = "Rehearsal"
-JOB, UNIT, CUSTOMER = "Job", "Unit", "Customer"
+JOB, UNIT, CUSTOMER, BENCH = "Job", "Unit", "Customer", "Bench"
 TOOL, KEPT, PREVIOUS, SEQUENCE, KEY = (
     "Tool-Version",
     "Kept",

@@ -18,6 +18,7 @@ there whole or not at all.
 from __future__ import annotations
 
 import os
+import platform
 import re
 import shutil
 from collections.abc import Iterator
@@ -89,11 +90,61 @@ def default_archive() -> Path:
     return Path(named) if named else Path.home() / "loomtest-archive"
 
 
-class Archive:
-    """An archive folder; made where it is not there yet when something is kept."""
+def default_bench() -> str:
+    """LOOMTEST_BENCH where it is set, else the name of this computer: what a kept run says of its bench."""
+    return os.environ.get("LOOMTEST_BENCH") or platform.node()
 
-    def __init__(self, folder: str | Path) -> None:
+
+class Ledger:
+    """The whole lines of the ledger as they were read. Lines are told apart only where somebody asks."""
+
+    def __init__(self, path: Path, data: bytes) -> None:
+        self.path = path
+        self.data = data
+
+    def __len__(self) -> int:
+        return self.data.count(b"\n")
+
+    def entries(self, skipped: int = 0, offset: int = 0) -> tuple[Entry, ...]:
+        """The lines after the first `skipped` ones, which end at byte `offset`. Raises ArchiveError when one
+        of them is no such line."""
+        lines = self.data[offset:].split(b"\n")[:-1]
+        return tuple(self._entry(number, line) for number, line in enumerate(lines, skipped + 1))
+
+    def first(self) -> Entry | None:
+        """The first line. Raises ArchiveError as `entries` does."""
+        end = self.data.find(b"\n")
+        return self._entry(1, self.data[:end]) if end >= 0 else None
+
+    def entry(self, sequence: int) -> Entry:
+        """The line of that number, from 1. Raises ArchiveError as `entries` does."""
+        lines = self.data.split(b"\n", sequence)
+        return self._entry(sequence, lines[sequence - 1])
+
+    def newest_first(self) -> Iterator[Entry]:
+        """The lines from the last to the first. Raises ArchiveError as `entries` does."""
+        end, number = len(self.data) - 1, len(self)
+        while end > 0:
+            begin = self.data.rfind(b"\n", 0, end) + 1
+            yield self._entry(number, self.data[begin:end])
+            end, number = begin - 1, number - 1
+
+    def _entry(self, number: int, line: bytes) -> Entry:
+        match = _LINE.fullmatch(line.decode("utf-8", "replace"))
+        if match is None:
+            raise ArchiveError(f"{self.path}, line {number}: this was not written by loomtest")
+        return Entry(number, match[2], match[1])
+
+
+class Archive:
+    """An archive folder; made where it is not there yet when something is kept.
+
+    `index`: the address of its index where one was given; else archive.toml in the folder says it.
+    """
+
+    def __init__(self, folder: str | Path, index: str | None = None) -> None:
         self.folder = Path(folder)
+        self.index = index
 
     def exists(self) -> bool:
         """True where something has been kept."""
@@ -106,21 +157,20 @@ class Archive:
         except OSError:
             return False
 
+    def ledger(self) -> Ledger:
+        """The whole lines of the ledger as they are now. Raises ArchiveError."""
+        path = self.folder / LEDGER
+        try:
+            whole, _ = split_torn(path.read_bytes())
+        except FileNotFoundError:
+            whole = b""
+        except OSError as error:
+            raise ArchiveError(f"{path} cannot be read: {error.strerror}") from error
+        return Ledger(path, whole)
+
     def entries(self) -> tuple[Entry, ...]:
         """The whole lines of the ledger. Raises ArchiveError when one of them is no such line."""
-        try:
-            whole, _ = split_torn((self.folder / LEDGER).read_bytes())
-        except FileNotFoundError:
-            return ()
-        except OSError as error:
-            raise ArchiveError(f"{self.folder / LEDGER} cannot be read: {error.strerror}") from error
-        entries = []
-        for number, line in enumerate(whole.decode("utf-8", "replace").split("\n")[:-1], 1):
-            match = _LINE.fullmatch(line)
-            if match is None:
-                raise ArchiveError(f"{self.folder / LEDGER}, line {number}: this was not written by loomtest")
-            entries.append(Entry(number, match[2], match[1]))
-        return tuple(entries)
+        return self.ledger().entries()
 
     @contextmanager
     def locked(self) -> Iterator[None]:
@@ -200,8 +250,7 @@ class Archive:
         aside = self.folder / _ASIDE
         if not aside.is_dir():
             return
-        entries = self.entries()
-        last = entries[-1] if entries else None
+        last = next(self.ledger().newest_first(), None)
         if last is not None and not (self.folder / last.folder).exists():
             unfinished = aside / last.name
             if (unfinished / TAG_MANIFEST).is_file() and digest_of(unfinished / TAG_MANIFEST) == last.digest:

@@ -14,7 +14,7 @@ import numpy as np
 from loomtest.diagnosis.numbers.statistics import median
 from loomtest.errors import ArchiveError
 from loomtest.evidence.archive.folder import Archive
-from loomtest.evidence.archive.index import MOST_COMPARED, Index, Kept, WireOhms
+from loomtest.evidence.archive.index import MOST_COMPARED, Index, Kept, Wanted, WireOhms
 from loomtest.evidence.archive.trend import FEWEST_FOR_TREND, Forecast, Trend, forecast, theil_sen
 from loomtest.harness.model import FloatArray
 from loomtest.harness.outward import sheet_cell
@@ -83,20 +83,19 @@ def history_of(archive: Archive, chosen: Chosen = ANY) -> History:
     Raises ArchiveError.
     """
     harness = chosen.harness
+    index = Index(archive)
     if not archive.exists():
         raise ArchiveError(f"{archive.folder} is no archive: nothing has been kept there")
-    index = Index(archive)
-    if not index.is_current():
-        with archive.locked():
-            index.catch_up()
-    entries = {entry.sequence: entry for entry in archive.entries()}
-    newest = [entries[kept.sequence] for kept in index.kept(harness)[-MOST_COMPARED:]]
+    index.catch_up()
+    wanted = Wanted(harness=harness)
+    entries = archive.entries()
+    newest = [entries[kept.sequence - 1] for kept in index.kept(wanted, MOST_COMPARED)]
     was_wrong = bool(index.differing(newest))
-    runs = [kept for kept in index.kept(harness) if chosen.takes(kept)]
+    runs = [kept for kept in index.kept(wanted) if chosen.takes(kept)]
     if not runs and (chosen.job or chosen.unit):
         raise ArchiveError(f"nothing of that job or unit has been kept in {archive.folder}")
     if harness is not None and not runs:
-        names = sorted({kept.harness for kept in index.kept()})
+        names = [name for name, _ in index.distinct("harness")]
         raise ArchiveError(
             f"nothing of {harness!r} has been kept in {archive.folder}; kept: {', '.join(names)}"
         )
@@ -198,6 +197,7 @@ def history_json(history: History) -> dict[str, Any]:
                 "job": kept.job,
                 "unit": kept.unit,
                 "customer": kept.customer,
+                "bench": kept.bench,
             }
             for kept in history.runs
         ],

@@ -1,54 +1,44 @@
-"""The archive's index: what `history` needs of every bag, in SQLite.
+"""Asking an archive's index: which runs were kept, what was wrong with them, what their wires measured.
 
-It is derived, and never trusted: `Index.catch_up` adds the bags that the ledger names and the index does not
-have yet, and makes a new one when the old one is gone, damaged, not of our making, or of another ledger;
-`Index.differing` holds it against the bags. The file may come from anybody: only the tables that we make are
-read, without triggers, views or links, in a bounded number of steps.
+    index = Index(archive)
+    index.catch_up()                                  # what was kept since, also by other benches
+    wanted = Wanted(harness="tractor", since="2026-05-01")
+    index.kept(wanted, newest=20)                      # the runs, in the order of keeping
+    index.columns(wanted, ("unit", "verdict"))         # the same as columns, for 100,000 of them
+    index.faults(wanted)                               # faults by kind and place, the commonest first
+    index.measured(wanted)                             # ohms as a table, runs by wires
+
+The index is derived, and never trusted further than `differing` goes, which holds it against the bags.
 """
 
 from __future__ import annotations
 
 import json
-import sqlite3
-import time
-from collections.abc import Mapping, Sequence
-from contextlib import closing, suppress
-from dataclasses import dataclass
-from pathlib import Path
+from collections.abc import Sequence
+from dataclasses import dataclass, fields
 from typing import Any
 
-from loomtest.errors import ArchiveError
-from loomtest.evidence.archive import bag as archive_bag
-from loomtest.evidence.archive.folder import INDEX, Archive, Entry
-from loomtest.harness.document import finite_number
+import numpy as np
+import sqlalchemy as sql
 
-_VERSION = "3"
-_TABLES = """
-CREATE TABLE about (version TEXT NOT NULL);
-CREATE TABLE bag (
-    sequence INTEGER PRIMARY KEY, folder TEXT NOT NULL, digest TEXT NOT NULL, previous TEXT NOT NULL,
-    harness TEXT NOT NULL, stage TEXT NOT NULL, operator TEXT NOT NULL, started TEXT NOT NULL,
-    kept TEXT NOT NULL, tool TEXT NOT NULL, verdict TEXT NOT NULL, wiring TEXT NOT NULL,
-    joints TEXT NOT NULL, findings INTEGER NOT NULL, readings TEXT NOT NULL, key TEXT NOT NULL,
-    rehearsal INTEGER NOT NULL, job TEXT NOT NULL, unit TEXT NOT NULL, customer TEXT NOT NULL
-);
-CREATE INDEX bag_of_harness ON bag (harness, sequence);
-CREATE TABLE wire (
-    sequence INTEGER NOT NULL, wires TEXT NOT NULL, circuit TEXT NOT NULL, ohms REAL NOT NULL,
-    uncertainty_ohms REAL, limit_ohms REAL, measured_ohms REAL
-);
-CREATE INDEX wire_of_bag ON wire (sequence);
-"""
-_STATEMENTS = frozenset(statement.strip() for statement in _TABLES.split(";") if statement.strip())
-_LONGEST_CELL = 1_000_000  # bytes; a circuit's name and a list of wires are far shorter
-_STEPS = 10_000  # SQLite's instructions between two looks at the clock
-_LONGEST_S = 60.0  # the index of 100,000 runs is read in a second or two
+from loomtest.errors import ArchiveError, IndexDamagedError
+from loomtest.evidence.archive.database.address import index_address
+from loomtest.evidence.archive.database.opened import Database
+from loomtest.evidence.archive.database.rows import PACKED
+from loomtest.evidence.archive.database.tables import bag, finding, layout, measured
+from loomtest.evidence.archive.database.upkeep import catch_up, differing, known_state, make_anew, read_bags
+from loomtest.evidence.archive.folder import Archive, Entry
+from loomtest.harness.model import FloatArray, IntArray
+
 MOST_COMPARED = 200
 
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """One kept run as the index has it; `readings` is the digest of its readings file."""
+    """One kept run as the index has it; `sequence` is its place in the ledger, from 1, and says what was kept
+    before what, whatever the clocks of several benches say. `readings` is the digest of its readings file.
+    `date`: YYYY-MM-DD, when it was begun by its own clock; `day`: the same moment in days since 2000-01-01
+    UTC; both of the time of keeping where no beginning is known."""
 
     sequence: int
     folder: str
@@ -70,6 +60,33 @@ class Kept:
     job: str
     unit: str
     customer: str
+    bench: str = ""
+    date: str = ""
+    day: float = 0.0
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Wanted:
+    """Which kept runs are wanted; what is left out is any. `since` and `until`: YYYY-MM-DD, both included.
+    `fault`: a kind of fault found in the run; `place`: a point that one of its faults names. `rehearsal`:
+    True for rehearsals only, False for none of them."""
+
+    harness: str | None = None
+    job: str | None = None
+    unit: str | None = None
+    customer: str | None = None
+    operator: str | None = None
+    bench: str | None = None
+    stage: str | None = None
+    verdict: str | None = None
+    fault: str | None = None
+    place: str | None = None
+    since: str | None = None
+    until: str | None = None
+    rehearsal: bool | None = None
+
+
+ANYTHING = Wanted()
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,209 +103,205 @@ class WireOhms:
     measured_ohms: float | None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FaultCount:
+    """A kind of fault at one place: its points, its circuits, in how many runs and of how many units (runs
+    without a unit's number count as one unit)."""
+
+    fault: str
+    points: str
+    circuits: str
+    runs: int
+    units: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Measured:
+    """What runs with the same wires measured, in the order of keeping. `wires` and `circuits`: one name a
+    column; `sequences`: one a row; `values`: for each name asked for a table of ohms, shape (runs, wires),
+    NaN where nothing is known."""
+
+    wires: tuple[str, ...]
+    circuits: tuple[str, ...]
+    sequences: IntArray
+    values: dict[str, FloatArray]
+
+
 class Index:
-    """The index of an archive. Use it while the archive is locked, or for reading only."""
+    """The index of an archive: in a file beside the bags, or in a database that several benches share.
+
+    Every method raises IndexAwayError where that database cannot be reached.
+    """
 
     def __init__(self, archive: Archive) -> None:
         self.archive = archive
-        self.path = archive.folder / INDEX
+        self.database = Database(index_address(archive))
 
     def catch_up(self) -> int:
-        """Bring the index up to the ledger; the number of bags added. Raises ArchiveError."""
-        entries = self.archive.entries()
-        try:
-            return self._catch_up(entries)
-        except sqlite3.DatabaseError:
-            # Derived, so the cure is to make it again; if that fails too, the disk is at fault.
-            self.path.unlink(missing_ok=True)
-            try:
-                return self._catch_up(entries)
-            except sqlite3.Error as error:
-                raise ArchiveError(f"{self.path} cannot be made: {error}") from error
-
-    def _catch_up(self, entries: tuple[Entry, ...]) -> int:
-        if self.path.is_symlink():
-            self.path.unlink()  # derived, so nothing is lost; what it led to is not touched
-        with closing(_guarded(sqlite3.connect(self.path))) as base, base:
-            known = _known(base)
-            if known is None or known != [(e.folder, e.digest) for e in entries[: len(known)]]:
-                _empty(base)
-                known = []
-            added = 0
-            for entry in entries[len(known) :]:
-                row, wires = _read_bag(self.archive.folder / entry.folder, entry)
-                base.execute(f"INSERT INTO bag VALUES ({','.join('?' * len(row))})", row)
-                base.executemany("INSERT INTO wire VALUES (?,?,?,?,?,?,?)", wires)
-                added += 1
-        return added
-
-    def is_current(self) -> bool:
-        """True when the index has just what the ledger names."""
-        if not self.path.is_file():
-            return False
-        try:
-            with closing(self._open()) as base:
-                known = _known(base)
-        except sqlite3.Error:
-            return False
-        return known == [(e.folder, e.digest) for e in self.archive.entries()]
+        """Bring the index up to the ledger; the number of bags added. The archive must not be locked by this
+        program. Raises ArchiveError."""
+        return catch_up(self.database, self.archive)
 
     def differing(self, entries: Sequence[Entry]) -> list[str]:
         """Folders of those bags of which the index says something else than the bags, after making it anew.
 
         An index that is not there differs in nothing, and a bag that is not there from nothing.
         """
-        if not self.path.is_file():
+        seen = known_state(self.database)
+        if seen is None:
             return []
-        found = []
+        there = [entry for entry in entries if (self.archive.folder / entry.folder).is_dir()]
         try:
-            with closing(self._open()) as base:
-                for entry in entries:
-                    if not (self.archive.folder / entry.folder).is_dir():
-                        continue
-                    row, wires = _read_bag(self.archive.folder / entry.folder, entry)
-                    query = "SELECT * FROM bag WHERE sequence = ?", (entry.sequence,)
-                    known = base.execute(*query).fetchall()
-                    query = "SELECT * FROM wire WHERE sequence = ? ORDER BY rowid", (entry.sequence,)
-                    same_bag = bool(known) and known[0][:3] == row[:3]  # another digest: see the ledger
-                    if same_bag and (known != [row] or base.execute(*query).fetchall() != wires):
-                        found.append(entry.folder)
-        except sqlite3.Error:
+            found = differing(self.database, list(read_bags(self.archive, there)))
+        except IndexDamagedError:
             found = ["all of it"]
         if found:
-            with suppress(OSError, ArchiveError):  # on a read-only disk it stays as it is, and that is said
-                self.path.unlink()
-                self.catch_up()
+            make_anew(self.database, self.archive, seen)
+            self.catch_up()
         return found
 
-    def kept(self, harness: str | None = None, sequence: int | None = None) -> list[Kept]:
-        """Kept runs in the order of keeping, all or those of one harness, or one of them."""
-        query, values = "SELECT * FROM bag", []
-        conditions: list[tuple[str, Any]] = [("harness = ?", harness), ("sequence = ?", sequence)]
-        wanted = [(text, value) for text, value in conditions if value is not None]
-        if wanted:
-            query += " WHERE " + " AND ".join(text for text, _ in wanted)
-            values = [value for _, value in wanted]
-        with closing(self._open()) as base:
-            return [Kept(*row) for row in base.execute(query + " ORDER BY sequence", values)]
+    def kept(self, wanted: Wanted = ANYTHING, newest: int | None = None) -> list[Kept]:
+        """Kept runs in the order of keeping; `newest`: at most so many, the last ones."""
+        query = sql.select(*(bag.c[field.name] for field in fields(Kept))).where(*_conditions(wanted))
+        if newest is not None:
+            query = query.order_by(bag.c.sequence.desc()).limit(newest)
+        else:
+            query = query.order_by(bag.c.sequence)
+        rows = self._rows(query)
+        return [Kept(*row) for row in (rows if newest is None else reversed(rows))]
 
-    def wires(self, sequences: list[int]) -> list[WireOhms]:
-        """The wires of the given kept runs, in the order of keeping."""
-        with closing(self._open()) as base:
-            marks = ",".join("?" * len(sequences))
-            query = f"SELECT * FROM wire WHERE sequence IN ({marks}) ORDER BY sequence, rowid"
-            return [WireOhms(*row) for row in base.execute(query, sequences)]
-
-    def last_of(self, harness: str) -> Kept | None:
-        """The newest run of a harness that was kept in this archive (not imported)."""
-        query = "SELECT * FROM bag WHERE harness = ? AND folder NOT LIKE 'imported/%'"
-        query += " ORDER BY sequence DESC LIMIT 1"
-        with closing(self._open()) as base:
-            row = base.execute(query, (harness,)).fetchone()
-        return Kept(*row) if row else None
-
-    def _open(self) -> sqlite3.Connection:
-        if self.path.is_symlink():
-            raise sqlite3.DatabaseError("the index is a link")
-        base = _guarded(sqlite3.connect(f"{self.path.absolute().as_uri()}?mode=ro", uri=True))
-        if _known(base) is None:
-            base.close()
-            raise sqlite3.DatabaseError("the index is not of our making")
-        return base
-
-
-def _guarded(base: sqlite3.Connection) -> sqlite3.Connection:
-    """The connection with nothing but plain tables to trust, short cells and an end to its patience."""
-    base.setlimit(sqlite3.SQLITE_LIMIT_LENGTH, _LONGEST_CELL)
-    base.execute("PRAGMA trusted_schema = OFF")
-    ends_s = time.monotonic() + _LONGEST_S
-    base.set_progress_handler(lambda: time.monotonic() > ends_s, _STEPS)
-    return base
-
-
-def _known(base: sqlite3.Connection) -> list[tuple[str, str]] | None:
-    """(folder, digest) of every bag in the index; None for one that is empty or of another version."""
-    made = [sql for (sql,) in base.execute("SELECT sql FROM sqlite_master WHERE name NOT LIKE 'sqlite_%'")]
-    if not made:
-        return None
-    if len(made) != len(_STATEMENTS) or set(made) != _STATEMENTS:
-        raise sqlite3.DatabaseError("the index has tables, views or triggers that are not ours")
-    version = base.execute("SELECT version FROM about").fetchone()
-    if version != (_VERSION,):
-        return None
-    rows = base.execute("SELECT folder, digest FROM bag ORDER BY sequence")
-    return [(folder, digest) for folder, digest in rows]
-
-
-def _empty(base: sqlite3.Connection) -> None:
-    for name in ("about", "bag", "wire"):
-        base.execute(f"DROP TABLE IF EXISTS {name}")
-    for statement in _TABLES.split(";"):
-        if statement.strip():
-            base.execute(statement)
-    base.execute("INSERT INTO about VALUES (?)", (_VERSION,))
-
-
-def _read_bag(bag: Path, entry: Entry) -> tuple[tuple[Any, ...], list[tuple[Any, ...]]]:
-    """The rows of one bag; a bag that is missing or cannot be read leaves its place with empty cells."""
-    info: Mapping[str, str] = {}
-    verdict: Mapping[str, Any] = {}
-    readings = ""
-    try:
-        info = archive_bag.read_info(bag)
-        read = json.loads((bag / "data" / "verdict.json").read_text("utf-8"))
-        verdict = read if isinstance(read, dict) else {}
-        readings = archive_bag.digest_of(bag / "data" / "run" / "readings.csv")
-    except (ArchiveError, OSError, ValueError, RecursionError):
-        pass  # `verify` says what is wrong with it; the history goes on without it
-    labels = (archive_bag.HARNESS, archive_bag.STAGE, archive_bag.OPERATOR, archive_bag.STARTED)
-    row = (
-        entry.sequence,
-        entry.folder,
-        entry.digest,
-        info.get(archive_bag.PREVIOUS, ""),
-        *(info.get(label, "") for label in labels),
-        info.get(archive_bag.KEPT, ""),
-        info.get(archive_bag.TOOL, ""),
-        *(_text(verdict.get(key)) for key in ("verdict", "wiring", "joints")),
-        len(_listed(verdict.get("findings"))),
-        readings,
-        info.get(archive_bag.KEY, ""),
-        int(archive_bag.REHEARSAL in info or verdict.get("rehearsal") is True),
-        *(info.get(label, "") for label in (archive_bag.JOB, archive_bag.UNIT, archive_bag.CUSTOMER)),
-    )
-    return row, _wire_rows(entry.sequence, verdict)
-
-
-def _wire_rows(sequence: int, verdict: Mapping[str, Any]) -> list[tuple[Any, ...]]:
-    """The wires of a verdict that may have come from anybody: what has not its usual form is passed over."""
-    circuit_of: dict[str, str] = {}
-    for net in _tables(verdict.get("nets")):
-        for point in _listed(net.get("points")):
-            circuit_of[_text(point)] = _text(net.get("net"))
-    rows: dict[str, tuple[Any, ...]] = {}
-    for wire in _tables(verdict.get("wires")):
-        ohms, uncertainty, limit, measured = (
-            finite_number(wire.get(key))
-            for key in ("ohms", "uncertainty_ohms", "limit_ohms", "measured_ohms")
+    def counted(self, wanted: Wanted = ANYTHING) -> int:
+        """How many kept runs there are."""
+        return int(
+            self._rows(sql.select(sql.func.count()).select_from(bag).where(*_conditions(wanted)))[0][0]
         )
-        if ohms is None:
-            continue
-        # Wires that cannot be told apart share one value: it is one line of the history.
-        wires = " + ".join(sorted(map(_text, [wire.get("wire"), *_listed(wire.get("with"))])))
-        circuit = circuit_of.get(_text(wire.get("from")), "")
-        rows.setdefault(wires, (sequence, wires, circuit, ohms, uncertainty, limit, measured))
-    return list(rows.values())
+
+    def columns(self, wanted: Wanted, names: Sequence[str]) -> dict[str, list[Any]]:
+        """Some fields of `Kept`, each as a list over the kept runs in the order of keeping."""
+        query = sql.select(*(bag.c[name] for name in names)).where(*_conditions(wanted))
+        rows = self._rows(query.order_by(bag.c.sequence))
+        columns = zip(*rows, strict=True) if rows else ([] for _ in names)
+        return {name: list(column) for name, column in zip(names, columns, strict=True)}
+
+    def distinct(self, name: str, wanted: Wanted = ANYTHING) -> list[tuple[str, int]]:
+        """Every value of a text field of `Kept` and how many runs have it, in the order of the values."""
+        column = bag.c[name]
+        query = sql.select(column, sql.func.count()).where(*_conditions(wanted)).group_by(column)
+        return sorted((str(value), int(count)) for value, count in self._rows(query))
+
+    def faults(self, wanted: Wanted = ANYTHING) -> list[FaultCount]:
+        """Faults of the kept runs by kind and place, those of most runs first."""
+        what = (finding.c.fault, finding.c.points, finding.c.circuits)
+        runs = sql.func.count(sql.distinct(bag.c.sequence))
+        units = sql.func.count(sql.distinct(bag.c.unit))
+        joined = finding.join(bag, finding.c.sequence == bag.c.sequence)
+        query = sql.select(*what, runs, units).select_from(joined).where(*_conditions(wanted)).group_by(*what)
+        found = [
+            FaultCount(fault=fault, points=points, circuits=circuits, runs=int(runs), units=int(units))
+            for fault, points, circuits, runs, units in self._rows(query)
+        ]
+        return sorted(found, key=lambda one: (-one.runs, one.fault, one.points))
+
+    def measured(self, wanted: Wanted = ANYTHING, names: Sequence[str] = ("ohms",)) -> list[Measured]:
+        """What the wires of the kept runs measured: one table for each list of wires, runs by wires.
+
+        `names`: of `ohms` (the estimate), `measured_ohms`, `uncertainty_ohms`, `limit_ohms` (see `WireOhms`).
+        """
+        columns = [measured.c[name] for name in names]
+        joined = measured.join(bag, measured.c.sequence == bag.c.sequence)
+        query = sql.select(measured.c.layout, measured.c.sequence, *columns).select_from(joined)
+        of_layout: dict[str, list[Any]] = {}
+        for row in self._rows(query.where(*_conditions(wanted)).order_by(measured.c.sequence)):
+            of_layout.setdefault(row[0], []).append(row)
+        if not of_layout:
+            return []
+        shapes = dict(self._rows(sql.select(layout.c.layout, layout.c.wires)))
+        return [_measured(shapes.get(name, ""), rows, names) for name, rows in of_layout.items()]
+
+    def wires(self, sequences: Sequence[int]) -> list[WireOhms]:
+        """The wires of the given kept runs, in the order of keeping."""
+        columns = [measured.c[name] for name in PACKED]
+        joined = measured.join(layout, measured.c.layout == layout.c.layout)
+        query = sql.select(layout.c.wires, measured.c.sequence, *columns).select_from(joined)
+        chosen = query.where(measured.c.sequence.in_(list(sequences))).order_by(measured.c.sequence)
+        return [wire for row in self._rows(chosen) for wire in _wires(row, PACKED)]
+
+    def last_of(self, harness: str) -> tuple[int, Kept | None]:
+        """How many runs the index holds, and the newest one of a harness that was kept in this archive (not
+        one from elsewhere)."""
+        state = known_state(self.database)
+        own = sql.not_(bag.c.folder.contains("/"))
+        query = sql.select(*(bag.c[field.name] for field in fields(Kept))).where(
+            bag.c.harness == harness, own
+        )
+        rows = self._rows(query.order_by(bag.c.sequence.desc()).limit(1))
+        return (state.runs if state is not None else 0), (Kept(*rows[0]) if rows else None)
+
+    def _rows(self, query: sql.Executable) -> Sequence[Any]:
+        try:
+            with self.database.reading() as base:
+                return base.execute(query).fetchall()
+        except IndexDamagedError as error:
+            raise ArchiveError(f"{self.database.address} cannot be read: {error}") from error
 
 
-def _listed(value: object) -> list[Any]:
-    return value if isinstance(value, list) else []
+def _conditions(wanted: Wanted) -> list[sql.ColumnElement[bool]]:
+    plain = ("harness", "job", "unit", "customer", "operator", "bench", "stage", "verdict")
+    found = [bag.c[name] == getattr(wanted, name) for name in plain if getattr(wanted, name) is not None]
+    if wanted.since is not None:
+        found.append(bag.c.date >= wanted.since)
+    if wanted.until is not None:
+        found.append(bag.c.date <= wanted.until)
+    if wanted.rehearsal is not None:
+        found.append(bag.c.rehearsal == int(wanted.rehearsal))
+    if wanted.fault is not None:
+        of_kind = sql.select(finding.c.sequence).where(finding.c.fault == wanted.fault)
+        found.append(bag.c.sequence.in_(of_kind))
+    if wanted.place is not None:
+        between = sql.literal(" ") + finding.c.points + sql.literal(" ")
+        at_place = sql.select(finding.c.sequence).where(
+            between.contains(f" {wanted.place} ", autoescape=True)
+        )
+        found.append(bag.c.sequence.in_(at_place))
+    return found
 
 
-def _tables(value: object) -> list[dict[str, Any]]:
-    return [item for item in _listed(value) if isinstance(item, dict)]
+def _named(shape: str) -> tuple[tuple[str, ...], tuple[str, ...]]:
+    """The wires and circuits of a layout. Raises ArchiveError."""
+    try:
+        pairs = [(str(wires), str(circuit)) for wires, circuit in json.loads(shape)]
+    except (ValueError, TypeError, RecursionError):
+        raise ArchiveError("the index names wires in another way than ours: loomtest verify") from None
+    return tuple(wires for wires, _ in pairs), tuple(circuit for _, circuit in pairs)
 
 
-def _text(value: object) -> str:
-    """Text that SQLite can hold: JSON may escape half of a character."""
-    return value.encode("utf-8", "replace").decode("utf-8") if isinstance(value, str) else ""
+def _numbers(packed: Sequence[bytes], count: int) -> FloatArray:
+    joined = b"".join(packed)
+    if any(len(one) != 8 * count for one in packed):
+        raise ArchiveError("the index has numbers that are not one a wire: loomtest verify")
+    return np.frombuffer(joined, "<f8").reshape(len(packed), count)
+
+
+def _measured(shape: str, rows: Sequence[Any], names: Sequence[str]) -> Measured:
+    wires, circuits = _named(shape)
+    packed = {name: [row[at] for row in rows] for at, name in enumerate(names, 2)}
+    return Measured(
+        wires=wires,
+        circuits=circuits,
+        sequences=np.array([row[1] for row in rows], dtype=np.int64),
+        values={name: _numbers(column, len(wires)) for name, column in packed.items()},
+    )
+
+
+def _wires(row: Any, names: Sequence[str]) -> list[WireOhms]:
+    wires, circuits = _named(row[0])
+    columns = [_numbers([packed], len(wires))[0].tolist() for packed in row[2 : 2 + len(names)]]
+    known = [[None if value != value else value for value in column] for column in columns]
+    ohms, measured, uncertainty, limit = known
+    return [
+        WireOhms(row[1], name, circuit, own, spread, most, read)
+        for name, circuit, own, spread, most, read in zip(
+            wires, circuits, ohms, uncertainty, limit, measured, strict=True
+        )
+        if own is not None
+    ]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import shutil
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 from importlib.metadata import version
@@ -13,10 +13,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from loomtest.diagnosis.verdict import Verdict
-from loomtest.errors import ArchiveError, InputError, Problem
+from loomtest.errors import ArchiveError, InputError, LoomtestError, Problem
 from loomtest.evidence.archive import bag as archive_bag
-from loomtest.evidence.archive.folder import Archive, Entry
-from loomtest.evidence.archive.index import Index
+from loomtest.evidence.archive.folder import Archive, Entry, Ledger
+from loomtest.evidence.archive.index import Index, Kept
 from loomtest.evidence.archive.sign import key_name, sign_bag
 from loomtest.harness.load import load_harness
 from loomtest.harness.model import Harness
@@ -32,6 +32,7 @@ VERDICT_FILE = "verdict.json"
 RUN_PLACE = "run"
 REPORT_PLACE = "report"
 _NO_STAGE = "run"
+_LOOKED_AT = 1000  # bags whose description is read to find the one before: some hundredths of a second
 
 Judge = Callable[[Harness, Readings], Verdict]
 Report = Callable[[Harness, Readings, Verdict, Path], object]
@@ -42,7 +43,7 @@ class Keeping:
     """How a run is judged and shown when it is kept, at what time, under which identifier.
 
     `identifier` makes the bag's name unique; `key` signs the bag. `rehearsal`: a run of a simulated meter
-    may be kept, under that mark.
+    may be kept, under that mark. `bench`: the name of the bench or of its computer.
     """
 
     judge: Judge
@@ -51,15 +52,18 @@ class Keeping:
     identifier: str
     key: Ed25519PrivateKey | None = None
     rehearsal: bool = False
+    bench: str = ""
 
 
 @dataclass(frozen=True, slots=True)
 class KeptRun:
-    """What was kept, where."""
+    """What was kept, where. `not_indexed`: why the run is not in the index yet, "" where it is; it goes in by
+    itself with the next keep, history or verify that reaches the index."""
 
     entry: Entry
     folder: Path
     verdict: Verdict
+    not_indexed: str = ""
 
 
 def keep_run(run: Path, archive: Archive, keeping: Keeping) -> KeptRun:
@@ -68,6 +72,7 @@ def keep_run(run: Path, archive: Archive, keeping: Keeping) -> KeptRun:
     Raises InputError for a run that cannot be judged, RunFolderError for one that is still being recorded,
     ArchiveError when the archive cannot be written.
     """
+    Index(archive)  # an address that cannot be is told before anything is done
     if not run.exists():
         raise InputError([Problem(str(run), None, "", "no such file or folder", "a run folder")])
     with not_being_recorded(run):
@@ -89,6 +94,7 @@ def keep_run(run: Path, archive: Archive, keeping: Keeping) -> KeptRun:
                 archive_bag.JOB: job.number,
                 archive_bag.UNIT: job.unit,
                 archive_bag.CUSTOMER: job.customer,
+                archive_bag.BENCH: keeping.bench,
                 **({archive_bag.REHEARSAL: "true"} if rehearsal else {}),
                 archive_bag.OPERATOR: readings.run.operator if readings.run else "",
                 archive_bag.STARTED: started,
@@ -97,7 +103,16 @@ def keep_run(run: Path, archive: Archive, keeping: Keeping) -> KeptRun:
                 archive_bag.KEY: _key_name(keeping.key),
             }
             entry = _place(archive, aside, harness.name, info, keeping.key)
-    return KeptRun(entry, archive.folder / entry.folder, verdict)
+    return KeptRun(entry, archive.folder / entry.folder, verdict, _indexed(archive))
+
+
+def _indexed(archive: Archive) -> str:
+    """Bring the index up to the ledger; why that cannot be done now, "" when it was done."""
+    try:
+        Index(archive).catch_up()
+    except LoomtestError as error:
+        return str(error)
+    return ""
 
 
 def _check_rehearsal(run: Path, rehearsal: bool, keeping: Keeping) -> None:
@@ -180,20 +195,45 @@ def _copy_run(run: Path, place: Path) -> None:
 def _place(
     archive: Archive, aside: Path, harness: str, info: dict[str, str], key: Ed25519PrivateKey | None
 ) -> Entry:
-    """Close the bag with the digest of the one before it, and put it into the archive."""
+    """Close the bag with the digest of the one before it, and put it into the archive.
+
+    The order of keeping is that of the ledger, whose lock is held meanwhile; no clock is asked.
+    """
     archive_bag.sync_tree(aside)
+    known: tuple[int, Kept | None] | None = None
+    with suppress(ArchiveError):  # the bags themselves tell it too, with more patience
+        known = Index(archive).last_of(harness)
     with archive.locked():
-        index = Index(archive)
-        index.catch_up()
-        last = index.last_of(harness)
+        ledger = archive.ledger()
+        last = _last_of(archive, ledger, harness, known)
         info[archive_bag.PREVIOUS] = last.digest if last else archive_bag.FIRST
-        info[archive_bag.SEQUENCE] = str(len(archive.entries()) + 1)
+        info[archive_bag.SEQUENCE] = str(len(ledger) + 1)
         digest = archive_bag.close_bag(aside, info)
         if key is not None:
             sign_bag(aside, key)
-        entry = archive.place(aside, digest)
-        index.catch_up()
-    return entry
+        return archive.place(aside, digest)
+
+
+def _last_of(
+    archive: Archive, ledger: Ledger, harness: str, known: tuple[int, Kept | None] | None
+) -> Entry | None:
+    """The newest run of a harness that was kept in this archive (not one from elsewhere): by the newest bags,
+    then by what the index knew a moment ago, if that is what the ledger says."""
+    for looked, entry in enumerate(ledger.newest_first()):
+        if looked >= _LOOKED_AT and known is not None and entry.sequence <= known[0]:
+            if known[1] is None:
+                return None
+            found = ledger.entry(known[1].sequence)
+            if (found.folder, found.digest) == (known[1].folder, known[1].digest):
+                return found
+            known = None
+        try:
+            info = archive_bag.read_info(archive.folder / entry.folder)
+        except ArchiveError:
+            continue
+        if not entry.foreign and info.get(archive_bag.HARNESS) == harness:
+            return entry
+    return None
 
 
 def _key_name(key: Ed25519PrivateKey | None) -> str:

@@ -4,6 +4,7 @@ with `Redraw` the verdicts, pages and pictures again."""
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 
 from loomtest.errors import ArchiveError
@@ -50,6 +51,7 @@ def verify_archive(
     nobody, is wrong.
     Raises ArchiveError when there is no archive or its ledger cannot be read.
     """
+    index = Index(archive)
     if not archive.folder.is_dir():
         raise ArchiveError(f"{archive.folder} is no archive: nothing has been kept there")
     if not archive.exists() and not archive.holds_bags():
@@ -67,7 +69,7 @@ def verify_archive(
         checked = _check(archive, entry, (info, chain, known), redraw, keys)
         sound += [] if checked.wrong else [entry]
         yield checked
-    differing = Index(archive).differing(sound)
+    differing = index.differing(sound)
     if differing:
         named = ", ".join(differing[:5]) + (f" and {len(differing) - 5} more" if differing[5:] else "")
         yield Checked(INDEX, (f"does not follow from the bags: {named}; it was made anew",))
@@ -93,16 +95,10 @@ def _standing(archive: Archive) -> tuple[tuple[Entry, ...], dict[int, Kept], lis
 
 
 def _standing_now(archive: Archive) -> tuple[tuple[Entry, ...], dict[int, Kept], list[str], list[str]]:
-    import sqlite3
-
     entries = archive.entries()
-    index = Index(archive)
     indexed: dict[int, Kept] = {}
-    if index.path.is_file():
-        try:
-            indexed = {kept.sequence: kept for kept in index.kept()}
-        except sqlite3.Error:
-            indexed = {}  # derived: its loss is no fault of the evidence
+    with suppress(ArchiveError):  # derived: its loss is no fault of the evidence
+        indexed = {kept.sequence: kept for kept in Index(archive).kept()}
     return entries, indexed, archive.strangers(entries), archive.leftovers()
 
 

@@ -7,10 +7,11 @@ import stat
 import struct
 import zipfile
 import zlib
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path, PurePosixPath
 
-from loomtest.errors import ArchiveError, InputError, Problem
+from loomtest.errors import ArchiveError, IndexAwayError, InputError, Problem
 from loomtest.evidence.archive import bag as archive_bag
 from loomtest.evidence.archive.folder import IMPORTED, UNPROVEN, Archive, Entry
 from loomtest.evidence.archive.index import Index
@@ -95,8 +96,9 @@ def import_bag(archive: Archive, source: Path, redraw: Redraw) -> Imported:
                     if there:
                         raise ArchiveError(f"{archive.folder} holds this bag already: {there[0]}")
                     entry = archive.place(aside, digest, among=UNPROVEN if why else IMPORTED)
-                    Index(archive).catch_up()
-                return Imported(entry, why)
+        with suppress(IndexAwayError):  # it goes in with the next keep, history or verify
+            Index(archive).catch_up()
+        return Imported(entry, why)
     except _UNPACKABLE as error:
         raise _refused(str(source), f"a file that cannot be unpacked ({error})") from error
 

@@ -41,7 +41,7 @@ def test_history_of_an_index_that_is_not_the_bags_says_so(tmp_path: Path) -> Non
     true = history_of(archive)
     assert not true.index_was_wrong
     with closing(sqlite3.connect(archive.folder / INDEX)) as base, base:
-        base.execute("UPDATE wire SET ohms = 0.001")
+        base.execute("UPDATE measured SET ohms = zeroblob(length(ohms))")
     now = history_of(archive)
     assert now.index_was_wrong
     assert (now.runs, now.courses) == (true.runs, true.courses)
@@ -54,7 +54,7 @@ ENDLESS = "WITH RECURSIVE n(x) AS (SELECT 1 UNION ALL SELECT x + 1 FROM n) SELEC
     "attack",
     [
         f"ALTER TABLE bag RENAME TO was; CREATE VIEW bag AS {ENDLESS}",
-        "CREATE TRIGGER t AFTER INSERT ON bag BEGIN DELETE FROM wire; END",
+        "CREATE TRIGGER t AFTER INSERT ON bag BEGIN DELETE FROM measured; END",
         "CREATE TABLE more (x)",
         "UPDATE bag SET stage = zeroblob(5000000)",
     ],

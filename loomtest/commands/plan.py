@@ -174,6 +174,7 @@ def plan_lines(
     """The plan for an 80-column terminal: what each level costs, then steps under the clip's point."""
     from loomtest.evidence.page.sheet import blocks_of
     from loomtest.words.lines import Line
+    from loomtest.words.place import PLACE_CAUTIONS
     from loomtest.words.plan import walk_text
 
     totals = made.totals
@@ -182,6 +183,7 @@ def plan_lines(
         counted(totals["loops"], "for a loop", "for loops") if totals["loops"] else "",
         counted(totals["joints"], "for joints", "for joints") if totals["joints"] else "",
         counted(totals["parts"], "part") if totals["parts"] else "",
+        f"{totals['places']} to find the place" if totals.get("places") else "",
         f"{counted(totals['isolation'], 'apart', 'apart')} ({made.isolation})" if totals["isolation"] else "",
         walk_text(totals["walk_m"]) if "walk_m" in totals else "",
     ]
@@ -191,6 +193,10 @@ def plan_lines(
         + ", ".join(filter(None, told))
     )
     yield from _level_lines(costs, beside, made.isolation)
+    if totals.get("places"):
+        yield Line("")
+        for caution in PLACE_CAUTIONS:
+            yield from (Line(text) for text in wrapped(["!", *caution.split(" ")], 0, 2).split("\n"))
     for block in blocks_of(harness, made.steps[:MOST_STEPS]):
         yield from _block_lines(block)
     if len(made.steps) > MOST_STEPS:

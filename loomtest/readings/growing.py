@@ -62,6 +62,11 @@ class GrowingReadings:
 
 def _joined(before: Readings, rows: Readings, above: int) -> Readings:
     """Both, the new rows' numbers raised by the `above` lines that stand between them and the header."""
+    if before.turned is not None or rows.turned is not None:  # a run without a drop below zero has none
+        before, rows = (
+            replace(part, turned=np.zeros(len(part), dtype=np.bool_)) if part.turned is None else part
+            for part in (before, rows)
+        )
     names = [f.name for f in fields(before) if isinstance(getattr(before, f.name), np.ndarray)]
     columns: dict[str, Any] = {
         name: np.concatenate([getattr(before, name), getattr(rows, name)]) for name in names

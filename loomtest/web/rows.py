@@ -51,10 +51,12 @@ def rows_of(folder: Path, harness: Harness, instrument: Instrument) -> dict[int,
                 continue
         told, good = cells["value"], True
         try:
-            quantity = Quantity.DIODE if cells["quantity"] == "diode" else Quantity.RESISTANCE
-            looked = glance.look(
-                step_between(harness, cells["from"], cells["to"]), typed_value(cells["value"], quantity)
-            )
+            step = step_between(harness, cells["from"], cells["to"])
+            quantity = Quantity[(cells["quantity"] or "resistance").upper()]
+            if quantity in (Quantity.VOLTAGE_DROP, Quantity.CAPACITANCE):
+                step = replace(step, what="place", quantity=cells["quantity"])
+            amps = float(cells["current"]) if cells.get("current") else None
+            looked = glance.look(step, typed_value(cells["value"], quantity), amps)
             told, good = looked.text, looked.good
         except (ValueError, KeyError):
             pass  # shown as it stands

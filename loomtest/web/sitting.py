@@ -348,7 +348,9 @@ class BenchSitting:
                 "sentence": prompt.sentence,
                 "red": prompt.red,
                 "black": prompt.black,
+                "first": prompt.first,
                 "about": list(prompt.about),
+                "cautions": list(prompt.cautions),
                 "expected": prompt.expected,
                 "stays": prompt.stays,
                 "in_a_row": words.in_a_row(prompt.then),
@@ -379,18 +381,16 @@ class BenchSitting:
 
     def _question(self) -> Change | None:
         asked = self._session.question
-        if asked is None:
-            return None
-        choices = [{"what": what, "text": text} for what, text in WHAT_HAPPENED if what in asked.choices]
-        return {"text": asked.sentence, "choices": choices}
+        told = [(what, text) for what, text in WHAT_HAPPENED if asked is not None and what in asked.choices]
+        choices = [{"what": what, "text": text} for what, text in told]
+        return None if asked is None else {"text": asked.sentence, "choices": choices}
 
     def _quantity(self) -> str:
         step = self._session.step
         if step is None:
             return "leads" if self.meter is not None and not self.ended else ""
-        if step.quantity == "diode":
-            return "diode"
-        return "resistance_4w" if self._four_wire else "resistance"
+        ohms = "resistance_4w" if self._four_wire else "resistance"
+        return ohms if step.quantity == "resistance" else step.quantity
 
     def _seconds_each(self) -> float:
         """Seconds a reading: the sitting's own pace once it has one."""

@@ -12,7 +12,7 @@ from loomtest.diagnosis.verdict import WirePlace
 from loomtest.diagnosis.why import ReadBothEnds, ReadPieces
 from loomtest.harness.model import Wire
 from loomtest.words.lines import all_of, capital
-from loomtest.words.numbers import metres, percent
+from loomtest.words.numbers import metres, percent, shown_ohms
 from loomtest.words.places import Places, wire_text
 
 LOOM_ALONE = "The loom lies on the bench, off the vehicle, and every control unit is unplugged."
@@ -25,6 +25,52 @@ NEVER_PIERCED = "Never pierce insulation to look for it: open the wrap."
 PLACE_CAUTIONS = (LOOM_ALONE, FUSE_AND_LAMP, ALONG_THE_WIRE, NEVER_PIERCED)
 
 _INCH_M = 0.0254
+TYPE_WITH_UNIT = {
+    "voltage_drop": "type the millivolts and the amps, such as 36 mV 1.5 A; a minus sign does not matter",
+    "capacitance": "type the capacitance with its unit, such as 120 pF",
+}
+SKIP_PLACES = "skip it and no place is asked for"
+PLACE_BLOCK = "To find the place, before you fix it"
+
+
+def fed_at(feed: tuple[str, ...]) -> str:
+    """Where the current goes in and out, in a line that has little room."""
+    return f"feed {feed[0]}, out at {feed[1]}"
+
+
+def what_to_type(quantity: str) -> str:
+    """What to type where the meter shows nothing to take by a key."""
+    return TYPE_WITH_UNIT.get(quantity, "type the value, or ol for over-range")
+
+
+def finds_place(fault: str, points: tuple[str, ...]) -> str:
+    """What a reading is for: `finds the place of the short, X1:1 to X1:2`."""
+    what = "break" if fault == "open" else "short"
+    return f"finds the place of the {what}, {' to '.join(points)}"
+
+
+def place_first(quantity: str, feed: tuple[str, ...], places: Places) -> str:
+    """What to do before the leads touch, for a reading that tells a place."""
+    if quantity == "voltage_drop":
+        at = [places.point(point) for point in feed]
+        return f"To find the place: feed the current in at {at[0]} and out at {at[1]}."
+    if quantity == "capacitance":
+        return "To find the place: turn the meter to capacitance."
+    return "To find the place: measure by four leads."
+
+
+def place_cautions(quantity: str) -> tuple[str, ...]:
+    """The cautions that stand beside a reading that tells a place."""
+    return PLACE_CAUTIONS if quantity == "voltage_drop" else (LOOM_ALONE, f"{ALONG_THE_WIRE} {NEVER_PIERCED}")
+
+
+def place_read(quantity: str, value: float, amps: float | None) -> str:
+    """What was read: `36 mV at 1.5 A`, `120 pF`, `0.41 Ω`."""
+    if quantity == "capacitance":
+        return f"{value * 1e12:.4g} pF" if abs(value) < 1e-9 else f"{value * 1e9:.4g} nF"
+    if quantity != "voltage_drop":
+        return shown_ohms(value)
+    return f"{value * 1e3:.4g} mV" + (f" at {amps:.3g} A" if amps else "")
 
 
 def place_text(place: WirePlace, places: Places, what: str) -> str:

@@ -11,7 +11,7 @@ from loomtest.bench.meter.protocol import Event, Shown
 from loomtest.bench.meter.scpi import ScpiMeter
 from loomtest.bench.meter.settings import SerialSettings
 from loomtest.bench.scanner.protocol import Link, Reply, check_of, frame, parse_row, parse_value
-from loomtest.bench.session.by_hand import read_line
+from loomtest.bench.session.by_hand import line_of, read_line
 from loomtest.readings.model import Quantity
 from loomtest.readings.values import ValueSyntaxError, is_over_range
 from loomtest.readings.values import parse_value as parse_reading
@@ -121,7 +121,8 @@ def scpi(data: bytes) -> None:
 
 
 TYPED_SEEDS = (b"X1:1 X2:1 0.12 a note", b"X1:2 SP1 0.42 ohm", b"SP1 GND1 OL", b"x1:1 x2:1 yes",
-               "X1:1 X2:1 4R7 Ω".encode())  # fmt: skip
+               "X1:1 X2:1 4R7 Ω".encode(), b"X1 1 X2 1 -36 mV at 1.5 A hot",
+               b"X1:1 X1:2+SP1 1.2 nF")  # fmt: skip
 
 
 def typed(data: bytes) -> None:
@@ -136,7 +137,7 @@ def typed(data: bytes) -> None:
     except ValueError as error:
         assert str(error)
         return
-    again = read_line(f"{reading.start} {reading.end} {reading.value} {reading.note}", workplace().harness)
+    again = read_line(line_of(reading), workplace().harness)
     assert (again.start, again.end, again.quantity) == (reading.start, reading.end, reading.quantity)
     assert parse_reading(str(again.value), again.quantity) == parse_reading(
         str(reading.value), reading.quantity

@@ -5,7 +5,8 @@ expected information (the entropy of its outcome over the hypotheses that agree 
 second of arm movement, until what remains cannot be told apart or one explanation stands out. Then the
 places where the terminal of a wire that does not arrive may sit. Then what the broken wires hid: points that
 should still be joined under that explanation. Then the isolation steps, and after them a bisection of any
-comb that conducts. At last the readings that an undecided joint wants.
+comb that conducts. Then the readings that an undecided joint wants, and at last, once a short or a break
+stands and the meter can do it, those that tell its place along the wire.
 
 It ends. A pair that was read is not asked for again, but for what the plan itself reads twice (two wires
 side by side) and for a doubtful joint, which is touched once more; and beyond the plan no more than
@@ -20,6 +21,7 @@ import numpy as np
 
 from loomtest.bench.plan.after import DoubtfulJoints, along_comb, hidden_behind, stubs_on_comb
 from loomtest.bench.plan.done import Done, Pairs, Walk
+from loomtest.bench.plan.placing import PlacesAsked
 from loomtest.bench.plan.plan import Plan, Step, plan
 from loomtest.bench.plan.strays import Strays
 from loomtest.bench.plan.suspects import Known, Puzzle, open_puzzles
@@ -55,13 +57,20 @@ class Guide:
         self._first = Walk(first)
         self._strays = Strays(harness)
         self._joints = DoubtfulJoints(harness)
+        self._placing = PlacesAsked(harness)
         self._known: Known = {}
 
-    def next(self, readings: Readings, skipped: Pairs = frozenset()) -> Step | None:
+    def next(self, readings: Readings, skipped: Pairs = frozenset(), *, places: bool = True) -> Step | None:
         """What to measure next, or None when no further probing that may be asked can change the verdict.
 
-        `skipped`: pairs that the person left out.
+        `skipped`: pairs that the person left out. `places`: False where the person wants no place told.
         """
+        step = self._to_verdict(readings, skipped)
+        if step is not None or not places:
+            return step
+        return self._placing.next(readings, self._meter(readings), len(readings) + 1)
+
+    def _to_verdict(self, readings: Readings, skipped: Pairs) -> Step | None:
         harness, meter = self._harness, self._meter(readings)
         number = len(readings) + 1
         done = Done(readings)

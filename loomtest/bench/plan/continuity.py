@@ -30,8 +30,9 @@ import numpy as np
 from loomtest.harness.forest import join, root
 from loomtest.harness.model import FloatArray, Harness
 
-# The last two stand in no plan: where a fault is, and whether a wire's end sits elsewhere.
-What = Literal["continuity", "loops", "joints", "part", "isolation", "locate", "elsewhere"]
+# The last three stand in no plan: which circuit a fault is in, whether a wire's end sits elsewhere, and where
+# along a wire a fault is.
+What = Literal["continuity", "loops", "joints", "part", "isolation", "locate", "elsewhere", "place"]
 
 
 @dataclass(frozen=True, slots=True)

@@ -31,7 +31,10 @@ class Done:
             )
         ):
             if quantity == Quantity.CAPACITANCE:
+                self.total -= 1  # beyond the plan, but no probing that the plan had to ask for
                 continue  # says neither joined nor apart
+            if quantity == Quantity.VOLTAGE_DROP:
+                self.total -= 1
             tied_a, tied_b = readings.bonded.get(index, ((), ()))
             if not tied_a and not tied_b:
                 self.plain[frozenset((names[a], names[b])), quantity == Quantity.DIODE] += 1

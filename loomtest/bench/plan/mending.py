@@ -9,21 +9,16 @@ from itertools import pairwise
 from pathlib import Path
 
 from loomtest.bench.plan.done import Done, Walk
+from loomtest.bench.plan.placing import place_steps
 from loomtest.bench.plan.plan import Plan, Step, plan
 from loomtest.diagnosis.judge import judge
 from loomtest.diagnosis.verdict import Finding
 from loomtest.harness.model import Harness
 from loomtest.readings.load import load_readings
 from loomtest.readings.mended import Mended, void
-from loomtest.readings.model import Instrument, Readings
+from loomtest.readings.model import Readings
 from loomtest.readings.together import taken
 from loomtest.words.plan import SECONDS_PER_CLIP, SECONDS_PER_PROBING
-
-
-def mended_after(harness: Harness, readings: Readings, instrument: Instrument | None, name: str) -> Mended:
-    """Everything that the run's findings say is to be mended; `name`: what the run is called."""
-    verdict = judge(harness, readings, instrument)
-    return mended_by((*verdict.findings, *verdict.undecided), name)
 
 
 def mended_by(findings: Iterable[Finding], name: str) -> Mended:
@@ -67,12 +62,14 @@ def still_to_do(made: Plan, standing: Readings, first: tuple[Step, ...]) -> tupl
 @dataclass(frozen=True)
 class Mending:
     """An earlier run and what mending its findings leaves of it: `standing` are its readings that still
-    count, `first` the steps of `made` that come before all others."""
+    count, `first` the steps of `made` that come before all others; `places`: what would tell where along
+    their wires its findings are, to be read before they are mended."""
 
     mended: Mended
     standing: Readings
     first: tuple[Step, ...]
     made: Plan
+    places: tuple[Step, ...] = ()
 
 
 def mending(harness: Harness, run: str | Path, joints: bool = False, made: Plan | None = None) -> Mending:
@@ -81,15 +78,18 @@ def mending(harness: Harness, run: str | Path, joints: bool = False, made: Plan 
     before = load_readings(run, harness)
     level = before.run.isolation if before.run is not None else None
     planned = made or plan(harness, level, joints)
-    mended = mended_after(harness, before, before.instrument, Path(run).name)
+    verdict = judge(harness, before, before.instrument)
+    mended = mended_by((*verdict.findings, *verdict.undecided), Path(run).name)
     standing = standing_after(harness, before, mended)
-    return Mending(mended, standing, asked_again(planned, before, standing), planned)
+    again = asked_again(planned, before, standing)
+    return Mending(mended, standing, again, planned, place_steps(verdict))
 
 
 def plan_after(harness: Harness, made: Plan | None, run: str | Path, joints: bool = False) -> Plan:
-    """The plan of what is still to do after mending, the mended places first."""
+    """The plan of what is still to do after mending, the mended places first; before them what would tell
+    where along their wires the faults are."""
     found = mending(harness, run, joints, made)
-    steps = still_to_do(found.made, found.standing, found.first)
+    steps = found.places + still_to_do(found.made, found.standing, found.first)
     numbered = tuple(replace(step, step=number) for number, step in enumerate(steps, 1))
     count = Counter(step.what for step in numbered)
     clips = sum(a.clip != b.clip for a, b in pairwise(numbered)) + bool(numbered)
@@ -98,6 +98,7 @@ def plan_after(harness: Harness, made: Plan | None, run: str | Path, joints: boo
         **dict.fromkeys(found.made.totals, 0),
         **{what: count[what] for what in ("continuity", "loops", "joints", "isolation")},
         "parts": count["part"],
+        **({"places": count["place"]} if found.places else {}),
         "clips": clips,
         "moves": clips,
         "minutes": round(seconds / 60),

@@ -47,8 +47,9 @@ class Step:
     The clip stays on `start`, or, where `clip_at_end`, on `end`; the other lead moves. `expected_ohms` is
     +inf for over-range and None where it cannot be computed (of `isolation`: parts lead from the one net to
     the other through a third, and what they give is expected). `bonded`: points tied to `end` by clips.
-    `quantity` is `resistance` or, for a diode, `diode` (red lead on `start`). `wires`: names of the wires and
-    parts that this step is the first to show.
+    `quantity` is `resistance` or, for a diode, `diode` (red lead on `start`); of `place` it is what a
+    `PlaceReading` is of. `wires`: names of the wires and parts that this step is the first to show. `feed`: a
+    current flows in at the first point and out at the second.
     """
 
     step: int
@@ -61,6 +62,12 @@ class Step:
     quantity: str = "resistance"
     clip_at_end: bool = False
     wires: tuple[str, ...] = ()
+    feed: tuple[str, ...] = ()
+
+    @property
+    def typed(self) -> bool:
+        """Volts at a current, or farads: typed with the unit, also where a meter is connected."""
+        return self.quantity in ("voltage_drop", "capacitance")
 
     @property
     def clip(self) -> str:
@@ -79,9 +86,11 @@ class Step:
             out["bonded"] = list(self.bonded)
         if self.quantity != "resistance":
             out["quantity"] = self.quantity
+        if self.feed:
+            out["feed"] = list(self.feed)
         if self.expected_ohms == float("inf"):
             out["expected"] = "OL"
-        elif self.what != "isolation":
+        elif self.what not in ("isolation", "place"):
             out["expected_ohms"] = None if self.expected_ohms is None else plain_number(self.expected_ohms)
         out["proves"] = self.proves
         return out

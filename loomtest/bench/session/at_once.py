@@ -16,6 +16,7 @@ from loomtest.harness.model import Harness, Wire
 from loomtest.readings.generic import UNKNOWN_LEADS_OHM
 from loomtest.readings.model import Instrument
 from loomtest.words.numbers import ohms, volts
+from loomtest.words.place import place_read
 
 # What a healthy diode shows on a diode test, from Schottky to light-emitting (volts; value from memory).
 DIODE_VOLTS = (0.1, 3.3)
@@ -25,6 +26,7 @@ FINGERS_OHM = (1e5, 1e7)
 
 LEAST_FOLLOWED = 4  # good readings from which the leads' share is taken
 FAR, FAR_OHM = 20.0, 10.0  # so many times the most that is believed, and more than this, is asked back
+_MOST_TYPED = {"voltage_drop": 1.0, "capacitance": 1e-7}  # volts and farads that no piece of a loom shows
 _JOINED_WHAT = ("continuity", "loops", "joints", "part")
 
 
@@ -112,6 +114,8 @@ class AtOnce:
             return "joined or not: it tells where the fault is"
         if step.what == "elsewhere":
             return "over-range; a low value says that the wire's end sits there"
+        if step.typed:
+            return "below a volt" if step.quantity == "voltage_drop" else "tens to hundreds of picofarads"
         if step.what == "part":
             return f"{ohms(self._part_range(step)[0])} to {ohms(self._part_range(step)[1])}"
         if step.expected_ohms is None or math.isnan(step.expected_ohms):
@@ -129,13 +133,18 @@ class AtOnce:
 
     def out_of_proportion(self, step: Step, value: float) -> bool:
         """A number that no wire or part there has: a unit or the decimal point was forgotten."""
+        if step.quantity in _MOST_TYPED:
+            return abs(value) > _MOST_TYPED[step.quantity]
         if step.quantity == "diode" or not math.isfinite(value) or step.what not in _JOINED_WHAT:
             return False
         most = self._part_range(step)[1] if step.what == "part" else self._limit(step)
         return value > max(FAR * most, FAR_OHM)
 
-    def look(self, step: Step, value: float) -> Glance:
-        """`value` in ohms, or in volts for a diode; +inf for over-range. Leads are taken off here."""
+    def look(self, step: Step, value: float, amps: float | None = None) -> Glance:
+        """`value` in ohms, in volts for a diode and a drop (at `amps`), in farads for a capacitance; +inf for
+        over-range. Leads are taken off here."""
+        if step.what == "place":
+            return Glance(True, place_read(step.quantity, value, amps))
         if step.quantity == "diode":
             low, high = DIODE_VOLTS
             if low <= value <= high:

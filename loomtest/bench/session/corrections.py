@@ -73,4 +73,6 @@ def step_of(harness: Harness, writer: RunWriter, row: int) -> Step:
     step = step_between(harness, reading.start, reading.end)
     if reading.quantity is Quantity.DIODE:
         step = replace(step, what="part", quantity="diode")
+    elif reading.quantity in (Quantity.VOLTAGE_DROP, Quantity.CAPACITANCE):
+        step = replace(step, what="place", quantity=reading.quantity.name.lower())
     return replace(step, bonded=reading.bonded_end)

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Literal
 
 from loomtest.bench.plan.plan import Step
 from loomtest.harness.colours import colour_words
 from loomtest.harness.model import Harness, cavity_of, connector_of
-from loomtest.words.places import span_text
+from loomtest.words.place import SKIP_PLACES, TYPE_WITH_UNIT, place_cautions, place_first
+from loomtest.words.places import Places, span_text
 from loomtest.words.sitting import diode_leads
 
 Tone = Literal["plain", "good", "doubt", "bad"]
@@ -21,6 +22,7 @@ class Prompt:
 
     `about`: lines on wire, colour, circuit and place. `stays`: the lead that is on its point already. `then`:
     the points that the moving lead touches next, if all goes as expected; their values may come in one line.
+    `first`: what to do before the leads touch (part of `sentence`). `cautions` belong beside it.
     """
 
     kind: Literal["leads", "probe"]
@@ -31,6 +33,8 @@ class Prompt:
     expected: str = ""
     stays: Literal["", "red", "black"] = ""
     then: tuple[str, ...] = ()
+    first: str = ""
+    cautions: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,7 +118,7 @@ def touched(point: str) -> str:
     return f"{connector} cavity {cavity_of(point)}" if connector else point
 
 
-def probe_prompt(
+def prompt_of(
     harness: Harness, step: Step, expected: str, before: Step | None = None, row: Sequence[Step] = ()
 ) -> Prompt:
     """The prompt of one step: two points as a sentence, where and what they are.
@@ -144,15 +148,23 @@ def probe_prompt(
     if step.quantity == "diode":
         about.insert(0, diode_leads(step.start, step.end))
     sentence = f"Red lead: {red}. Black lead: {black}."
-    return Prompt(
-        "probe",
-        sentence,
-        red,
-        black,
-        tuple(about),
-        f"expected {expected}",
-        stays,
-        tuple(one.probe for one in row),
+    then = tuple(one.probe for one in row)
+    prompt = Prompt("probe", sentence, red, black, tuple(about), f"expected {expected}", stays, then)
+    return _to_place(harness, step, prompt) if step.what == "place" else prompt
+
+
+def _to_place(harness: Harness, step: Step, plain: Prompt) -> Prompt:
+    """The prompt of a reading that tells a place: what is fed or turned first, two points, the cautions."""
+    first = place_first(step.quantity, step.feed, Places(harness))
+    tied = (f"tie {' '.join(step.bonded)} to {step.end} with clips",) if step.bonded else ()
+    expected = TYPE_WITH_UNIT.get(step.quantity, "any value: it is the wires up to the short, and the short")
+    return replace(
+        plain,
+        sentence=f"{first} {plain.sentence}",
+        about=(*tied, f"{step.proves}; {SKIP_PLACES}"),
+        expected=expected,
+        first=first,
+        cautions=place_cautions(step.quantity),
     )
 
 

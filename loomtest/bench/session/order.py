@@ -24,8 +24,8 @@ class NextStep(Protocol):
     def following(self, step: Step) -> tuple[Step, ...]:
         """What comes after `step` with the same clip in the same connector, if all goes as expected."""
 
-    def skip(self, start: str, end: str) -> None:
-        """Leave this pair out."""
+    def skip(self, step: Step) -> None:
+        """Leave this one out."""
 
 
 @dataclass(frozen=True)
@@ -52,14 +52,18 @@ class Order:
         self._guide = Guide(harness, instrument, planned, earlier.first if earlier is not None else ())
         self._skipped: set[frozenset[str]] = set()
         self._total = len(planned.steps)
+        self._places = True
 
-    def skip(self, start: str, end: str) -> None:
-        """Do not ask for this pair again."""
-        self._skipped.add(frozenset((start, end)))
+    def skip(self, step: Step) -> None:
+        """Do not ask for this pair again; of those that tell places, for none."""
+        if step.what == "place":
+            self._places = False
+        else:
+            self._skipped.add(frozenset((step.start, step.end)))
 
     def next(self) -> Step | None:
         """The next probing; None when no further one can change the verdict."""
-        return self._guide.next(self._now(), self._skipped)
+        return self._guide.next(self._now(), self._skipped, places=self._places)
 
     def following(self, step: Step) -> tuple[Step, ...]:
         """What comes after `step` with the same clip in the same connector, if all goes as expected."""

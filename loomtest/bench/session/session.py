@@ -26,17 +26,18 @@ from loomtest.bench.session.events import (
     Recorded,
     Said,
     TakenBack,
-    TurnTo,
     WhatHappened,
-    probe_prompt,
+    prompt_of,
 )
 from loomtest.bench.session.in_a_row import take_row, values_in
 from loomtest.bench.session.lead_step import LeadStep
 from loomtest.bench.session.order import NextStep
+from loomtest.bench.session.turning import Turning
 from loomtest.harness.model import Harness
 from loomtest.readings.model import Instrument
 from loomtest.readings.run import Reading, RunWriter
 from loomtest.words.numbers import ohms
+from loomtest.words.place import what_to_type
 from loomtest.words.sitting import (
     REASONS,
     instead_of,
@@ -59,7 +60,7 @@ class Session:
         self._harness, self._writer, self._order, self._choices = harness, writer, order, choices
         self._instrument = instrument
         self._glance = AtOnce(harness, instrument)
-        self._ohms, self._volts = Capture(instrument), Capture(None)
+        self._turning = Turning(instrument)
         self._stage: Literal["leads-start", "probe", "leads-end", "ended"] = "probe"
         self._leads = LeadStep(writer, instrument, choices.live)
         self._step: Step | None = None
@@ -107,7 +108,7 @@ class Session:
 
     @property
     def _capture(self) -> Capture:
-        return self._volts if self._step is not None and self._step.quantity == "diode" else self._ohms
+        return self._turning.capture(self._step)
 
     def begin(self) -> list[Event]:
         """The first prompt: the leads with their tips together on a two-wire meter, else the first pair."""
@@ -126,7 +127,10 @@ class Session:
 
     def shown(self, now_s: float, shown: Shown) -> list[Event]:
         """The meter showed something."""
-        wanted = "volt" if self._capture is self._volts else "ohm"
+        if self._step is not None and self._step.typed:
+            self._live = None
+            return []
+        wanted = "volt" if self._capture is not self._turning.ohms else "ohm"
         if shown.function != wanted:
             self._live = None
             if self._function_said:
@@ -149,9 +153,8 @@ class Session:
                 words = f"{ohms(move.value_ohm)} may be you: fingers off the tips, then touch again"
                 events += [Said(words + ", or press the space bar to keep it", "doubt"), Bell("bad")]
             elif move.what == "shaky":
-                events.append(
-                    Said("the contact does not hold still: press harder, or clean the tip", "doubt")
-                )
+                words = "the contact does not hold still: press harder, or clean the tip"
+                events.append(Said(words, "doubt"))
         return events
 
     def tick(self, now_s: float) -> list[Event]:
@@ -183,7 +186,7 @@ class Session:
         if key == "enter" and self._unsure:
             return self._record(now_s, self._unsure, self._number(self._unsure), None)
         if key == "skip":
-            self._order.skip(self._step.start, self._step.end)
+            self._order.skip(self._step)
             return self._advance()
         if key == "enter" and self._doubts.readings:
             return [Said("kept"), *self._advance()]
@@ -208,6 +211,7 @@ class Session:
         elif text.casefold() == "o":
             text = "OL"
         try:
+            text = self._turning.typed(text, self._step)
             value = self._number(text)
             if self._stage in ("leads-start", "leads-end"):
                 return self._lead_touch(self._leads.typed(text, value))
@@ -249,7 +253,8 @@ class Session:
             return [Said(f"not taken: {error}", "bad")]
         reading = self._writer.reading_in(again)
         step = self._steps[again] = self._step_of(row)
-        glance = self._glance.look(step, typed_value(str(reading.value), reading.quantity))
+        value = typed_value(str(reading.value), reading.quantity)
+        glance = self._glance.look(step, value, reading.current_a)
         good = glance.good and not glance.hands_off
         told = Recorded(again, step.start, step.end, str(reading.value), good, glance.text)
         return [TakenBack(back, row), told, *self._after_correction()]
@@ -300,10 +305,10 @@ class Session:
 
     def _by_key(self, now_s: float) -> list[Event]:
         if self._live is None:
-            return [Said("type the value, or ol for over-range")]
+            return [Said(what_to_type(self._step.quantity if self._step is not None else ""))]
         if math.isinf(self._live.value):
             return self._record(now_s, "OL", math.inf, self._live)
-        if self._live.value >= self._ohms.auto_below_ohm and self._capture is self._ohms:
+        if self._live.value >= self._turning.ohms.auto_below_ohm and self._capture is self._turning.ohms:
             return self._record(now_s, f"{self._live.value:.10g}", self._live.value, self._live)
         return [Said("not steady yet: hold the tips still until the bell", "doubt")]
 
@@ -315,6 +320,7 @@ class Session:
             step.end,
             text,
             quantity=quantity_of(step, self._instrument),
+            current_a=self._turning.amps(step),
             range_ohms=shown.range_ohm if shown is not None and math.isinf(value) else None,
             bonded_end=step.bonded,
             note=self._note,
@@ -326,7 +332,7 @@ class Session:
         self._steps[row] = step
         self._note, self._last_text, self._unsure = "", text, ""
         self._open_since_s, self._warned = (now_s if math.isinf(value) else math.inf), False
-        glance = self._glance.look(step, value)
+        glance = self._glance.look(step, value, reading.current_a)
         good = glance.good and not glance.hands_off
         events: list[Event] = [Recorded(row, step.start, step.end, text, good, glance.text)]
         return events + self._after(step, DoubtfulReading(row, text, value), good, glance.text)
@@ -356,14 +362,10 @@ class Session:
         before, self._step, self._stage = self._step, step, "probe"
         self._doubts, self._question, self._unsure = Doubts(self._glance.doubt_ohm), None, ""
         self._open_since_s, self._warned = math.inf, False
-        expected = self._glance.prompt_text(step)
-        self._ohms.expect(self._glance.most_ohm(step))
-        events: list[Event] = []
-        quantity = step.quantity
-        if quantity != (before.quantity if before is not None else "resistance"):
-            events.append(TurnTo("diode" if quantity == "diode" else "resistance"))
+        self._turning.ohms.expect(self._glance.most_ohm(step))
         self._row = self._order.following(step)
-        return [*events, Asked(probe_prompt(self._harness, step, expected, before, self._row))]
+        prompt = prompt_of(self._harness, step, self._glance.prompt_text(step), before, self._row)
+        return [*self._turning.to(step), Asked(prompt)]
 
     def _ask_leads(self, stage: Literal["leads-start", "leads-end"]) -> list[Event]:
         self._stage, self._step = stage, None

@@ -31,7 +31,7 @@ def answer_lines(harness: Harness, request: LogRequest) -> int:
 
     A line that cannot be recorded is answered with the reason, and the rest goes on. Returns how many.
     """
-    from loomtest.bench.session.by_hand import read_line
+    from loomtest.bench.session.by_hand import line_of, read_line
     from loomtest.commands.terminal.text import shown
     from loomtest.readings.marked import COMMON
 
@@ -60,7 +60,6 @@ def answer_lines(harness: Harness, request: LogRequest) -> int:
                 refused += 1
                 typer.echo(shown(f"not recorded, line {number}: {error}"))
             else:
-                told = f"{reading.start} {reading.end} {reading.value} {reading.note}".rstrip()
-                typer.echo(shown(f"recorded {row}: {told}"))
+                typer.echo(shown(f"recorded {row}: {line_of(reading)}"))
             sys.stdout.flush()
     return refused

@@ -91,11 +91,13 @@ def _prompt_rows(view: View, width: int, height: int) -> list[tuple[str, str]]:
     assert prompt is not None
     rows = [(f" {shown(line)}", "bold") for line in textwrap.wrap(prompt.sentence, width - 2)]
     roomy = width >= 150 and height >= 40
+    crowded = bool(prompt.cautions) and height < 40
     for lead, point, style in (("red", prompt.red, "red bold"), ("black", prompt.black, "bold")):
         if not point:
             continue
         short = point.replace(" cavity ", ":")
         tries = [(point, 2), (short, 2), (point, 1), (short, 1)] if roomy else [(point, 1), (short, 1)]
+        tries = [] if crowded else tries
         drawn = next(filter(None, (large(text, width - 8, scale) for text, scale in tries)), None)
         rows.append(("", ""))
         if drawn is None:
@@ -107,6 +109,9 @@ def _prompt_rows(view: View, width: int, height: int) -> list[tuple[str, str]]:
     most = 2 if height < 30 else 5
     about = [line for text in prompt.about for line in textwrap.wrap(shown(text), width - 2)]
     rows += [(f" {line}", "dim") for line in about[:most]]
+    for caution in prompt.cautions:
+        wrapped = textwrap.wrap(caution, width - 4)
+        rows += [((" ! " if not index else "   ") + line, "yellow") for index, line in enumerate(wrapped)]
     rows.append((f" {prompt.expected}" + f"      {_meter_words(view)}" * bool(view.live), "bold"))
     if prompt.then and not view.live:
         rows += [(f" {shown(line)}", "dim") for line in textwrap.wrap(then_touch(prompt.then), width - 2)]
@@ -212,6 +217,7 @@ class PlainLines:
 
     def __init__(self, view: View) -> None:
         self.view = view
+        self._cautions: tuple[str, ...] = ()  # those that stand above the last prompt
 
     @contextmanager
     def opened(self) -> Iterator[PlainLines]:
@@ -225,6 +231,9 @@ class PlainLines:
         self.view.take(event)
         line = ""
         if isinstance(event, Asked):
+            for caution in event.prompt.cautions if event.prompt.cautions != self._cautions else ():
+                typer.echo(caution)
+            self._cautions = event.prompt.cautions
             line = f"{event.prompt.sentence} {event.prompt.expected}."
         elif isinstance(event, Recorded):
             line = f"recorded {event.row}: {event.start} {event.end} {event.value} ({event.text})"

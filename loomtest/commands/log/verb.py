@@ -97,7 +97,11 @@ def log(
     something is wrong, it asks for the pair that tells most. The same command goes on with a run that
     stopped. A wrong reading can be taken back; it stays in the record.
 
-    From a script, it reads lines (POINT POINT VALUE [note]) and answers each.
+    From a script, it reads lines (POINT POINT VALUE [note]) and answers each. A voltage drop is a value with
+    its current (36 mV 1.5 A, fed end first); a capacitance has its unit (120 pF), and + ties points to the
+    second one (X1:2+X1:3).
+
+    Once a short or a break stands and the meter can do it, it goes on with the readings that find the place.
 
     With --markers it says where each clip goes, then which point to touch, by its cavity alone. In lines,
     next is answered with the next clips or the next touch, and a touch is POINT COMMON VALUE.

@@ -112,7 +112,7 @@ class View:
             return True
         if not self.live:
             return len(name) == 1 and name != " "
-        return len(name) == 1 and name in ".,>0123456789oO"
+        return len(name) == 1 and name in ".,>-0123456789oO"
 
     def _command(self, letter: str, session: Session | MarkedSession, now_s: float) -> list[Event]:
         if letter == "n":

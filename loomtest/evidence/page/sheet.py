@@ -16,9 +16,11 @@ from loomtest.harness.model import Harness, Wire, connector_of
 from loomtest.harness.outward import sheet_cell
 from loomtest.words.cautions import CAUTIONS
 from loomtest.words.numbers import ohms
+from loomtest.words.place import PLACE_BLOCK, PLACE_CAUTIONS, fed_at
 from loomtest.words.sitting import red_lead_on
 
 MOST_ON_PAPER = 5000
+UNITS = {"diode": "V", "voltage_drop": "mV, A", "capacitance": "pF"}
 COLUMNS = ("step", "from", "to", "value", "quantity", "bonded", "expected", "proves")
 _UNSEEN = re.compile("[\x00-\x09\x0b-\x1f\x7f-\x9f\u200e\u200f\u202a-\u202e\u2066-\u2069]")
 
@@ -95,6 +97,8 @@ def expected_text(harness: Harness, wires: Mapping[str, Wire], step: Step) -> st
         return "over-range" if step.expected_ohms is not None else "what the parts between the two give"
     if step.quantity == "diode":
         return "a diode's forward volts"
+    if step.what == "place":
+        return "any value"
     if step.what == "part":
         if len(step.wires) > 1:
             return "not known" if step.expected_ohms is None else f"about {ohms(step.expected_ohms)}"
@@ -120,7 +124,7 @@ def sheet_html(harness: Harness, plan: Plan) -> str:
         blocks=blocks_of(harness, steps),
         left_out=len(plan.steps) - len(steps),
         combed=any(step.bonded for step in steps),
-        cautions=CAUTIONS[:4],
+        cautions=(*CAUTIONS[:4], *(PLACE_CAUTIONS if plan.totals.get("places") else ())),
     )
     # Names may hold what commands a terminal or turns a line round: it is written out, as elsewhere.
     return _UNSEEN.sub(lambda found: found[0].encode("unicode_escape").decode("ascii"), text)
@@ -142,7 +146,7 @@ def blocks_of(harness: Harness, steps: Sequence[Step]) -> list[Block]:
             blocks[-1].rows[-1].hang = fresh_teeth
         here = _station(step.probe)
         place = harness.places.get(here, "") if here != station else ""
-        unit = "V" if step.quantity == "diode" else "Ω"
+        unit = UNITS.get(step.quantity, "Ω")
         shows = _shows(wires, step)
         blocks[-1].rows.append(
             SheetRow(step.step, step.probe, place, shows, expected_text(harness, wires, step), unit)
@@ -154,6 +158,8 @@ def blocks_of(harness: Harness, steps: Sequence[Step]) -> list[Block]:
 def _title(step: Step) -> str:
     if step.what == "isolation":
         return "Apart"
+    if step.what == "place":
+        return PLACE_BLOCK
     return {"part": "Part plugged in", "joints": "Joints", "loops": "Joined"}.get(step.what, "Joined")
 
 
@@ -161,6 +167,8 @@ def _shows(wires: Mapping[str, Wire], step: Step) -> str:
     """The wires with colour and circuit where the step shows some, else what it proves."""
     if step.quantity == "diode":
         return f"{step.proves} · {red_lead_on(step.start)}"
+    if step.feed:
+        return fed_at(step.feed)
     if not step.wires or step.what not in ("continuity", "loops"):
         return step.proves
     rows = [wires[name] for name in step.wires]

@@ -91,6 +91,7 @@ function drawPrompt(state) {
   shown = key;
   const parts = [];
   if (prompt && prompt.red) {
+    if (prompt.first) { parts.push(element("p", "before", prompt.first)); }
     parts.push(lead("red", prompt.red, prompt.stays === "red"), lead("black", prompt.black, prompt.stays === "black"));
   } else if (prompt) {
     parts.push(element("p", "sentence", prompt.sentence));
@@ -114,6 +115,11 @@ function drawPrompt(state) {
     if (prompt.in_a_row) { about.append(element("li", "", prompt.in_a_row)); }
     if (prompt.expected) { about.append(element("li", "expected", prompt.expected)); }
     parts.push(about);
+    if (prompt.cautions.length) {
+      const care = element("ul", "care", "");
+      prompt.cautions.forEach((line) => care.append(element("li", "", line)));
+      parts.push(care);
+    }
   }
   next.replaceChildren(...parts);
   next.dataset.from = prompt ? prompt.from : "";

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
@@ -13,8 +14,12 @@ from loomtest.bench.plan.mending import mended_by, mending, plan_after
 from loomtest.diagnosis.judge import judge
 from loomtest.diagnosis.verdict import Finding, Suspect
 from loomtest.harness.model import Harness, Limits, Wire
+from loomtest.readings.generic import generic_handheld
 from loomtest.readings.mended import Mended, mended_of, void
+from loomtest.readings.model import VoltageRange
+from loomtest.readings.run import About, Reading, create_run
 from loomtest.readings.together import load_together
+from tests.diagnosis.place.looms import harness_of
 from tests.looms.faults import Fault, Loom, healthy_loom
 from tests.looms.measure import measure
 from tests.looms.person import Person, sit
@@ -143,3 +148,21 @@ def test_mended_is_read_as_it_is_written_and_names_what_a_finding_blames() -> No
     assert mended == Mended("before", ("W1", "W2"), ("X1:5", "X1:6"), (("X1:3", "X1:4"),))
     assert mended_of({"mended": mended.facts()}) == mended
     assert not mended_of({"mended": "nothing"}) and not mended_of({})
+
+
+def test_the_plan_after_a_short_asks_for_its_place_before_it_is_mended(tmp_path: Path) -> None:
+    harness = harness_of(tmp_path, ["W1,X1:1,X2:1,0.5,2", "W2,X1:2,X2:2,0.5,2"])
+    volts = (VoltageRange(0.2, 0.5, 2, 1e-4),)
+    for name, meter in (("with", replace(generic_handheld(), assumed=False, voltage_ranges=volts)),
+                        ("without", replace(generic_handheld(), assumed=False))):  # fmt: skip
+        about = About(instrument=meter)
+        with create_run(tmp_path / name, harness, about, clock=lambda: datetime.now(UTC)) as writer:
+            for pair in (("X1:1", "X2:1"), ("X1:2", "X2:2"), ("X1:1", "X1:2")):
+                writer.record(Reading(*pair, "0.2"))
+    made = plan_after(harness, None, tmp_path / "with")
+    assert [(step.what, step.start, step.end) for step in made.steps] == [
+        ("place", "X1:1", "X2:1"), ("place", "X1:2", "X2:2"),
+        ("place", "X2:1", "X1:1"), ("place", "X2:2", "X1:2"), ("isolation", "X1:1", "X1:2"),
+    ]  # fmt: skip
+    assert made.to_json()["steps"][2]["feed"] == ["X2:1", "X2:2"]
+    assert [step.what for step in plan_after(harness, None, tmp_path / "without").steps] == ["isolation"]

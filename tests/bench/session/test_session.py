@@ -57,8 +57,8 @@ class Fixed:
     def following(self, step: Step) -> tuple[Step, ...]:
         return tuple(one for one in self.steps[:2] if goes_on(step, one))
 
-    def skip(self, start: str, end: str) -> None:
-        self.skipped = (start, end)
+    def skip(self, step: Step) -> None:
+        self.skipped = (step.start, step.end)
 
 
 class Bench:

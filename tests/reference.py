@@ -27,7 +27,7 @@ from loomtest.harness.colours import IEC_60757
 from loomtest.harness.measures import _AMPS, _METRES, _MM2, _OHMS
 from loomtest.harness.model import Expect, Limits
 from loomtest.harness.newfolder import KEY_SAYS
-from loomtest.harness.settings import _TOP
+from loomtest.harness.settings import _TOP, HEADING_ROW, WIRE_COLUMNS
 from loomtest.harness.wirelist import COLUMNS, KINDS
 from loomtest.readings.instrument import _KEYS, _RANGE_KEYS, instrument_names, load_instrument
 from loomtest.readings.model import Quantity
@@ -114,6 +114,14 @@ TOP = {
     "cavities": "of each connector: a count, or a list of names",
     "faces": "`{rows, numbering, seen_from}` of each connector: how its cavities lie",
     "places": "where to find a connector, ground or splice, in words",
+    "columns": "which columns of a list laid out in its own way hold what, below",
+}
+OWN_COLUMNS = {
+    "from": 'your column, `"Start"`, or two, connector and pin: `["Plug", "Way"]`; '
+    '`"column C"` where it has no name of its own; needed',
+    "to": "the same of the other end; needed",
+    **{key: f"your column for `{key}`" for key in WIRE_COLUMNS if key not in ("from", "to")},
+    HEADING_ROW: "the row of your column names, where it is not the first with all of them; 0: there is none",
 }
 METER = {
     "name": "what it is, in words",
@@ -187,6 +195,13 @@ def file_lines() -> list[str]:
         rows = [(f"`{key}`", f"`{_written(getattr(defaults, key))}`", KEY_SAYS[key]) for key in keys]
         lines += [f"`[{name}]`", "", *table(("key", "default", "means"), rows), ""]
     lines += ["Where the limits come from: [limits](limits.md).", ""]
+    lines += [
+        "`[columns]`",
+        "",
+        *table(("key", "means"), said((*WIRE_COLUMNS, HEADING_ROW), OWN_COLUMNS)),
+        "",
+    ]
+    lines += ["For lists as they are: [spreadsheets](spreadsheet.md#a-workbook-as-it-is).", ""]
     lines += ["## How the loom lies, `branches.csv`", ""]
     lines += ["In the folder of the wire list, where you have it: [branches](branches.md).", ""]
     lines += [*table(("column", "means"), said(BRANCH_COLUMNS, LIE)), ""]

@@ -48,6 +48,14 @@ _WORDS = {word: code for code, word in IEC_60757.items()} | {
     "pnk": "PK",
     "turq": "TQ",
 }
+# The same colours on lists of other countries (common practice): German, French, Spanish, Italian.
+_ABROAD = {
+    "BK": "schwarz noir negro nero", "BN": "braun brun marron marrón marrone", "RD": "rot rouge rojo rosso",
+    "OG": "naranja arancione arancio", "YE": "gelb jaune amarillo giallo", "GN": "grün gruen vert verde",
+    "BU": "blau bleu azul blu", "VT": "violett lila violeta viola", "GY": "grau gris grigio",
+    "WH": "weiß weiss blanc blanco bianco", "PK": "rosa rose", "TQ": "türkis turquesa turchese",
+}  # fmt: skip
+_WORDS |= {word: code for code, words in _ABROAD.items() for word in words.split()}
 # Colours that wires have and the standard has no letters for; they stay words.
 _UNCODED = {"tan", "beige", "cream", "ivory", "lilac", "maroon", "olive", "natural", "clear", "transparent"}
 SHADES = {"light", "dark", "lt", "dk", "pale"}

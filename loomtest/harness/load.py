@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import csv
+import io
 from collections.abc import Iterable
 from dataclasses import replace
 from pathlib import Path
@@ -13,11 +15,11 @@ from loomtest.harness.document import LARGEST_TOML_BYTES
 from loomtest.harness.exchange.filename import ENDING, is_exchange, split_configuration
 from loomtest.harness.lie import Lie
 from loomtest.harness.model import Harness, cavity_of, connector_of
-from loomtest.harness.outward import visible
+from loomtest.harness.outward import sheet_cell, visible
 from loomtest.harness.points import folded
 from loomtest.harness.restraint import restraint_word, untouchable
 from loomtest.harness.settings import Settings, read_settings
-from loomtest.harness.table import quoted, read_table, read_text
+from loomtest.harness.table import Table, quoted, read_table, read_text
 from loomtest.harness.wirelist import NEEDED, WireList, read_wires
 from loomtest.harness.workbook import split_sheet
 
@@ -32,7 +34,7 @@ def load_harness(path: str | Path) -> Harness:
 
     Raises InputError with every problem of both files: file, line, column, found, expected.
     """
-    given = Path(path)
+    given = with_columns_beside(Path(path))
     problems: list[Problem] = []
     if not any(path.exists() for path in (given, split_sheet(given)[0], split_configuration(given)[0])):
         expected = "a harness folder, a harness.toml, a wire list (CSV) or a harness file (KBL)"
@@ -41,6 +43,9 @@ def load_harness(path: str | Path) -> Harness:
     listed, exchanged = WireList(), None
     if wire_list is not None:
         listed, settings, exchanged = _listed(wire_list, toml, settings, problems)
+    table = listed.table
+    if table is not None:
+        problems[:] = map(table.in_place, problems)
     lie = _lie(given, problems)
     by_hand = lie is not None
     lie = exchanged.lie if lie is None and exchanged is not None else lie
@@ -75,10 +80,49 @@ def load_harness(path: str | Path) -> Harness:
         faces=settings.faces,
         places=settings.places,
         lie=lie,
-        warnings=tuple(problems_in_order(problems)),
+        laid_out=table is not None and table.laid_out,
+        warnings=tuple(problems_in_order(map(table.in_place, problems) if table else problems)),
         source=given,
         files=tuple(file for file in (toml, branches, sheet) if file is not None),
     )
+
+
+def with_columns_beside(given: Path) -> Path:
+    """The harness.toml beside a bare list, where it names the list and says what its columns hold."""
+    if given.is_dir() or given.suffix.lower() == ".toml":
+        return given
+    toml = given.parent / "harness.toml"
+    if not toml.is_file():
+        return given
+    aside: list[Problem] = []
+    text = read_text(toml, "", aside, LARGEST_TOML_BYTES)
+    settings = read_settings(text, "", aside) if text is not None else Settings()
+    mine = settings.columns is not None and settings.wires.casefold() == given.name.casefold()
+    return toml if mine else given
+
+
+def list_table(source: Path) -> Table:
+    """The wire list of a harness once more, as it is read. Raises InputError."""
+    problems: list[Problem] = []
+    settings, _, wire_list = _files(source, problems)
+    table = None
+    if wire_list is not None:
+        table = read_table(wire_list, visible(str(wire_list)), NEEDED, problems, settings.columns)
+    if table is None:
+        raise InputError(problems)
+    return table
+
+
+def list_text(harness: Harness) -> str:
+    """The wire list of a harness as CSV with our own column names: what was read, and nothing else."""
+    if harness.source is None:
+        return ""
+    table = list_table(harness.source)
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    writer.writerow(table.header)
+    writer.writerows([sheet_cell(cell) for cell in cells] for _, cells in table.rows)
+    return out.getvalue()
 
 
 def _listed(
@@ -93,7 +137,7 @@ def _listed(
         table = exchanged.table if exchanged is not None else None
         settings = _with_exchanged(settings, exchanged)
     else:
-        table = read_table(wire_list, visible(str(wire_list)), NEEDED, problems)
+        table = read_table(wire_list, visible(str(wire_list)), NEEDED, problems, settings.columns)
     listed = read_wires(table, problems) if table is not None else WireList()
     _check_cavities(visible(str(wire_list)), listed, settings, problems)
     if listed.ends:
@@ -162,7 +206,7 @@ def _files(given: Path, problems: list[Problem]) -> tuple[Settings, Path | None,
         if len(drawn) == 1:  # the copy that a run keeps
             return Settings(), None, drawn[0]
         if not wire_list.exists():
-            lists = sorted(file.name for file in given.glob("*.csv"))[:5]
+            lists = sorted(file.name for end in ("csv", "xlsx", "ods") for file in given.glob(f"*.{end}"))[:5]
             found = "neither harness.toml nor wires.csv" + (f", but {', '.join(lists)}" if lists else "")
             expected = "one of them, or the wire list itself: " + str(
                 given / (lists[0] if lists else "NAME.csv")

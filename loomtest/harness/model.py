@@ -160,6 +160,7 @@ class Harness:
     warnings: tuple[Problem, ...] = ()
     source: Path | None = None
     files: tuple[Path, ...] = ()
+    laid_out: bool = False
 
     @cached_property
     def code_of(self) -> dict[str, int]:

@@ -38,7 +38,7 @@ def read_point(text: str) -> str:
     if len(name) > LONGEST_NAME:
         raise ValueError(f"a name of at most {LONGEST_NAME} letters")
     if name[0].isdigit() or name[-1].isdigit():
-        made = "a time" if _TIME.fullmatch(name) else "a date" if _DATE.fullmatch(name) else ""
+        made = made_by_a_spreadsheet(name)
         if made:
             raise ValueError(
                 f"a point such as X3:2 (a spreadsheet made {made} of it: format the column as text)"
@@ -60,6 +60,11 @@ def read_point(text: str) -> str:
     if name[0] == "#":
         raise ValueError("a name that does not begin with # (it marks a comment)")
     return name
+
+
+def made_by_a_spreadsheet(text: str) -> str:
+    """What a spreadsheet took such a text for and wrote instead: `a time`, `a date`; "" where it did not."""
+    return "a time" if _TIME.fullmatch(text) else "a date" if _DATE.fullmatch(text) else ""
 
 
 def folded(point: str) -> str:

@@ -16,7 +16,18 @@ from loomtest.harness.table import lines_of, quoted
 
 MOST_CAVITIES = 10_000
 IN_SEGMENTS = "isolation_in_segments"
-_TOP = ("name", "wires", "unreachable", "worked_on", "expect", "limits", "cavities", "faces", "places")
+_TOP = (
+    "name",
+    "wires",
+    "unreachable",
+    "worked_on",
+    "expect",
+    "limits",
+    "cavities",
+    "faces",
+    "places",
+    "columns",
+)
 _NUMBERINGS = ("across", "down", "back-and-forth")
 SIDES = ("mating", "wire")
 _Bound = tuple[Callable[[float], bool], str]
@@ -46,6 +57,21 @@ _LIMITS: dict[str, _Bound] = {
 }
 
 
+WIRE_COLUMNS = ("from", "to", "wire", "colour", "size", "length", "kind", "amps", "circuit", "note")
+HEADING_ROW = "heading_row"
+
+
+@dataclass(frozen=True)
+class ColumnNames:
+    """Which columns of a wire list hold what: our names to the person's own, or to `column D`.
+
+    `from` and `to` may be two, connector and pin. `heading_row` counts from 1; 0: the list has none.
+    """
+
+    names: Mapping[str, tuple[str, ...]]
+    heading_row: int | None = None
+
+
 @dataclass(frozen=True)
 class Settings:
     """The tables of `harness.toml` with defaults; `lines` is key path to line, for later messages."""
@@ -59,6 +85,7 @@ class Settings:
     cavities: Mapping[str, tuple[str, ...]] = field(default_factory=dict)
     faces: Mapping[str, Face] = field(default_factory=dict)
     places: Mapping[str, str] = field(default_factory=dict)
+    columns: ColumnNames | None = None
     lines: Mapping[str, int] = field(default_factory=dict)
 
 
@@ -114,6 +141,7 @@ class _SettingsReader:
             cavities=self.cavities(self.table(document, "cavities")),
             faces=self.faces(self.table(document, "faces")),
             places=self.places(self.table(document, "places")),
+            columns=self.columns(self.table(document, "columns")),
             lines=self.lines,
         )
 
@@ -255,6 +283,29 @@ class _SettingsReader:
             elif connector:
                 out[connector] = Face(rows, numbering, side)
         return out
+
+    def columns(self, table: Mapping[str, Any]) -> ColumnNames | None:
+        if not table:
+            return None
+        self.unknown(table, (*WIRE_COLUMNS, HEADING_ROW), "columns.")
+        names: dict[str, tuple[str, ...]] = {}
+        for key in WIRE_COLUMNS:
+            value = table.get(key, [])
+            each = value if isinstance(value, list) else [value]
+            most = 2 if key in ("from", "to") else 1
+            if len(each) > most or not all(isinstance(name, str) and name.strip() for name in each):
+                expected = "a column's name in quotation marks"
+                expected += ', or two: ["Connector", "Pin"]' if most == 2 else ""
+                self.say(f"columns.{key}", plain(value), expected)
+            elif each:
+                names[key] = tuple(name.strip() for name in each)
+            elif key in ("from", "to"):
+                self.say(f"columns.{key}", "nothing", f"which column says {key}: a name, or two")
+        row = table.get(HEADING_ROW)
+        if row is not None and (isinstance(row, bool) or not isinstance(row, int) or not 0 <= row <= 1000):
+            self.say(f"columns.{HEADING_ROW}", plain(row), "the row of the column names, or 0 for none")
+            row = None
+        return ColumnNames(names, row) if {"from", "to"} <= names.keys() else None
 
     def places(self, table: Mapping[str, Any]) -> dict[str, str]:
         out: dict[str, str] = {}

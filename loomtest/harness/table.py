@@ -3,12 +3,17 @@
 from __future__ import annotations
 
 import csv
-from dataclasses import dataclass
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from loomtest.errors import Problem
 from loomtest.harness.encoding import decode
 from loomtest.harness.outward import visible
+
+if TYPE_CHECKING:
+    from loomtest.harness.settings import ColumnNames
 
 SEPARATORS = {",": "comma", ";": "semicolon", "\t": "tab"}
 LARGEST_BYTES = 200_000_000  # a million wires need about 60 MB
@@ -19,13 +24,41 @@ MOST_COLUMNS = 1_000
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """A file's cells: `header` as written; `rows` are (line of the file, cells as wide as the header)."""
+    """A file's cells: `header` as written; `rows` are (line of the file, cells as wide as the header).
+
+    Of a workbook several sheets may be in one table: then `sheets` says from which line on which one is. Of a
+    list laid out in its own way `called` says under which names the person knows our columns. `laid_out`: it
+    is no CSV with our own column names, which is what copies are.
+    """
 
     file: str
     header: tuple[str, ...]
     header_line: int
     rows: tuple[tuple[int, list[str]], ...]
     separator: str
+    sheets: tuple[tuple[int, str], ...] = ()
+    called: Mapping[str, str] = field(default_factory=dict)
+    laid_out: bool = False
+
+    def place(self, line: int) -> str:
+        """`line 5`, or with its sheet: `line 5 of X2`."""
+        sheet, first = self._sheet(line)
+        return f"line {line - first}" + (f" of {visible(sheet)}" if sheet else "")
+
+    def in_place(self, problem: Problem) -> Problem:
+        """A problem of this table with its sheet, and the column as the person calls it."""
+        if problem.file != self.file:
+            return problem
+        sheet, first = self._sheet(problem.line or 0)
+        return replace(
+            problem,
+            file=f"{self.file}#{visible(sheet)}" if sheet and problem.line else self.file,
+            line=problem.line and problem.line - first,
+            column=self.called.get(problem.column, problem.column),
+        )
+
+    def _sheet(self, line: int) -> tuple[str, int]:
+        return next(((name, first) for first, name in reversed(self.sheets) if first < line), ("", 0))
 
 
 def quoted(text: str, longest: int = 60) -> str:
@@ -51,8 +84,8 @@ def read_text(path: Path, file: str, problems: list[Problem], largest: int = LAR
     except OSError as error:
         refuse(None, f"a file that cannot be read ({error.strerror})", "a text file that you may read")
         return None
-    if data[:4] == b"PK\x03\x04" or data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
-        refuse(1, "a spreadsheet's or word processor's own file", "plain text: save it as text in UTF-8")
+    if foreign := office_file(data):
+        refuse(1, *foreign)
         return None
     try:
         text, assumed = decode(data)
@@ -62,6 +95,19 @@ def read_text(path: Path, file: str, problems: list[Problem], largest: int = LAR
     if assumed:
         problems.append(assumed_encoding(file, assumed))
     return text
+
+
+def office_file(data: bytes) -> tuple[str, str] | None:
+    """What a file of an office program is, and what to do with it; None for any other."""
+    if data[:8] == b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1":
+        found = "a file in an older format of office programs, or one with a password"
+        return found, "a workbook saved as .xlsx or .ods without a password, or plain text"
+    if data[:4] != b"PK\x03\x04":
+        return None
+    if b"xl/workbook.xml" in data or b"opendocument.spreadsheet" in data[:200]:
+        ending = ".xlsx" if b"xl/workbook.xml" in data else ".ods"
+        return "a workbook under another name", f"its own ending, {ending}; or plain text"
+    return "a spreadsheet's or word processor's own file", "plain text: save it as text in UTF-8"
 
 
 def assumed_encoding(file: str, assumed: str) -> Problem:
@@ -75,8 +121,17 @@ def lines_of(text: str) -> list[str]:
     return text.replace("\r\n", "\n").replace("\r", "\n").split("\n")
 
 
-def read_table(path: Path, file: str, needed: tuple[str, ...], problems: list[Problem]) -> Table | None:
+def read_table(
+    path: Path,
+    file: str,
+    needed: tuple[str, ...],
+    problems: list[Problem],
+    columns: ColumnNames | None = None,
+) -> Table | None:
     """Read a CSV file or a workbook; `needed` column names only help to tell the separator.
+
+    A wire list (`from` and `to` are needed) may be laid out otherwise: then `columns` says which columns
+    hold what, or the names that people give them do.
 
     Lines that begin with `#` are comments: silently before the header, with a warning after it, since
     there a `#` may also be the first letter of somebody's wire name. Blank rows are passed over. Returns
@@ -85,7 +140,7 @@ def read_table(path: Path, file: str, needed: tuple[str, ...], problems: list[Pr
     from loomtest.harness.workbook import is_workbook, read_workbook
 
     if is_workbook(path):
-        return read_workbook(path, file, needed, problems)
+        return read_workbook(path, file, needed, problems, columns)
     text = read_text(path, file, problems)
     if text is None:
         return None
@@ -104,7 +159,18 @@ def read_table(path: Path, file: str, needed: tuple[str, ...], problems: list[Pr
         return None
     if separator not in SEPARATORS:
         separator = _separator(lines[skipped], needed)
+    if needed == ("from", "to") and (columns or not _names_ends(lines[skipped], separator)):
+        from loomtest.harness.laidout import laid_out
+
+        table = laid_out(file, path.stem, lines, columns, problems)
+        if table is not None or columns is not None:
+            return table
     return _rows(file, lines, skipped, separator, problems)
+
+
+def _names_ends(header: str, separator: str) -> bool:
+    names = [name.strip().strip('"').casefold() for name in header.split(separator)]
+    return names.count("from") == names.count("to") == 1 and names.count("pin") < 2
 
 
 def _separator(header: str, needed: tuple[str, ...]) -> str:

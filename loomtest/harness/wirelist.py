@@ -99,6 +99,7 @@ class _Columns:
     def __init__(self, table: Table, places: dict[str, int], problems: list[Problem]) -> None:
         self.file, self.problems, self.places = table.file, problems, places
         self.lines = [line for line, _ in table.rows]
+        self.place = table.place
         self.rows = [cells for _, cells in table.rows]
         self.bad: set[int] = set()  # rows that make no wire
         self.told: dict[str, int] = {}  # problems of each column
@@ -166,13 +167,14 @@ class WireList:
 
     wires: tuple[Wire, ...] = ()
     ends: tuple[tuple[int, str, str], ...] = ()
+    table: Table | None = None
 
 
 def read_wires(table: Table, problems: list[Problem]) -> WireList:
     """All rows that could be read; mistakes and oddities are added to `problems`."""
     places = columns_of(table, problems)
     if not all(needed in places for needed in NEEDED):
-        return WireList()
+        return WireList(table=table)
     if not table.rows:
         if not any(problem.severity == "error" for problem in problems):
             problems.append(Problem(table.file, None, "", "a wire list with no rows", "a row for each wire"))
@@ -224,7 +226,8 @@ def read_wires(table: Table, problems: list[Problem]) -> WireList:
     ]
     _check_shared_cavities(columns, joins, kinds, names)
     _check_alike(columns, joins, names)
-    return WireList(wires, tuple((columns.lines[row], column, point) for row, column, point in joins))
+    ends_read = tuple((columns.lines[row], column, point) for row, column, point in joins)
+    return WireList(wires, ends_read, table)
 
 
 def _ends(columns: _Columns) -> tuple[list[str | None], list[str | None]]:
@@ -266,7 +269,7 @@ def _names(columns: _Columns) -> list[str]:
     taken: dict[str, int] = {}
     for row, name in enumerate(names):
         if name and taken.setdefault(name, row) != row:
-            found = f"{quoted(name)}, the name of the wire in line {columns.lines[taken[name]]} too"
+            found = f"{quoted(name)}, the name of the wire in {columns.place(columns.lines[taken[name]])} too"
             columns.wrong(row, "wire", found, "a name of its own for each wire")
     for row, name in enumerate(names):
         if not name:
@@ -274,7 +277,7 @@ def _names(columns: _Columns) -> list[str]:
             while name in taken:
                 name += "'"
             if name != own:
-                found = f"no name, and {own} is the wire in line {columns.lines[taken[own]]}"
+                found = f"no name, and {own} is the wire in {columns.place(columns.lines[taken[own]])}"
                 columns.odd(row, "wire", found, f"a name; it is called {name} until then")
             taken[name] = row
             names[row] = name
@@ -300,7 +303,7 @@ def _check_decimals(columns: _Columns) -> None:
     if dots:
         other, other_column, other_text = dots[0]
         found = f"{quoted(text)} with a decimal comma, and {quoted(other_text)} with a decimal point"
-        found += f" in line {columns.lines[other]}, {other_column}"
+        found += f" in {columns.place(columns.lines[other])}, {other_column}"
         columns.wrong(row, column, found, "one decimal sign in the whole file")
         return
     found = f"{quoted(text)}, with a decimal comma" + (f" ({len(commas)} such cells)" if commas[1:] else "")
@@ -342,7 +345,9 @@ def _check_shared_cavities(
         return
     for row, column, point in shared:
         other = first[point]
-        found = f"{quoted(point)}, where {quoted(names[other])} (line {columns.lines[other]}) ends too"
+        found = (
+            f"{quoted(point)}, where {quoted(names[other])} ({columns.place(columns.lines[other])}) ends too"
+        )
         columns.odd(row, column, found, expected)
 
 
@@ -360,5 +365,7 @@ def _check_alike(columns: _Columns, joins: list[tuple[int, str, str]], names: li
             other = seen.setdefault(fold(name), name)
             if other == name or (found_at is points and connector_of(name) != connector_of(other)):
                 continue  # a connector's name is said once, not at each of its cavities
-            found = f"{quoted(name)}, and {quoted(other)} in line {columns.lines[found_at[other][0]]}"
+            found = (
+                f"{quoted(name)}, and {quoted(other)} in {columns.place(columns.lines[found_at[other][0]])}"
+            )
             columns.odd(row, column, found, "one spelling, if they are the same")

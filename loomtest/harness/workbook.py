@@ -7,19 +7,22 @@ cells are read by python-calamine: both formats, merged ranges, a formula's valu
 from __future__ import annotations
 
 import re
-import zipfile
-from collections.abc import Sequence
 from datetime import date, datetime, time
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from loomtest.errors import Problem
 from loomtest.harness.outward import visible
 from loomtest.harness.table import LONGEST_CELL, MOST_COLUMNS, Table, quoted
+from loomtest.harness.unpacked import NotAWorkbook, Unpacked, unpack
+
+if TYPE_CHECKING:
+    from loomtest.harness.settings import ColumnNames
 
 ENDINGS = (".xlsx", ".ods")
-LARGEST_UNPACKED = 300_000_000
-MOST_ROWS = 1_000_000
+WIRE_LIST = ("from", "to")
+_COMMA = re.compile(r"\d+,\d+(?:\s*[^\d\s,.][^\d]*)?")
+_POINT = re.compile(r"\d+\.\d+(?:\s*[^\d\s,.][^\d]*)?")
 
 
 def split_sheet(path: Path) -> tuple[Path, str]:
@@ -33,94 +36,144 @@ def is_workbook(path: Path) -> bool:
     return split_sheet(path)[0].suffix.casefold() in ENDINGS
 
 
-def read_workbook(path: Path, file: str, needed: tuple[str, ...], problems: list[Problem]) -> Table | None:
+def read_workbook(
+    path: Path,
+    file: str,
+    needed: tuple[str, ...],
+    problems: list[Problem],
+    columns: ColumnNames | None = None,
+) -> Table | None:
     """The table of the first sheet with the needed columns, or of the named one; None with the reason among
-    the problems. `line` of a row is its row in the sheet."""
-    real, named = split_sheet(path)
-    sheets = _sheets(real, file, problems)
-    if sheets is None:
+    the problems. `line` of a row is its row in the sheet. A wire list is read however it is laid out.
+    """
+    from loomtest.harness.headings import header_row
+    from loomtest.harness.sheets import plain_table, wire_table
+
+    read = sheets_of(path, file, problems)
+    if read is None:
         return None
-    names = [name for name, _ in sheets]
-    if named:
-        sheets = [(name, rows) for name, rows in sheets if name.casefold() == named.casefold()]
-        if not sheets:
-            expected = "one of its sheets: " + ", ".join(names[:12])
-            problems.append(Problem(file, None, "", f"no sheet {quoted(named)}", visible(expected)))
-            return None
-    for name, rows in sheets:
-        from loomtest.harness.sheets import header_row
-
-        at = header_row(rows, needed)
-        if at is not None:
-            header = tuple(cell.strip() for cell in rows[at])
-            if len(sheets) > 1:
-                others = [other for other in names if other != name]
-                found = f"{len(names)} sheets; {quoted(name)} was read"
-                expected = f"FILE#SHEET for another: {', '.join(others[:6])}"
-                problems.append(Problem(file, None, "", found, visible(expected), "warning"))
-            return Table(file, header, at + 1, _below(rows, at, len(header)), ",")
-    if needed == ("from", "to"):
-        from loomtest.harness.sheets import as_wire_list
-
-        table = as_wire_list(file, sheets, problems)
-        if table is not None:
-            return table
-    expected = "a row of column names with " + ", ".join(needed)
-    problems.append(Problem(file, None, "", f"no such row in {', '.join(map(quoted, names[:6]))}", expected))
-    return None
+    sheets, unpacked = read
+    told = len(problems)
+    if needed == WIRE_LIST:
+        table = wire_table(file, sheets, columns, problems)
+    else:
+        named = [(name, rows, at) for name, rows in sheets if (at := header_row(rows, needed)) is not None]
+        name, rows, at = named[0] if named else ("", [], 0)
+        table = plain_table(file, name, sheets, rows, at, problems) if named else None
+    if table is not None:
+        _say_what_cells_do_not(file, table, unpacked, problems)
+    elif not any(problem.severity == "error" for problem in problems[told:]):
+        problems.append(no_columns(file, [(name, rows) for name, rows in sheets], needed))
+    return table
 
 
-def _below(rows: Sequence[list[str]], at: int, width: int) -> tuple[tuple[int, list[str]], ...]:
-    return tuple(
-        (number, [*cells[:width], *[""] * (width - len(cells))])
-        for number, cells in enumerate(rows[at + 1 :], at + 2)
-        if any(cell.strip() for cell in cells) and not cells[0].lstrip().startswith("#")
+def no_columns(file: str, sheets: list[tuple[str, list[list[str]]]], needed: tuple[str, ...]) -> Problem:
+    """That no row of column names was found, with what to write about it."""
+    from loomtest.harness.headings import likeliest_names
+
+    names = next((row for _, rows in sheets if (row := likeliest_names(rows))), [])
+    only = quoted(", ".join(names), 200) if names else ""
+    found = "no column names that say " + (
+        "where a wire begins and where it ends" if needed == WIRE_LIST else ", ".join(needed)
     )
+    if not any(row for _, rows in sheets for row in rows):
+        return Problem(file, None, "", "an empty workbook", "a row of column names with " + ", ".join(needed))
+    found += f", only {only}" if only else ""
+    expected = "a row of column names with " + ", ".join(needed)
+    if needed == WIRE_LIST:
+        first, second = [*names, "A", "B"][:2]
+        example = f'from = ["{first}", "{second}"], to = …'
+        expected += f"; or in harness.toml, below [columns], which columns they are: {visible(example)}"
+    return Problem(file, None, "", found, expected)
 
 
-def _sheets(path: Path, file: str, problems: list[Problem]) -> list[tuple[str, list[list[str]]]] | None:
-    """Each sheet's name and cells as texts, merged cells filled."""
+def _say_what_cells_do_not(file: str, table: Table, unpacked: Unpacked, problems: list[Problem]) -> None:
+    """Hidden rows are read, fills are not: a person who sees only the screen would not know."""
+    from loomtest.harness.groups import counted_rows
+
+    if unpacked.hidden_rows:
+        found = f"{counted_rows(unpacked.hidden_rows)} hidden by the spreadsheet"
+        expected = "all rows on the screen; hidden ones were read like the others"
+        problems.append(Problem(file, None, "", found, expected, "warning"))
+    names = [name.casefold() for name in table.header]
+    place = next((names.index(name) for name in ("colour", "color") if name in names), None)
+    coloured = place is not None and any(cells[place].strip() for _, cells in table.rows)
+    if unpacked.fills > 1 and not coloured:
+        found = "cells filled with colours, and no colour written"
+        expected = "the wire's colour as a word in a column of its own; a fill is not read"
+        problems.append(Problem(file, None, "", found, expected, "warning"))
+
+
+def sheets_of(
+    path: Path, file: str, problems: list[Problem]
+) -> tuple[list[tuple[str, list[list[str]]]], Unpacked] | None:
+    """The sheets that are shown, or the named one, as texts; None with the reason among the problems."""
+    real, named = split_sheet(path)
 
     def refuse(found: str, expected: str) -> None:
-        problems.append(Problem(file, None, "", found, expected))
+        problems.append(Problem(file, None, "", found, visible(expected)))
 
-    if not path.is_file():
-        refuse("a folder" if path.is_dir() else "no such file", "a workbook (.xlsx or .ods)")
+    if not real.is_file():
+        refuse("a folder" if real.is_dir() else "no such file", "a workbook (.xlsx or .ods)")
         return None
     try:
-        with zipfile.ZipFile(path) as packed:
-            size = sum(item.file_size for item in packed.infolist())
-    except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError):
-        refuse(
-            "a file that is no workbook, or one with a password", "a workbook (.xlsx or .ods), or a CSV file"
-        )
+        unpacked = unpack(real)
+        sheets = _sheets(unpacked)
+    except NotAWorkbook as error:
+        refuse(visible(error.found), error.expected)
         return None
-    if size > LARGEST_UNPACKED:
-        refuse(f"{size:,} bytes unpacked", f"at most {LARGEST_UNPACKED:,}")
+    except OSError as error:
+        refuse(f"a file that cannot be read ({error.strerror})", "a workbook that you may read")
         return None
-    from python_calamine import CalamineError, CalamineWorkbook
+    names = [name for name, _, _ in sheets]
+    shown = [(name, rows) for name, rows, hidden in sheets if not hidden]
+    if named:
+        shown = [(name, rows) for name, rows, _ in sheets if name.casefold() == named.casefold()]
+        if not shown:
+            refuse(f"no sheet {quoted(named)}", "one of its sheets: " + ", ".join(names[:12]))
+            return None
+    elif len(shown) < len(sheets):
+        hidden = ", ".join(name for name, _, is_hidden in sheets if is_hidden)
+        found = f"hidden sheets: {quoted(hidden)}"
+        expected = "FILE#SHEET for one of them; they were left out"
+        problems.append(Problem(file, None, "", found, expected, "warning"))
+    return shown, unpacked
+
+
+def _sheets(unpacked: Unpacked) -> list[tuple[str, list[list[str]], bool]]:
+    """Each sheet's name, its cells as texts with merged cells filled, and whether it is hidden."""
+    from python_calamine import CalamineError, CalamineWorkbook, SheetTypeEnum, SheetVisibleEnum
 
     found = []
     try:
-        with CalamineWorkbook.from_path(path) as book:
-            for name in book.sheet_names:
-                sheet = book.get_sheet_by_name(name)
-                if sheet.total_height > MOST_ROWS or sheet.total_width > MOST_COLUMNS:
-                    refuse(f"a sheet of {sheet.total_height:,} rows", f"at most {MOST_ROWS:,}")
-                    return None
-                cells = [[_text(cell) for cell in row] for row in sheet.to_python(skip_empty_area=False)]
+        with CalamineWorkbook.from_filelike(unpacked.parts) as book:
+            for about in book.sheets_metadata:
+                if about.typ != SheetTypeEnum.WorkSheet:
+                    continue
+                sheet = book.get_sheet_by_name(about.name)
+                if sheet.total_width >= MOST_COLUMNS:
+                    raise NotAWorkbook(
+                        f"{sheet.total_width + 1:,} columns", f"at most {MOST_COLUMNS:,} columns"
+                    )
+                cells = _texts(sheet.to_python(skip_empty_area=False))
                 for (top, left), (bottom, right) in sheet.merged_cell_ranges or []:
                     _fill(cells, top, left, bottom, right)
-                found.append((name, cells))
-    except (CalamineError, OSError, ValueError, zipfile.BadZipFile) as error:
-        refuse(f"a workbook that cannot be read ({visible(str(error))[:120]})", "a workbook, or a CSV file")
-        return None
+                found.append((about.name, cells, about.visible != SheetVisibleEnum.Visible))
+    except (CalamineError, OSError, ValueError, OverflowError) as error:
+        why = visible(str(error))[:120]
+        raise NotAWorkbook(
+            f"a workbook that cannot be read ({why})", "a workbook that a spreadsheet opens, or a CSV file"
+        ) from error
+    except BaseException as error:  # the reader's own failure is no Exception of Python's
+        if type(error).__name__ != "PanicException":
+            raise
+        raise NotAWorkbook("a workbook that cannot be read", "one saved again by a spreadsheet") from error
     return found
 
 
 def _fill(cells: list[list[str]], top: int, left: int, bottom: int, right: int) -> None:
     """A merged cell says the same in all of its range."""
-    if top >= len(cells) or left >= len(cells[top]):
+    if top >= len(cells) or left >= len(cells[top]) or not cells[top][left]:
         return
     text = cells[top][left]
     for row in range(top, min(bottom + 1, len(cells))):
@@ -128,14 +181,26 @@ def _fill(cells: list[list[str]], top: int, left: int, bottom: int, right: int) 
             cells[row][column] = cells[row][column] or text
 
 
-def _text(cell: Any) -> str:
+def _texts(rows: list[list[Any]]) -> list[list[str]]:
+    """Cells as a person sees them. Where texts have decimal commas, so have numbers: one sign in a sheet."""
+    texts = {cell for row in rows for cell in row if isinstance(cell, str) and 2 < len(cell) < 20}
+    comma = any(map(_COMMA.fullmatch, texts)) and not any(map(_POINT.fullmatch, texts))
+    found = [[cell if isinstance(cell, str) else _text(cell, comma) for cell in row] for row in rows]
+    for row in found:
+        if any(len(cell) > LONGEST_CELL for cell in row):
+            row[:] = [cell[:LONGEST_CELL] for cell in row]
+    return found
+
+
+def _text(cell: Any, comma: bool) -> str:
     """A cell as a person sees it: whole numbers without a point, and what a date was made of as a date."""
     if isinstance(cell, bool):
         return str(cell).lower()
     if isinstance(cell, float):
-        return str(int(cell)) if cell.is_integer() and abs(cell) < 1e15 else repr(cell)
+        text = str(int(cell)) if cell.is_integer() and abs(cell) < 1e15 else f"{cell:.15g}"
+        return text.replace(".", ",") if comma else text
     if isinstance(cell, datetime):
         return cell.isoformat(sep=" ") if cell.time() != time(0) else cell.date().isoformat()
     if isinstance(cell, (date, time)):
         return cell.isoformat()
-    return str(cell)[:LONGEST_CELL]
+    return str(cell)

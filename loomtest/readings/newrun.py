@@ -61,10 +61,14 @@ def with_harness(run: Path, harness: Harness, place: Path) -> None:
 
 
 def _copy_harness(harness: Harness, folder: Path) -> None:
-    for name, file in runfile.harness_copies(harness).items():
+    contents = runfile.harness_copies(harness)
+    original = runfile.kept_beside(harness)
+    if original is not None:
+        contents[original.name] = original.read_bytes()
+    for name, data in contents.items():
         copy = folder / runfile.HARNESS_FOLDER / name
         copy.parent.mkdir(parents=True, exist_ok=True)
-        copy.write_bytes(file.read_bytes())
+        copy.write_bytes(data)
 
 
 def fill_run(folder: Path, harness: Harness, about: About, now: datetime) -> None:

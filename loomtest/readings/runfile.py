@@ -17,6 +17,7 @@ from typing import Any
 from loomtest.errors import InputError, Problem, RunFolderError
 from loomtest.harness.document import finite_number, read_document
 from loomtest.harness.exchange.filename import copy_name, is_exchange
+from loomtest.harness.load import list_text
 from loomtest.harness.model import ISOLATION_LEVELS, Harness
 from loomtest.harness.outward import toml_text
 from loomtest.readings.instrument import load_instrument
@@ -27,6 +28,7 @@ from loomtest.readings.table import read_bytes
 RUN_FILE = "run.toml"
 READINGS_FILE = "readings.csv"
 INSTRUMENT_FILE = "instrument.toml"
+WIRE_LIST = "wires.csv"
 HARNESS_FOLDER = "harness"
 LOCK_FILE = "run.lock"
 SET_ASIDE_FILE = "set-aside.txt"
@@ -203,8 +205,11 @@ def toml_list(value: Fact | Sequence[str]) -> str:
     return "[" + ", ".join(toml_value(text) for text in value) + "]"
 
 
-def harness_copies(harness: Harness) -> dict[str, Path]:
-    """Where each file of the harness stands in a copy that `load_harness` reads: name to file."""
+def harness_copies(harness: Harness) -> dict[str, bytes]:
+    """Name and content of each file of a copy of the harness that `load_harness` reads.
+
+    A bare list that is a workbook, or laid out in its own way, is copied as what was read of it: as CSV.
+    """
     toml = next((file for file in harness.files if file.suffix.casefold() == ".toml"), None)
     copies: dict[str, Path] = {}
     for file in harness.files:
@@ -215,11 +220,21 @@ def harness_copies(harness: Harness) -> dict[str, Path]:
         elif toml is None and is_exchange(file):
             given = harness.source
             copies[copy_name(given if given is not None and is_exchange(given) else file)] = file
-        elif toml is None:
-            copies["wires.csv"] = file
-        else:
+        elif toml is None and not harness.laid_out:
+            copies[WIRE_LIST] = file
+        elif toml is not None:
             copies[file.relative_to(toml.parent).as_posix()] = file
-    return copies
+    contents = {name: file.read_bytes() for name, file in copies.items()}
+    if toml is None and harness.laid_out:
+        contents[WIRE_LIST] = list_text(harness).encode("utf-8")
+    return contents
+
+
+def kept_beside(harness: Harness) -> Path | None:
+    """The bare list itself, where the copy is not made of its bytes: it is kept beside the copy."""
+    bare = all(file.suffix.casefold() != ".toml" for file in harness.files)
+    original = harness.files[-1] if harness.laid_out and bare else None
+    return original if original is not None and original.name != WIRE_LIST else None
 
 
 def harness_digest(harness: Harness) -> str:
@@ -230,9 +245,7 @@ def harness_digest(harness: Harness) -> str:
     copies = harness_copies(harness)
     if not copies:
         return ""
-    lines = [
-        f"{hashlib.sha256(file.read_bytes()).hexdigest()}  {name}\n" for name, file in sorted(copies.items())
-    ]
+    lines = [f"{hashlib.sha256(data).hexdigest()}  {name}\n" for name, data in sorted(copies.items())]
     return "sha256:" + hashlib.sha256("".join(lines).encode()).hexdigest()
 
 

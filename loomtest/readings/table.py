@@ -21,6 +21,7 @@ import numpy as np
 from loomtest.errors import InputError, Problem, nearest
 from loomtest.harness.encoding import decode as text_of
 from loomtest.harness.model import FloatArray, IntArray
+from loomtest.harness.table import office_file
 from loomtest.harness.workbook import is_workbook, read_workbook
 from loomtest.readings.values import ValueSyntaxError, parse_value, quoted
 
@@ -137,9 +138,8 @@ def check_size(size: int, file: str) -> None:
 
 def decode(data: bytes, file: str) -> str:
     """The text of a readings file, in any usual encoding. Raises InputError for what is no text."""
-    if data[:4] == b"PK\x03\x04":
-        found = "a spreadsheet's own format"
-        raise InputError([Problem(file, 1, "", found, 'plain text: save it as "CSV UTF-8"')])
+    if foreign := office_file(data[:1_000_000]):
+        raise InputError([Problem(file, 1, "", *foreign)])
     try:
         return text_of(data)[0]
     except ValueError as error:

@@ -116,8 +116,8 @@ def test_a_copy_of_the_files_loads_again_with_the_same_lie(tmp_path: Path, toml:
     (tmp_path / "loom").mkdir()
     loom = load_harness(folder(tmp_path / "loom", BRANCHES, toml=toml))
     (tmp_path / "copy").mkdir()
-    for name, file in harness_copies(loom).items():
-        (tmp_path / "copy" / name).write_bytes(file.read_bytes())
+    for name, data in harness_copies(loom).items():
+        (tmp_path / "copy" / name).write_bytes(data)
     again = load_harness(tmp_path / "copy")
     assert again.lie is not None and loom.lie is not None
     assert (again.wires, again.lie.branches) == (loom.wires, loom.lie.branches)

@@ -381,7 +381,7 @@ def test_a_file_of_another_kind_is_refused_in_bounded_words(tmp_path: Path) -> N
 
 
 def test_a_mistake_in_every_row_of_a_long_list(tmp_path: Path) -> None:
-    rows = "".join(f"X1:{i},X2:{i},rot\n" for i in range(5_000))
+    rows = "".join(f"X1:{i},X2:{i},rott\n" for i in range(5_000))
     found = problems(tmp_path, "from,to,colour\n" + rows)
     assert [p.line for p in found[:3]] == [2, 3, 4]
     assert len(found) == 501

@@ -12,14 +12,14 @@ from typing import TYPE_CHECKING, Any
 from loomtest.errors import InputError, Problem
 from loomtest.harness.branches import BRANCH_COLUMNS, BRANCHES, branch_rows
 from loomtest.harness.exchange.filename import is_exchange
+from loomtest.harness.load import list_table, list_text
 from loomtest.harness.model import Face, Harness, connector_of
 from loomtest.harness.newfolder import not_written
 from loomtest.harness.origin import BEFORE_FOLDER, WAS, was_at
 from loomtest.harness.outward import HARD_SPACE, sheet_cell, visible
 from loomtest.harness.swap.swap import Swapped
-from loomtest.harness.table import COMMENT, Table, lines_of, read_table, read_text
+from loomtest.harness.table import COMMENT, Table, lines_of, read_text
 from loomtest.harness.whole import take_back, written_whole
-from loomtest.harness.wirelist import NEEDED
 
 if TYPE_CHECKING:
     from tomlkit import TOMLDocument
@@ -65,8 +65,12 @@ def _copy_before(before: Harness, folder: Path) -> None:
     for path in before.files:
         whole = toml is not None or path != before.files[-1]
         name = path.relative_to(path.parent if toml is None else toml.parent) if whole else Path("wires.csv")
+        if before.laid_out and not whole:
+            name = Path(path.name)
         (folder / name).parent.mkdir(parents=True, exist_ok=True)
         shutil.copyfile(path, folder / ("harness.toml" if path == toml else name))
+    if toml is None and before.laid_out:
+        (folder / "wires.csv").write_text(list_text(before), encoding="utf-8", newline="")
     if toml is None:
         (folder / "harness.toml").write_text(settings_text(before, before), encoding="utf-8", newline="")
 
@@ -80,13 +84,14 @@ def wire_list_text(before: Harness, swapped: Swapped) -> str:
         if added not in names:
             names.append(added)
             header.append(added)
-    rows = dict(table.rows)
+    # Row for row: a workbook's sheets have the same numbers, and a row of a pin list may be two wires.
+    rows = {wire.name: cells for wire, (_, cells) in zip(before.wires, table.rows, strict=True)}
     out = io.StringIO()
     out.writelines(f"{line}\n" for line in _comments(before, table))
     writer = csv.writer(out, delimiter=table.separator, lineterminator="\n")
     writer.writerow(header)
     for wire in swapped.harness.wires:
-        cells = rows[wire.row] + [""] * (len(header) - len(table.header))
+        cells = rows[wire.name] + [""] * (len(header) - len(table.header))
         for name, value in (
             ("from", wire.start),
             ("to", wire.end),
@@ -115,19 +120,17 @@ def branches_text(before: Harness, swapped: Swapped) -> dict[str, str]:
 
 
 def _table(harness: Harness) -> Table:
-    problems: list[Problem] = []
     path = harness.files[-1]
     if is_exchange(path):
         expected = f"a folder of our own files: loomtest new FOLDER --from {visible(str(path))}"
         raise InputError([Problem(visible(str(path)), None, "", "a harness file (KBL)", expected)])
-    table = read_table(path, visible(str(path)), NEEDED, problems)
-    if table is None:  # it was read a moment ago
-        raise InputError(problems)
-    return table
+    return list_table(harness.source or path)
 
 
 def _comments(harness: Harness, table: Table) -> list[str]:
     """The comment lines above the header, which are part of what the person wrote."""
+    if harness.laid_out:
+        return []
     text = read_text(harness.files[-1], table.file, []) or ""
     return [
         visible(line, "\t")
@@ -144,6 +147,7 @@ def settings_text(before: Harness, after: Harness) -> str:
     document = tomlkit.parse(toml.read_text(encoding="utf-8-sig")) if toml else tomlkit.document()
     document["name"] = after.name
     document["wires"] = "wires.csv"
+    document.pop("columns", None)  # the new list has our own
     _set(document, "unreachable", [p for p in after.points if p in after.unreachable])
     _set(document, "worked_on", sorted(after.worked_on))
     _merge(document, "cavities", {name: _cavities(names) for name, names in after.cavities.items()})

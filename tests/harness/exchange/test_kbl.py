@@ -141,8 +141,8 @@ def test_the_copy_in_a_run_loads_again(tmp_path: Path, configuration: str) -> No
     back = load(tmp_path / "a", loom, configuration)
     copy = tmp_path / "copy"
     copy.mkdir()
-    for name, file in harness_copies(back).items():
-        (copy / name).write_bytes(file.read_bytes())
+    for name, data in harness_copies(back).items():
+        (copy / name).write_bytes(data)
     again = load_harness(copy)
     assert again.wires == back.wires and len(back.wires) == (3 if configuration else 5)
     assert (again.name, harness_digest(again)) == (back.name, harness_digest(back))

@@ -146,6 +146,8 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "diagnosis/place/told.py": ("diagnosis/place/test_shorts.py",),
     "diagnosis/seen/consistency.py": ("diagnosis/joints/test_report.py", "diagnosis/seen/test_budget.py"),
     "diagnosis/seen/coverage.py": ("commands/test_compare.py", "evidence/archive/test_document.py"),
+    "diagnosis/units/proposal.py": ("diagnosis/units/test_components.py",),
+    "words/expect.py": ("commands/test_expect.py",),
     "diagnosis/verdict.py": ("diagnosis/test_pure.py", "evidence/archive/test_document.py"),
     "diagnosis/wiring.py": ("commands/test_demo.py", "diagnosis/faults/test_explain.py"),
     "errors.py": ("test_front_door.py", "harness/test_load.py"),

@@ -50,6 +50,7 @@ from loomtest.commands import (  # noqa: E402, F401
     check,
     compare,
     demo,
+    expect,
     history,
     judge,
     keep,

@@ -37,7 +37,7 @@ _VALUES = {
     "end": "POINT", "against": "HARNESS", "harness": "HARNESS", "connector": "CONNECTOR",
     "port": "NUMBER", "address": "ADDRESS", "worked_on": "CONNECTOR", "cavities": "CONNECTOR=CAVITIES",
     "face": "CONNECTOR=ROWS", "clips": "COUNT", "after": "RUN", "time_stamp": "ADDRESS",
-    "time_stamp_authority": "FILE", "index": "ADDRESS",
+    "time_stamp_authority": "FILE", "index": "ADDRESS", "first": "RUN",
     "side": "wire|mating|both", "isolation": "full|neighbours|bonded|none",
 }  # fmt: skip
 _SHELL = {
@@ -49,6 +49,7 @@ JOB = (
     ("While you measure", ("bench", "log", "wiggle", "ports")),
     ("What it means", ("judge", "compare", "report")),
     ("The record", ("keep", "history", "verify")),
+    ("Many units", ("expect",)),
     ("To try it", ("demo",)),
 )
 

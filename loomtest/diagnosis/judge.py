@@ -33,13 +33,15 @@ from loomtest.diagnosis.seen.coverage import isolation_coverage
 from loomtest.diagnosis.seen.isolation import isolation_level
 from loomtest.diagnosis.seen.observe import Observations
 from loomtest.diagnosis.verdict import Finding, Verdict
-from loomtest.diagnosis.why import MeterNotGiven, Remark
+from loomtest.diagnosis.why import LeftOn, MeterNotGiven, Remark
 from loomtest.diagnosis.wiring import Wiring
 from loomtest.harness.changed import changed_settings
 from loomtest.harness.copper import expectation_of
 from loomtest.harness.model import BoolArray, Harness, IntArray, Limits
 from loomtest.readings.generic import UNKNOWN_LEADS_OHM, generic_handheld
 from loomtest.readings.model import NO_JOB, Instrument, Quantity, Readings
+
+_AT_AN_END = 0.02  # share of a wire: what is nearer may be plugged in there
 
 
 def judge(harness: Harness, readings: Readings, instrument: Instrument | None = None) -> Verdict:
@@ -65,15 +67,29 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
     bench = _bench(evidence, everything, meter)
     placing = placing_drops(bench, evidence.wiring_findings)
     where = tuple(with_break(bench, finding) for finding in placed(bench, evidence.wiring_findings))
+    left = tuple(one for one in evidence.unexplained if not _within_a_wire(one, where))
     run = readings.run
     return replace(
-        verdict_of(replace(evidence, wiring_findings=where)),
+        verdict_of(replace(evidence, wiring_findings=where, unexplained=left)),
         rehearsal=run is not None and run.rehearsal,
         job=run.job if run is not None else NO_JOB,
         withdrawn=readings.withdrawn,
         marked=0 if readings.marked is None else len(readings.marked),
         settings=changed_settings(harness, _temperature_c(readings)),
         placing=tuple(placing.nonzero()[0].tolist()),
+    )
+
+
+def _within_a_wire(doubt: Finding, placed_findings: Sequence[Finding]) -> bool:
+    """Whether no switch or part was left on after all: the short lies inside the wire, off its ends."""
+    if not isinstance(doubt.why, LeftOn):
+        return False
+    places = [one.place for one in placed_findings if set(one.points) == set(doubt.points)]
+    return any(
+        place is not None
+        and place.interval_share[0] > _AT_AN_END
+        and place.interval_share[1] < 1 - _AT_AN_END
+        for place in places
     )
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from loomtest.diagnosis.verdict import WirePlace
 from loomtest.harness.model import connector_of
 from loomtest.words.numbers import counted
 from loomtest.words.places import name_text
@@ -20,13 +21,12 @@ def scale_text(metres: float) -> str:
     return f"{metres:g} m" if metres >= 1 else f"{metres * 100:g} cm"
 
 
-def mark_text(number: int, metres: float | None, start: str) -> str:
+def mark_text(number: int, place: WirePlace, inches: bool) -> str:
     """At the place of a fault along its wire: which fault, and how far from the wire's end."""
-    return (
-        str(number)
-        if metres is None
-        else f"{number}: {metres * 100:.0f} cm from {name_text(connector_of(start) or start)}"
-    )
+    if place.metres is None:
+        return str(number)
+    far = f"{place.metres / 0.0254:.0f} in" if inches else f"{place.metres * 100:.0f} cm"
+    return f"{number}: {far} from {name_text(connector_of(place.start) or place.start)}"
 
 
 def untrue_text(untrue: int, closing: int) -> str:

@@ -29,7 +29,7 @@ TYPE_WITH_UNIT = {
     "voltage_drop": "type the millivolts and the amps, such as 36 mV 1.5 A; a minus sign does not matter",
     "capacitance": "type the capacitance with its unit, such as 120 pF",
 }
-SKIP_PLACES = "skip it and no place is asked for"
+SKIP_PLACES = "Skip this one, and no place is asked for."
 PLACE_BLOCK = "To find the place, before you fix it"
 
 
@@ -85,6 +85,16 @@ def place_text(place: WirePlace, places: Places, what: str) -> str:
         other = places.wire(place.beside.wire)
         text += f" Seen from the other wire: {_where(place.beside, other, places)}."
     return text
+
+
+def place_line(place: WirePlace, wire: Wire, places: Places) -> str:
+    """`0.62 m from X1 cavity 3 along red wire W5, ± 12 cm`, where there is room for one line."""
+    if place.zone == "middle":
+        return f"in the middle third of {wire_text(wire)}"
+    if place.zone is not None:
+        end = wire.start if place.zone == "start" else wire.end
+        return f"in the third of {wire_text(wire)} next to {places.point(end)}"
+    return f"{_where(place, wire, places)}, {_give(place, wire)}"
 
 
 def open_there(points: tuple[str, ...], place: WirePlace) -> str:

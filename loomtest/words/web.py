@@ -131,6 +131,7 @@ REHEARSED_METER = "a simulated meter, to try it (a rehearsal)"
 METERS = (
     {"name": "handheld-3half", "text": "handheld, reads 0.1 Ω (3½ digits)"},
     {"name": "handheld-4half", "text": "handheld, reads 0.01 Ω (4½ digits)"},
+    {"name": "handheld-picofarads", "text": "handheld, reads 0.01 Ω and single picofarads"},
     {"name": "milliohm-meter", "text": "milliohm meter, four leads"},
     {"name": "bench-four-wire", "text": "bench meter, four leads"},
 )

@@ -9,7 +9,8 @@ from loomtest.diagnosis.verdict import Finding, Suspect
 from loomtest.harness.colours import colour_words
 from loomtest.harness.model import Harness, Wire, connector_of
 from loomtest.words.lines import one_of
-from loomtest.words.places import name_text, point_text
+from loomtest.words.place import place_line
+from loomtest.words.places import Places, name_text, point_text
 
 
 def wire_words(wire: Wire) -> str:
@@ -26,6 +27,8 @@ def where_sentence(finding: Finding, harness: Harness, by_name: Mapping[str, Wir
     suspects = [suspect for suspect in finding.suspects if suspect.wire in by_name]
     if finding.fault in ("crossed", "misplaced") and finding.moves:
         return _moved(finding, harness)
+    if finding.place is not None:
+        return place_line(finding.place, by_name[finding.place.wire], Places(harness))
     if finding.fault in ("short", "leakage"):
         return "between " + one_of([_named(harness, point) for point in finding.points[:3]], "and")
     if len(suspects) > 1 and (suspects[0].probability or 0) <= 2 * (suspects[1].probability or 0):

@@ -5,11 +5,15 @@ from __future__ import annotations
 import csv
 import time
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
 from playwright.sync_api import Browser, BrowserContext, Locator, Page, expect
 
+from loomtest.harness.load import load_harness
+from loomtest.readings.instrument import load_instrument
+from loomtest.readings.run import About, Reading, create_run
 from tests.web.conftest import TAIL
 from tests.web.serving import Serving, served, start
 
@@ -156,6 +160,41 @@ def test_number_keys_under_the_thumb(screen: Page, loom: Path) -> None:
         box = key.bounding_box()
         assert box is not None
         assert min(box["width"], box["height"]) >= 68, key.inner_text()  # 18 mm at 96 to the inch
+
+
+PAIR = "wire,from,to,size,length\nW1,X1:1,X2:1,0.5,2\nW2,X1:2,X2:2,0.5,2\n"
+
+
+def test_the_page_goes_on_to_find_the_place_of_a_short(
+    inside: BrowserContext, serving: Serving, loom: Path
+) -> None:
+    (loom / "wires.csv").write_text(PAIR)
+    meter = About(instrument=load_instrument("handheld-3half"))
+    harness = load_harness(loom)
+    with create_run(loom / "runs" / "first", harness, meter, clock=lambda: datetime.now(UTC)) as run:
+        for start, end, value in (("X1:1", "X2:1", "0.2"), ("X1:2", "X2:2", "0.2"), ("X1:1", "X1:2", "0.2")):
+            run.record(Reading(start, end, value))
+        run.close("stopped")
+    page = inside.new_page()
+    page.goto(f"{serving.base}/loom/{loom.name}/measure")
+    page.get_by_role("button", name="Go on measuring").click()
+    expect(asked(page)).to_have_attribute("data-quantity", "voltage_drop")
+    expect(asked(page)).to_contain_text("feed the current in at X1 cavity 1 and out at X1 cavity 2")
+    for caution in ("off the vehicle", "a fuse and a lamp", "ten seconds", "Never pierce insulation"):
+        expect(asked(page)).to_contain_text(caution)
+    page.get_by_role("textbox", name="What the meter shows").fill("36")  # no unit, no amperes
+    page.get_by_role("button", name="Enter", exact=True).click()
+    expect(page.locator("#said")).to_contain_text("expected the volts with their unit")
+    numbers, units = (page.get_by_role("group", name=name) for name in ("Number keys", "Unit keys"))
+    for group, name in ((numbers, "3"), (numbers, "6"), (units, "mV"), (numbers, "2"), (units, "A")):
+        group.get_by_role("button", name=name, exact=True).click()
+    page.get_by_role("button", name="Enter", exact=True).click()
+    expect(asked(page)).to_have_attribute("data-from", "X1:2")
+    row = rows(loom, "first")[-1]
+    assert (row["value"], row["quantity"], row["current"]) == ("36 mV", "voltage_drop", "2.0")
+    page.get_by_role("button", name="Skip").click()
+    expect(asked(page)).to_have_attribute("data-from", "")  # nothing more for places, and the rest is read
+    page.close()
 
 
 def test_two_screens_show_the_same_and_one_reading_is_taken_once(

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 from loomtest import judge, load_readings
+from loomtest.diagnosis.verdict import WirePlace
+from loomtest.words.lying import mark_text
+from loomtest.words.where import where_sentence
 from tests.diagnosis.place.looms import harness_of, readings_of
 
 SHORTED = ("X1:1,X2:1,0.08,,,,", "X1:2,X2:2,0.08,,,,", "X1:1,X1:2,0.4,,,,")
@@ -64,3 +68,42 @@ def test_a_break_is_told_or_what_stands_in_the_way(tmp_path: Path, far: str, res
     (tmp_path / "readings.csv").write_text(text)
     (finding,) = judge(harness, load_readings(tmp_path / "readings.csv", harness)).findings
     assert said in f"{finding.text} {finding.next}"
+
+
+def test_where_a_placed_fault_is_stands_at_its_head(tmp_path: Path) -> None:
+    harness = harness_of(tmp_path, ["W1,X1:1,X2:1,0.5,2", "W2,X1:2,X2:2,0.5,2"])
+    (finding,) = judge(harness, readings_of(tmp_path, harness, [*SHORTED, *BOTH])).findings
+    by_name = {wire.name: wire for wire in harness.wires}
+    assert where_sentence(finding, harness, by_name) == (
+        "0.61 m from X1 cavity 1 along 0.5 mm² wire W1, ± 6 cm"
+    )
+    assert finding.place is not None
+    thirds = {"start": "next to X1 cavity 1", "middle": "in the middle third", "end": "next to X2 cavity 1"}
+    for zone, said in thirds.items():
+        coarse = replace(finding, place=replace(finding.place, zone=zone))  # type: ignore[arg-type]
+        assert said in where_sentence(coarse, harness, by_name)
+
+
+@pytest.mark.parametrize(("inches", "said"), [(False, "2: 61 cm from X1"), (True, "2: 24 in from X1")])
+def test_the_mark_on_the_picture_is_in_the_unit_of_the_wire_list(inches: bool, said: str) -> None:
+    place = WirePlace("W1", "X1:1", 0.61, (0.55, 0.67), 0.3, (0.27, 0.33))
+    assert mark_text(2, place, inches) == said
+    assert mark_text(2, replace(place, metres=None), inches) == "2"
+
+
+@pytest.mark.parametrize(("near", "far", "doubts"), [(36, 78, 0), (3, 111, 1)])
+def test_a_part_left_plugged_in_is_no_doubt_off_the_ends_of_a_wire(
+    tmp_path: Path, near: int, far: int, doubts: int
+) -> None:
+    """1.5 ohm may be a part; at the wire's end it may still be one that is plugged in there."""
+    harness = harness_of(tmp_path, ["W1,X1:1,X2:1,0.5,2", "W2,X1:2,X2:2,0.5,2"])
+    rows = [
+        f"X{a}:{wire},X{b}:{wire},{mv},mV,voltage_drop,1.5,0.1"
+        for a, b, mv in ((1, 2, near), (2, 1, far))
+        for wire in (1, 2)
+    ]
+    read = [*SHORTED[:2], "X1:1,X1:2,1.5,,,,"]
+    assert len(judge(harness, readings_of(tmp_path, harness, read)).undecided) == 1
+    verdict = judge(harness, readings_of(tmp_path, harness, [*read, *rows]))
+    assert verdict.findings[0].place is not None
+    assert len(verdict.undecided) == doubts

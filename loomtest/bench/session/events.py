@@ -9,6 +9,7 @@ from typing import Literal
 from loomtest.bench.plan.plan import Step
 from loomtest.harness.colours import colour_words
 from loomtest.harness.model import Harness, cavity_of, connector_of
+from loomtest.words.lines import capital
 from loomtest.words.place import SKIP_PLACES, TYPE_WITH_UNIT, place_cautions, place_first
 from loomtest.words.places import Places, span_text
 from loomtest.words.sitting import diode_leads
@@ -161,7 +162,7 @@ def _to_place(harness: Harness, step: Step, plain: Prompt) -> Prompt:
     return replace(
         plain,
         sentence=f"{first} {plain.sentence}",
-        about=(*tied, f"{step.proves}; {SKIP_PLACES}"),
+        about=(*tied, f"{capital(step.proves)}. {SKIP_PLACES}"),
         expected=expected,
         first=first,
         cautions=place_cautions(step.quantity),

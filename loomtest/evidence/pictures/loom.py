@@ -133,7 +133,7 @@ def _mark_of(harness: Harness, tag: Tag) -> PlaceMark | None:
         return None
     share = 1 - place.share if place.start == harness.wires[row].end else place.share
     along_m = share * sum(harness.lie.drawn_m[index] for index in way.branches)
-    return PlaceMark(place.wire, along_m, mark_text(tag.number, place.metres, place.start), tag.tone)
+    return PlaceMark(place.wire, along_m, mark_text(tag.number, place, harness.wires[row].inches), tag.tone)
 
 
 def _spots(

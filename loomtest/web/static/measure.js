@@ -125,10 +125,20 @@ function drawPrompt(state) {
   next.dataset.from = prompt ? prompt.from : "";
   next.dataset.to = prompt ? prompt.to : "";
   next.dataset.quantity = prompt ? prompt.quantity : "";
+  drawUnits(prompt ? prompt.quantity : "");
   by("faces").replaceChildren();
   if (prompt && prompt.from) { link.ask({ do: "faces", from: prompt.from, to: prompt.to }); }
   if (prompt) { sayPrompt(prompt); }
   document.body.classList.toggle("over", !prompt);
+}
+
+function drawUnits(quantity) {
+  const keys = [...by("units").children];
+  keys.forEach((key) => { key.hidden = key.dataset.for !== quantity; });
+  const wanted = keys.some((key) => !key.hidden);
+  by("units").hidden = !wanted;
+  document.querySelectorAll("[data-do=over-range]").forEach((key) => { key.disabled = wanted; });
+  field.inputMode = wanted ? "text" : by("pad").hidden ? "decimal" : "none";
 }
 
 function drawQuestion(question) {
@@ -176,7 +186,7 @@ document.querySelectorAll("[data-do]").forEach((button) => button.addEventListen
   if (matchMedia("(pointer: fine)").matches) { field.focus(); }
 }));
 document.querySelectorAll("[data-type]").forEach((button) => button.addEventListener("click", () => {
-  field.value = button.dataset.type ? field.value + button.dataset.type : field.value.slice(0, -1);
+  field.value = button.dataset.type ? `${field.value}${button.dataset.type}`.trimStart() : field.value.slice(0, -1);
   draft();
 }));
 by("note").addEventListener("click", () => {

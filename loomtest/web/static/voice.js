@@ -13,7 +13,7 @@ const spelled = (point) => point.replace(" cavity ", ", ");
 
 export function sayPrompt(prompt) {
   if (prompt.red) {
-    speak(`red: ${spelled(prompt.red)}. black: ${spelled(prompt.black)}.`, false);
+    speak(`${prompt.first} red: ${spelled(prompt.red)}. black: ${spelled(prompt.black)}.`, false);
   } else {
     speak(prompt.sentence, false);
   }

@@ -7,6 +7,7 @@ write `RD/BU`, `RD-BU`, `RD+BU` or `red/blue`; all of them are the same two colo
 from __future__ import annotations
 
 import re
+from functools import lru_cache
 
 IEC_60757 = {
     "BK": "black",
@@ -68,6 +69,21 @@ def colour_parts(text: str) -> tuple[str, ...]:
 
     Raises ValueError with what was expected for anything that is not a colour.
     """
+    parts, odd = _parts(text)
+    if odd or not parts:
+        raise ValueError(_expected(odd or text))
+    return parts
+
+
+def is_colour(text: str) -> bool:
+    """Whether the text is a colour: `colour_parts` without the search for what may have been meant."""
+    parts, odd = _parts(text)
+    return bool(parts) and not odd
+
+
+@lru_cache(maxsize=65_536)
+def _parts(text: str) -> tuple[tuple[str, ...], str]:
+    """The colours, and the piece that is none ("" where all are)."""
     parts: list[str] = []
     shade = ""
     for piece in _BREAK.split(text.strip()):
@@ -84,20 +100,13 @@ def colour_parts(text: str) -> tuple[str, ...]:
         elif word in _UNCODED:
             found = [word]
         else:
-            found = _letters(piece)
+            found = [piece[i : i + 2].upper() for i in range(0, len(piece), 2)]
+            if len(found) > 4 or any(code not in IEC_60757 for code in found):
+                return (), piece
         parts.append(shade + (IEC_60757.get(found[0], found[0]) if shade else found[0]))
         parts.extend(found[1:])
         shade = ""
-    if not parts or shade:
-        raise ValueError(_expected(text))
-    return tuple(parts)
-
-
-def _letters(piece: str) -> list[str]:
-    codes = [piece[i : i + 2].upper() for i in range(0, len(piece), 2)]
-    if len(codes) > 4 or any(code not in IEC_60757 for code in codes):
-        raise ValueError(_expected(piece))
-    return codes
+    return (tuple(parts), "") if not shade else ((), text)
 
 
 def _expected(text: str) -> str:

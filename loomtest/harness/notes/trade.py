@@ -7,7 +7,8 @@ import tomllib
 from functools import cache
 from importlib import resources
 
-from loomtest.harness.colours import SHADES, colour_parts
+from loomtest.harness import colours
+from loomtest.harness.colours import SHADES
 
 _SPLIT = re.compile(r"[\s|]+")
 
@@ -87,12 +88,7 @@ def is_ground(name: str) -> bool:
 @cache
 def is_colour(text: str) -> bool:
     """Whether the text is a colour in words or in letters of two (no single letters)."""
-    if len(text) < 2 or text.casefold() in SHADES:
-        return False
-    try:
-        return bool(colour_parts(text))
-    except ValueError:
-        return False
+    return len(text) > 1 and text.casefold() not in SHADES and colours.is_colour(text)
 
 
 @cache

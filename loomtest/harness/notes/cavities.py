@@ -6,7 +6,7 @@ import re
 from collections.abc import Sequence
 
 from loomtest.harness.notes.items import ABOUT
-from loomtest.harness.notes.tokens import Token
+from loomtest.harness.notes.scan import Token
 
 
 def is_pin(token: Token, strict: bool = False) -> bool:

@@ -3,49 +3,19 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from difflib import get_close_matches
 from itertools import pairwise
 
 from loomtest.harness.colours import IEC_60757, colour_words
 from loomtest.harness.notes import trade
-from loomtest.harness.notes.cavities import is_pin, is_row, pins_of
+from loomtest.harness.notes.cavities import is_pin
 from loomtest.harness.notes.items import ABOUT, JOINS, items_of
 from loomtest.harness.notes.meaning import Ask, Surroundings, UnsureError
 from loomtest.harness.notes.names import Mention, Names, mention_of
-from loomtest.harness.notes.roles import Page, PageLine, Role
-from loomtest.harness.notes.sofar import ReadSoFar
-from loomtest.harness.notes.tokens import Token
-
-
-def has_end_columns(page: Page, heading: PageLine) -> bool:
-    """Whether the second names in the rows of a block are ends: most have a terminal or stand elsewhere."""
-    names, sure, all_of = page.names, 0, 0
-    begun = False
-    for line in page.lines[heading.number :]:  # numbered from 1, without a gap
-        if line.role is not Role.LINE:
-            if begun:
-                break
-            continue
-        begun = True
-        if not is_row(line.tokens):
-            continue
-        _, rest = pins_of(line.tokens)
-        gap, ends = False, 0
-        for item in items_of(rest, names, page.letters):
-            if item.sort == "list" and item.value == "gap":
-                gap = True
-            elif item.sort == "end" and item.mention:
-                if gap and ends:
-                    all_of += 1
-                    sure += bool(item.mention.terminal) or bool(
-                        item.mention.sort and trade.is_ground(item.mention.key)
-                    )
-                ends, gap = ends + 1, False
-            elif item.sort != "about":
-                gap = False
-    return all_of > 0 and sure * 2 >= all_of
+from loomtest.harness.notes.roles import Page
+from loomtest.harness.notes.scan import Token
 
 
 def wire_name(tokens: list[Token]) -> tuple[str, list[Token]]:
@@ -149,6 +119,7 @@ def says_empty(text: str, rest: list[Token]) -> bool:
             first.startswith(p + " ")
             for p in (
                 "not used",
+                "nothing",
                 "empty",
                 "nothing in",
                 "no wire",
@@ -164,19 +135,47 @@ def says_empty(text: str, rest: list[Token]) -> bool:
 _BEFORE_A_PIN = ("comma", "semi", "stop", "colon", "dash", "word", "note", "and")
 _LEADS = ("pin", "cavity", "cav", "way", "terminal", "term", "position")
 _SAYS = re.compile(
-    r"^(.*?\w)[\s:=|>–-]+(?:(?:is|are|both|all|left)\s+)*("
+    r"^(.*?\w)[\s:=|>–-]+(?:(?:is|are|both|all|left|has|have|been|just)\s+)*("
     + "|".join(re.escape(p) for p in trade.phrases("empty", "whole") if len(p) > 2)
     + r")\W*(?:\([^()]*\)\W*)?$",
     re.IGNORECASE,
 )
+_CLAUSE = re.compile(r"[,;]\s+|\.\s+(?=\S)")
 
 
 def said_empty(names: Names, tokens: list[Token], text: str) -> list[str]:
-    """`S4 pin D unused`, `tail plug 2 and 5 not used`: the cavities that a sentence says are empty."""
-    match = _SAYS.match(text.rstrip())
+    """`S4 pin D unused`, `plug 2 and 5 not used, pin 6 empty`: the cavities that a line says are empty.
+
+    [] where a part of the line says anything else than that, or than why.
+    """
+    found: list[Mention] = []
+    begin = 0
+    for place in [*(match.end() for match in _CLAUSE.finditer(text)), len(text)]:
+        clause = text[begin:place].rstrip(" ,;.")
+        if own := _empties(names, tokens, text[:begin], clause, found):
+            found += own
+        elif not found and place < len(text):
+            clause = ""
+            continue  # `tail plug 2, 5 not used`: the comma is of the list
+        elif _names_more(tokens, begin, place):
+            return []
+        begin = place
+    return [names.point(mention) for mention in found]
+
+
+def _names_more(tokens: Sequence[Token], begin: int, end: int) -> bool:
+    """Whether a part of the line can be a wire: a sign of joining, or a colour."""
+    return any(begin <= token.start < end and token.sort in (*JOINS, "colour", "gap") for token in tokens)
+
+
+def _empties(
+    names: Names, tokens: Sequence[Token], before: str, clause: str, known: Sequence[Mention]
+) -> list[Mention]:
+    match = _SAYS.match(clause)
     if match is None:
         return []
-    words = [token for token in tokens if token.end <= match.end(1)]
+    last = len(before) + match.end(1)
+    words = [token for token in tokens if len(before) <= token.start and token.end <= last]
     if any(t.sort in (*ABOUT, *JOINS, "via", "colon", "gap") and t.text != ":" for t in words):
         return []
     found: list[Mention] = []
@@ -185,12 +184,13 @@ def said_empty(names: Names, tokens: list[Token], text: str) -> list[str]:
         if mention is None and item.sort != "list":
             return []
         if mention is not None:
-            if not mention.words and found:
-                mention = replace(mention, words=found[-1].words)
+            owner = [*known, *found][-1:]
+            if not mention.words and owner:
+                mention = replace(mention, words=owner[0].words)
             if not mention.words or not mention.terminal:
                 return []
             found.append(mention)
-    return [names.point(mention) for mention in found]
+    return found
 
 
 def rows_in_line(tokens: list[Token], scene: Surroundings) -> list[tuple[Mention, list[Token]]]:
@@ -253,79 +253,6 @@ def _behind_a_colon(tokens: list[Token], scene: Surroundings) -> list[tuple[Ment
     return [(Mention(device.words, part[0].text), behind_the_pin(part[1:])) for part in parts]
 
 
-def empty_end(state: ReadSoFar, tokens: list[Token], line: PageLine) -> str:
-    """The cavity of a from-to table whose other end is said to be empty."""
-    cells = [cell.strip() for cell in re.split(r"\t|\||\s{2,}", line.text.strip()) if cell.strip()]
-    if len(cells) < 2:
-        return ""
-    other = cells[1].strip("-– ")
-    if other and not says_empty(other, [Token("word", other, other, 0, len(other))]):
-        return ""
-    role = state.columns[0][0]
-    if role.startswith("@"):
-        return f"{role[1:]}:{cells[0]}" if cells[0].isalnum() else ""
-    end = next((index for index, token in enumerate(tokens) if token.sort == "gap"), len(tokens))
-    mention = mention_of(tokens[:end])
-    return state.page.names.point(mention) if mention is not None and mention.terminal else ""
-
-
-def table_row(state: ReadSoFar, rest: list[Token], line: PageLine) -> list[Token]:
-    """The cells of a table's row as a statement: from, to, what is said; remarks apart."""
-    sorts = [sort for sort, *_ in state.columns]
-    if "pin" in sorts and not state.scene.pins:
-        return rest
-    cells: list[list[Token]] = [[]]
-    for token in rest:
-        if token.sort == "gap":
-            cells += [[] for _ in range(max(1, token.text.count("\t") + token.text.count("|")))]
-        else:
-            cells[-1].append(token)
-    if "\t" not in line.text and "|" not in line.text:
-        cells = [cell for cell in cells if cell]
-    roles = sorts[1:] if "pin" in sorts and sorts[0] == "pin" else sorts
-    found: list[Token] = []
-    end = 0
-    for index, cell in enumerate(cells):
-        role = roles[index] if index < len(roles) else ("note" if "to" in roles else "")
-        if not cell or role == "wire":
-            continue
-        start = cell[0].start
-        if role.startswith("@") and len(cell) == 1 and cell[0].text.isalnum():
-            if found:
-                found.append(Token("arrow", "->", "->", start, start))
-            cell = [replace(cell[0], sort="word", text=f"{role[1:]}-{cell[0].text}")]
-        elif role == "to" and "from" in roles:
-            found.append(Token("arrow", "->", "->", start, start))
-        elif role == "note" or (not role and "from" in roles and "to" in roles):
-            text = line.text[cell[0].start : cell[-1].end]
-            if cell[0].sort == "via" and len(cell) > 1:
-                through = mention_of(cell[1:])
-                if through is not None and through.sort in ("contact", "load") and "fuse" not in through.key:
-                    raise UnsureError(Ask.SEVERAL_MEANINGS, text)
-            found.append(Token("remark", text, text, start, cell[-1].end))
-            continue
-        elif role in ("colour", "size", "gauge", "length", "amps"):
-            numbers = [
-                replace(t, sort="size", value=t.text)
-                if role == "size" and t.sort in ("number", "decimal")
-                else t
-                for t in cell
-            ]
-            if role == "gauge":
-                numbers = [
-                    replace(t, sort="size", value=f"AWG {t.text}") if t.sort == "number" else t for t in cell
-                ]
-            found.append(Token("gap", "  ", "  ", end, start))
-            numbers = in_letters(numbers, state.page.letters) if role == "colour" else numbers
-            found += [t for t in numbers if t.sort not in ("word", "dash", "number") or role == "colour"]
-            continue
-        elif found:
-            found.append(Token("gap", "  ", "  ", end, start))
-        found += cell
-        end = cell[-1].end
-    return found
-
-
 def sentences(tokens: list[Token], pinned: bool) -> list[list[Token]]:
     """The statements of a line: parted by full stops and semicolons."""
     found: list[list[Token]] = [[]]
@@ -341,9 +268,7 @@ def sentences(tokens: list[Token], pinned: bool) -> list[list[Token]]:
             found[-1].append(token)
     kept: list[list[Token]] = []
     for statement in found:
-        said = [token for token in statement if token.sort not in ("gap", "comma", "number")]
-        about = [token for token in said if token.sort in ABOUT]
-        if kept and about and all(t in about or t.text.casefold() in ("all", "both", "each") for t in said):
+        if kept and _says_more(statement):
             kept[-1] += [replace(statement[0], sort="comma", text=","), *statement]  # `... all brown 18`
         elif any(token.sort != "gap" for token in statement):
             kept.append(statement)
@@ -364,3 +289,15 @@ def through_a_fuse(statements: list[list[Token]]) -> list[list[Token]]:
             ]
             return [*statements[:index], joined, *statements[index + 2 :]]
     return statements
+
+
+def _says_more(statement: Sequence[Token]) -> bool:
+    """`Both brown.`, `Only a hand long, white with black.`: more about the wire of the sentence before."""
+    said = [token for token in statement if token.sort not in ("gap", "comma", "stop", "note")]
+    about = [token for token in said if token.sort in ABOUT]
+    named = any(trade.is_noun(token.text) for token in said if token.sort == "word")
+    return (
+        bool(about)
+        and not named
+        and not any(token.sort in (*JOINS, "via", "colon", "plus") for token in said)
+    )

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from loomtest.harness.notes.items import ABOUT, JOINS
-from loomtest.harness.notes.tokens import Token
+from loomtest.harness.notes.scan import Token
 
 _PASSED = ("gap", "comma", "note", "semi")
 _NAMES = ("word", "number", "dash", "plus", "hash")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.meaning import Ask, UnsureError
-from loomtest.harness.notes.tokens import Token
+from loomtest.harness.notes.scan import Token
 
 if TYPE_CHECKING:
     from loomtest.harness.notes.meaning import Joint
@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 
 # In a cell of its own `or` is orange.
 _OR = re.compile(r"(?<![\w/])(?<!\s\s)(?<!\t)(?<!\|\s)or(?![\w/])", re.IGNORECASE)
+# `one wire green, other is black`: two wires, and which is which is not said
+_ONE_OF_TWO = re.compile(r"\bone (?:wire|is)\b(?! each).*\bother\b|\bother is\b", re.IGNORECASE)
 _PAIR = re.compile(
     r"\b[a-z]+\s*(?:&|and|\+)\s*[a-z]+\s+(?:pair|twin)\b", re.IGNORECASE
 )  # two wires, and one line
@@ -37,7 +39,7 @@ def doubtful(text: str, tokens: Sequence[Token]) -> str:
                 return token.text
     if match := trade.pattern("doubt", "words").search(text):
         return match[0]
-    if match := trade.pattern("doubt", "outside").search(re.sub(r"\([^()]*\)", "", text)):
+    if match := _ONE_OF_TWO.search(re.sub(r"\([^()]*\)", "", text)):
         return match[0]
     if match := re.search(r"(?i)\b\d{1,2} off\b(?! the)", text):  # so many of them
         return match[0]

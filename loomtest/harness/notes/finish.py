@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from dataclasses import replace
 
 from loomtest.harness.notes import trade
+from loomtest.harness.notes.joining import TWO_SIDED
 from loomtest.harness.notes.meaning import Ask, Joint, UnsureError
 from loomtest.harness.notes.names import Names
 from loomtest.harness.notes.notation import NotedWire
@@ -23,7 +24,7 @@ def finish(
     made: Made,
 ) -> tuple[list[NotedLine], list[NotedWire], list[LookAt]]:
     """The lines with their wires, all wires in the order of the lines, and what to look at."""
-    earthed = _earthed([joint for _, joint in joints], names)
+    earthed = _two_sided(_earthed([joint for _, joint in joints], names), names)
     by_line: dict[int, list[NotedWire]] = {}
     failed: dict[int, UnsureError] = {}
     for (index, _), joint in zip(joints, earthed, strict=True):
@@ -82,6 +83,34 @@ def _earthed(joints: Sequence[Joint], names: Names) -> list[Joint]:
                 else own
             )
         found.append(replace(joint, start=ends[0], end=ends[1]))
+    return found
+
+
+def _two_sided(joints: Sequence[Joint], names: Names) -> list[Joint]:
+    """A switch with a wire to it and one from it, and no names for its terminals: two points, for as one it
+    would be bridged. So is what has an `other side`: the side named first is another one."""
+    uses: dict[str, list[tuple[int, str]]] = {}
+    other: set[str] = set()
+    named: set[str] = set()
+    for index, joint in enumerate(joints):
+        for side, end in (("start", joint.start), ("end", joint.end)):
+            key = names.alias(end.key)
+            if end.other:
+                other.add(key)
+            elif end.terminal:
+                named.add(key)
+            else:
+                uses.setdefault(key, []).append((index, side))
+    found = list(joints)
+    for key, places in uses.items():
+        two = key.split()[-1:] and key.split()[-1] in TWO_SIDED and len(places) == 2
+        through = two and {side for _, side in places} == {"start", "end"} and key not in named | other
+        if not through and key not in other:
+            continue
+        for number, (index, side) in enumerate(sorted(places, key=lambda place: place[1] == "start"), 1):
+            terminal = "1" if key in other else str(number)
+            whole = replace(getattr(found[index], side), terminal=terminal)
+            found[index] = replace(found[index], **{side: whole})
     return found
 
 

@@ -6,11 +6,14 @@ import re
 from dataclasses import replace
 
 from loomtest.harness.notes import trade
+from loomtest.harness.notes.block import Ends
+from loomtest.harness.notes.ends import EndsFound
 from loomtest.harness.notes.items import Item
-from loomtest.harness.notes.joining import EndsFound
 from loomtest.harness.notes.meaning import Ask, Surroundings, UnsureError
 from loomtest.harness.notes.names import Mention
 from loomtest.harness.notes.tokens import bare_size
+
+_SIDES = trade.words("terminals", "sides") | {"leg", "lead", "wire", "one"}
 
 
 def gather(items: list[Item], reading: EndsFound, scene: Surroundings) -> None:
@@ -35,11 +38,17 @@ def gather(items: list[Item], reading: EndsFound, scene: Surroundings) -> None:
                 via = False
                 continue
             mention = replace(item.mention, weak=gap and not listed, listed=listed)
+            behind_about = index and items[index - 1].sort == "about" and not mention.words
+            if behind_about and complete and not scene.pins:
+                reading.notes.append(item.value)  # a number that may be a length: `red 25`
+                continue
             if listed and complete and mention.key in ("fuse", "breaker") and not mention.terminal:
                 _fuse(mention, reading, scene, items[index + 1 :], items)
                 continue
             _add_end(mention, item, reading, scene, complete, rest)
             gap = listed = False
+        elif item.sort == "label" and not index and scene.pins:
+            reading.label = item.value
         elif item.sort in ("prose", "label") and via:
             reading.fuses[_place(reading, rest)] = item.value
             via = False
@@ -55,6 +64,8 @@ def _add_join(item: Item, before: Item | None, reading: EndsFound) -> bool:
     """Begin a new group of ends; False for a `from` that begins the statement."""
     if item.value == "from" and not any(reading.groups):
         return False
+    if not any(reading.groups) and reading.about and item.value in ("to", "arrow"):
+        reading.headless = True  # `their blacks > choc block 2`
     if reading.groups[-1]:
         reading.groups.append([])
     reading.joins.append(item.value)
@@ -62,7 +73,11 @@ def _add_join(item: Item, before: Item | None, reading: EndsFound) -> bool:
     if text.startswith(("earth", "ground")):
         _earth_of(reading)
     reading.equals = reading.equals or (item.token is not None and set(item.token.text) == {"="})
-    if before is not None and before.sort == "side" and "also" in before.value:
+    if (
+        before is not None
+        and before.sort == "side"
+        and {"also", "one", "another"} & set(before.value.split())
+    ):
         reading.also.add(len(reading.groups) - 1)
     return True
 
@@ -75,12 +90,17 @@ def _add_said(item: Item, before: list[Item], reading: EndsFound) -> None:
         reading.anded = reading.anded or anded
     elif item.sort == "kind":
         reading.kind = item.value
+    elif item.sort == "count":
+        reading.count = int(item.value)
     elif item.sort == "pair":
         _pair(reading)
     elif item.sort == "note":
         reading.notes.append(item.value)
     elif item.sort == "side":
         reading.each = reading.each or "each" in item.value
+        group = reading.groups[-1]
+        if "both" in item.value.split() and len(group) == 1 and group[0].sort == "load" and not group[0].many:
+            group[0] = replace(group[0], many="both")  # `4 red stop lamp, both`
 
 
 def _add_prose(item: Item, reading: EndsFound, rest: list[Item], complete: bool, pinned: bool) -> None:
@@ -91,6 +111,8 @@ def _add_prose(item: Item, reading: EndsFound, rest: list[Item], complete: bool,
         reading.label = re.sub(r"^for (?:the )?", "", item.value)
         return
     reading.notes.append(item.value)
+    if not (complete and item.value.casefold().startswith(("not ", "no "))):
+        reading.left.append(item.value)
     if complete and item.sort == "prose" and any(later.sort == "join" for later in rest):
         raise UnsureError(Ask.SEVERAL_MEANINGS, item.value)
 
@@ -183,9 +205,13 @@ def _add_end(
     joined = any(later.sort == "join" for later in rest)
     if scene.pins and len(reading.groups) == 1 and not reading.joins:
         _add_behind_the_pin(mention, item, reading, scene, rest)
-    elif scene.fuse_row and not mention.terminal and len(reading.groups) == 1 and joined:
+    elif scene.fuse_row and scene.pins and not mention.terminal and len(reading.groups) == 1 and joined:
         reading.label = item.value
     elif mention.weak and complete and not (reading.joins and not group) and _is_label(mention, scene, sure):
+        reading.notes.append(item.value)
+    elif mention.listed and group and scene.pins and _is_a_use(mention, group[-1]) and scene.meant != "each":
+        if scene.meant != "note":
+            raise UnsureError(Ask.SEVERAL_MEANINGS, item.value)
         reading.notes.append(item.value)
     elif mention.listed and group and _of_a_pot(mention, group[-1]):
         group[-1] = replace(group[-1], terminal=mention.words[0])
@@ -202,15 +228,27 @@ def _add_end(
         group.append(mention)
 
 
+def _is_a_use(mention: Mention, before: Mention) -> bool:
+    """`clamp 3, earth`: what the circuit is for, or a second end."""
+    use = len(mention.words) == 1 and trade.long_form(mention.words[0]) in (
+        "earth",
+        "ground",
+        "mass",
+        "negative",
+    )
+    return use and not mention.terminal and bool(before.terminal)
+
+
 def _other_side(mention: Mention, scene: Surroundings) -> Mention:
     """`fuse 3 other side`: a terminal without a name, which is asked about."""
     low = [word.casefold() for word in mention.words]
     place = low.index("other") if "other" in low else 0
-    if not place or (low[place + 1 :] and not {"side", "end", "leg", "lead"} & set(low[place:])):
+    if not place or (low[place + 1 :] and not _SIDES & set(low[place:])):
         return mention
-    if scene.meant != "end":
+    device = replace(mention, words=mention.words[:place])
+    if scene.meant != "end" and (not device.sort or scene.names.stands(device.key) < 1):
         raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(mention.words))
-    return replace(mention, words=mention.words[: low.index("other")], terminal="2")
+    return replace(device, terminal="2", other=True)
 
 
 def _is_sure(mention: Mention, group: list[Mention], scene: Surroundings) -> bool:
@@ -267,6 +305,7 @@ def _add_beside(mention: Mention, item: Item, reading: EndsFound, scene: Surroun
         reading.groups.append([mention])
     elif not sure or scene.meant == "note":
         reading.notes.append(item.value)
+        reading.left.append(item.value)
     else:
         raise UnsureError(Ask.SEVERAL_MEANINGS, item.value)
 
@@ -285,7 +324,7 @@ def _of_a_pot(mention: Mention, before: Mention) -> bool:
 
 def _is_label(mention: Mention, scene: Surroundings, sure: bool) -> bool:
     """Whether a further column says what a circuit is for rather than where it goes."""
-    if scene.columns:
+    if scene.columns == Ends.BOTH:
         return not sure
     if mention.terminal and mention.words and (mention.sort or scene.names.knows(mention)):
         return False

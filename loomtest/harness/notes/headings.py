@@ -7,10 +7,12 @@ from collections.abc import Sequence
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.cavities import is_pin, is_row
+from loomtest.harness.notes.columns import header
 from loomtest.harness.notes.items import ABOUT, JOINS
-from loomtest.harness.notes.names import CODE, Mention, mention_of
+from loomtest.harness.notes.names import Mention, mention_of
 from loomtest.harness.notes.roles import Page, PageLine, Role
-from loomtest.harness.notes.tokens import Token, colour_letters
+from loomtest.harness.notes.scan import Token
+from loomtest.harness.notes.tokens import colour_letters
 
 _COUNT = re.compile(
     r"\b\d{1,3}[\s-]*(?:pins?|ways?|pos|positions?|terminals?|tags?|cores?|flat|cavit\w+)\b", re.IGNORECASE
@@ -24,27 +26,14 @@ _PLACE = re.compile(
     r"|,|;|\s[-–]\s|:|=",
     re.IGNORECASE,
 )
+_DAY = re.compile(
+    r"(?i)(?:mon|tues?|wed(?:nes)?|thu(?:rs?)?|fri|sat(?:ur)?|sun)(?:day)?$|(?:day|wk|week|page|sheet)$"
+)
+_OF_A_HEADING = {"pins", "pinout", "wiring", "connections", "terminals", "wires", "end", "contacts"}
 _RULE = re.compile(r"[\s\-=_*~#.+|:]*")
 _COMMENT = re.compile(r"\s*(?:#(?!\d)|//)")
 LISTED = re.compile(r"\s*(?:>>|[*•·‣▪☐☑✓+]|-(?=\s))\s*\S|\s{2,}\S|\t\S")  # a line of a list below its heading
 ALIASES = re.compile(r"(?<![\w])([A-Z][A-Z0-9]{0,5})\s*=\s*([a-z][a-z ]{2,40}?)(?=[,;.)\n]|$)")
-HEADER = {
-    "tag": "wire", "ref": "wire", "id": "wire", "cable": "wire", "core": "wire", "wire no": "wire",
-    "#": "wire", "item": "note", "service": "note", "description": "note",
-    "purpose": "note", "rating": "amps",
-    "feeds": "to", "supplies": "to", "where from": "from", "source": "from",
-    "pin": "pin", "cavity": "pin", "cav": "pin", "way": "pin",
-    "terminal": "pin", "term": "pin", "position": "pin",
-    "from": "from", "start": "from", "to": "to", "goes to": "to", "destination": "to",
-    "dest": "to", "end": "to",
-    "colour": "colour", "color": "colour", "col": "colour", "wire colour": "colour", "wire color": "colour",
-    "size": "size", "gauge": "gauge", "awg": "gauge", "mm2": "size", "csa": "size", "length": "length",
-    "remarks": "note", "remark": "note", "note": "note",
-    "notes": "note", "function": "note", "circuit": "note",
-    "use": "note", "fuse": "note", "amps": "amps", "wire": "wire", "no": "wire", "connects to": "to",
-    "where to": "to",
-    "where it goes": "to", "for": "note", "what": "note", "comment": "note", "comments": "note",
-}  # fmt: skip
 
 
 def find_roles(page: Page) -> None:
@@ -62,7 +51,7 @@ def find_roles(page: Page) -> None:
             colour_letters(text) and not any(t.sort in JOINS for t in line.tokens if t.text not in ("=",))
         ) or (ALIASES.search(text) and len(ALIASES.findall(text)) >= 2):
             line.role = Role.KEY
-        elif columns := _columns(line):
+        elif columns := header(line.text):
             line.role, line.columns = Role.TABLE, columns
             line.device = _title_device(lines[:index])
         elif re.search(r"(?i)\bold\b.*\b(?:new|to)\b", text) and (
@@ -71,29 +60,6 @@ def find_roles(page: Page) -> None:
             line.role = Role.CHANGE_HEADING
         else:
             _heading(page, index)
-
-
-def _columns(line: PageLine) -> list[tuple[str, int, int]]:
-    """The columns of a table's header row: what each is, and from where to where it stands."""
-    bare = re.sub(r"\([^()]*\)", lambda m: " " * len(m[0]), line.text)
-    cells = (
-        [(m[0].strip(), m.start(), m.end()) for m in re.finditer(r"[^\t|]+", bare)]
-        if re.search(r"[\t|]", bare)
-        else [(m[0], m.start(), m.end()) for m in re.finditer(r"\S+(?: \S+)*", bare)]
-    )
-    named = [(HEADER.get(text.casefold().rstrip(".:"), ""), start, end) for text, start, end in cells if text]
-    codes = [text for text, *_ in cells if CODE.fullmatch(text)]
-    if len(codes) == 2:  # a column for each of two connectors
-        named = [
-            (f"@{text}" if text in codes else sort, start, end)
-            for (text, *_), (sort, start, end) in zip(cells, named, strict=True)
-        ]
-    if named and not {"pin", "from"} & {sort for sort, *_ in named} and "to" in {sort for sort, *_ in named}:
-        named[0] = ("pin", *named[0][1:])  # a fuse list: `no.  fuse  amps  wire  feeds`
-        named[1:] = [("colour" if sort == "wire" else sort, begin, end) for sort, begin, end in named[1:]]
-    known = [sort for sort, *_ in named if sort]
-    ends = sum(sort in ("from", "to", "pin") or sort[0] == "@" for sort in known)
-    return named if len(known) >= 2 and len(known) * 2 > len(named) and ends else []
 
 
 def _title_device(lines: Sequence[PageLine]) -> Mention | None:
@@ -122,7 +88,7 @@ def _heading(page: Page, index: int) -> None:
     if two is not None:
         line.role, line.device, line.other = Role.HEADING, two[0], two[1]
         return
-    table = below is not None and bool(_columns(below))
+    table = below is not None and bool(header(below.text))
     rows = below is not None and (table or (bool(_COUNT.search(text)) and is_row(below.tokens)))
     if rows and (device := _coded(page, line)) is not None:
         line.role, line.device = Role.HEADING, device
@@ -149,7 +115,7 @@ def _heading(page: Page, index: int) -> None:
             line.role = Role.HEADING
         return
     device = _device(text)
-    outside = re.sub(r"\([^()]*\)", " ", text).split()
+    outside = re.split(r"[,;:]|\s[-–]\s", re.sub(r"\([^()]*\)", " ", text))[0].split()
     if not marked and not _COUNT.search(text) and any(trade.is_prose(word.strip(".,;")) for word in outside):
         return
     if device is not None and (len(tokens) <= 8 or marked or _COUNT.search(text) or "," in text):
@@ -195,6 +161,8 @@ def _both(text: str) -> tuple[Mention, Mention | None] | None:
 
 def _device(text: str) -> Mention | None:
     """The name of the device that a heading names."""
+    text = re.sub(r"^[-*•>+]+\s+", "", text)
+    text = re.split(r"(?<=[a-z])\.\s", text)[0]
     bare = re.split(r"\s{2,}|\t", re.sub(r"\([^()]*\)", "   ", text).strip(" =*_:"))[0].strip()
     quoted = re.search(r"[\"“]([A-Z]\w{0,5})[\"”]", bare)
     if quoted:
@@ -211,17 +179,21 @@ def _device(text: str) -> Mention | None:
         if before and before[0].casefold() in _VEHICLE and after:
             words = [*count[0].split(), *after]
         else:
+            counted = [] if before or trade.is_noun(after[-1] if after else "") else count[0].split()
             words = (
                 before
                 if before and (trade.is_noun(before[-1]) or not after)
-                else [*before, *after] or count[0].split()
+                else [*counted, *before, *after] or count[0].split()
             )
     words = [word.strip(",.;") for word in words if word.strip(",.;")]
+    while len(words) > 1 and words[-1].casefold() in _OF_A_HEADING:
+        words = words[:-1]
     if words and words[-1].casefold() in ("cable", "side", "wires", "wiring", "lamps", "lights"):
         return None
-    if not words or len(words) > 5 or any(trade.is_prose(word) for word in words):
+    if not words or len(words) > 5 or any(trade.is_prose(word) or trade.is_odd(word) for word in words):
         return None
-    return Mention(tuple(words))
+    dated = bool(_DAY.match(words[0])) and len(words) < 4
+    return None if dated else Mention(tuple(words))
 
 
 def _coded(page: Page, line: PageLine) -> Mention | None:

@@ -8,7 +8,9 @@ from dataclasses import dataclass, replace
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.names import Mention, Names, lettered, mention_of
-from loomtest.harness.notes.tokens import Token, bare_size, tokens_of
+from loomtest.harness.notes.pairs import with_one_noun
+from loomtest.harness.notes.scan import Token
+from loomtest.harness.notes.tokens import bare_size, tokens_of
 
 JOINS = ("to", "arrow", "back", "from", "feeds")
 ABOUT = ("colour", "size", "size?", "length", "amps", "letters")
@@ -80,7 +82,7 @@ def items_of(tokens: Sequence[Token], names: Names, letters: Mapping[str, str]) 
         else:
             found.append(Item(sort, token.text if sort == "prose" else token.sort, token.start, token=token))
     flush()
-    return _shared_nouns(found)
+    return _with_shared_nouns(found)
 
 
 def _role(token: Token, before: Token | None, after: Token | None, run: list[Token], names: Names) -> str:
@@ -95,7 +97,8 @@ def _role(token: Token, before: Token | None, after: Token | None, run: list[Tok
         and (after is None or after.sort in ("gap", "comma", "stop", "note", "semi"))
     ):
         return "about"
-    if sort in ("word", "number", "hash"):
+    volts = sort == "measure" and run and re.fullmatch(r"\d{1,2} ?[Vv]", token.text)
+    if sort in ("word", "number", "hash") or volts:
         return "word"
     if sort == "remark":
         return "note"
@@ -104,6 +107,8 @@ def _role(token: Token, before: Token | None, after: Token | None, run: list[Tok
     if sort in ABOUT:
         return "about"
     if sort == "note":
+        if run and trade.long_form(token.value) in ("positive", "negative", "+", "-"):
+            return "glue"  # `number lamp (minus)`
         glued = before is not None and before.end == token.start and _CAVITY.fullmatch(token.value)
         return "glue" if glued and run else "note"
     if sort == "colon":
@@ -133,6 +138,9 @@ def _sign_role(
     """A dash or plus: a terminal behind a name, a join, or a list."""
     other = "join" if token.sort == "dash" else "list"
     if not run:
+        begins = before is None or before.sort in ("comma", "semi", "stop", "and", "colon")
+        if token.sort == "dash" and begins and after is not None and after.sort in ("to", "from", "arrow"):
+            return "word"  # `…, - to bar`: the minus of what was named before
         if token.sort == "plus" and after is not None and after.sort not in ("word", "number"):
             return "word"
         if (
@@ -167,6 +175,9 @@ def _sign_role(
         if after.sort in ABOUT or trade.is_filler(after.text) or after.text.casefold() in _SIDE_WORDS:
             return "word"
         near = mention_of(run)
+        code = after.sort == "word" and (lettered(after.text) or _CODE.fullmatch(after.text))
+        if near is not None and not near.terminal and near.sort == "load" and code:
+            return "word"  # `side marker + JB7`
         if (
             near is not None
             and not near.terminal
@@ -183,6 +194,8 @@ def _run_items(run: list[Token], names: Names) -> list[Item]:
     if "for" in low[1:]:
         place = low.index("for", 1)
         return [*_run_items(run[:place], names), Item("prose", _text(run[place:]), run[place].start)]
+    if (count := _count(low)) is not None:
+        return [Item("count", count, run[0].start)]
     if all(word in _SIDE_WORDS or trade.is_filler(word) for word in low):
         return [Item("side", " ".join(low), run[0].start)]
     while len(run) > 1 and low[-1] in ("both", "all", "each", "also", "then"):
@@ -194,6 +207,13 @@ def _run_items(run: list[Token], names: Names) -> list[Item]:
     if low[0] in KINDS and len(run) > 1 and low[0] != "fuse" and _CODE.fullmatch(run[1].text):
         return [Item("kind", KINDS[low[0]], run[0].start), *_run_items(run[1:], names)]
     return _two_names(run, names) or _one_name(run, names)
+
+
+def _count(low: Sequence[str]) -> str | None:
+    """How many wires a run of words says there are: `five`, `two wires`; None for other words."""
+    said = [word for word in low if not trade.is_filler(word) and word not in _SIDE_WORDS]
+    numbers = trade.ordered("english", "numbers")
+    return str(numbers.index(said[0])) if len(said) == 1 and said[0] in numbers[2:] else None
 
 
 def _two_names(run: list[Token], names: Names) -> list[Item]:
@@ -232,6 +252,9 @@ def _two_names(run: list[Token], names: Names) -> list[Item]:
         if len(rest) == 1 and rest[0].text.casefold() in KINDS:
             kind = Item("kind", KINDS[rest[0].text.casefold()], rest[0].start)
             return [Item("end", "", run[0].start, mention=left), kind]
+        if len(rest) == 1 and left.terminal and after.text.casefold() in trade.words("terminals", "words"):
+            whole = Mention((*left.words, left.terminal), after.text, left.many, start=left.start)
+            return [Item("end", "", run[0].start, mention=whole)]  # `toggle 1 up`
         if _is_qualifier(rest) or (place + 1 == len(run) and after.text.casefold() in ("in", "out")):
             continue
         return [Item("end", "", run[0].start, mention=left), Item("label", _text(rest), rest[0].start)]
@@ -246,7 +269,7 @@ def _one_name(run: list[Token], names: Names) -> list[Item]:
     mention = mention_of(run)
     if mention is None:
         for place in range(1, len(run)):
-            if trade.is_prose(run[place].text):
+            if trade.is_prose(run[place].text) or (trade.is_odd(run[place].text) and run[place].text != "of"):
                 left = mention_of(run[:place])
                 if left is not None and left.words and (left.sort or names.knows(left)):
                     return [
@@ -281,7 +304,7 @@ def _note_items(token: Token, names: Names, letters: Mapping[str, str]) -> list[
     inner = tokens_of("  " + token.value + "  ", letters)
     about = [t for t in inner if t.sort in ABOUT or (t.sort == "decimal" and bare_size(t))]
     others = [t for t in inner if t not in about and t.sort not in ("comma", "gap", "and", "plus", "slash")]
-    if about and all(t.text.casefold() in _SIDE_WORDS for t in others):
+    if about and all(t.text.casefold() in _SIDE_WORDS or trade.is_filler(t.text) for t in others):
         return [Item("about", t.sort, token.start, token=t) for t in about]
     if _FUSE.search(token.value) and any(t.sort == "amps" for t in inner):
         return [
@@ -293,76 +316,14 @@ def _note_items(token: Token, names: Names, letters: Mapping[str, str]) -> list[
     return [Item("pair" if sides else "note", token.value, token.start)]
 
 
-def _shared_nouns(items: list[Item]) -> list[Item]:
-    """`LH & RH stop lamps`: two lamps with one noun."""
+def _with_shared_nouns(items: list[Item]) -> list[Item]:
+    """The items with the noun that two of them share given to both."""
     found = list(items)
     for index in range(len(found) - 2):
         first, between, second = found[index : index + 3]
         if first.mention is None or second.mention is None or between.sort != "list":
             continue
-        if first.mention.words[-1:] == ("L",) and second.mention.words[:1] == ("R",):
-            rest, whole = second.mention.words[1:], (*first.mention.words[:-1], "R")
-            if trade.is_ground(" ".join(rest)) or not rest:  # `headlight L & R ground`
-                end = "E" if rest else second.mention.terminal
-                found[index] = replace(first, mention=replace(first.mention, terminal=end))
-                found[index + 2] = replace(second, mention=replace(second.mention, words=whole, terminal=end))
-                continue
-        if (
-            not first.mention.terminal
-            and all(_is_side(w) for w in first.mention.words)
-            and first.mention.words
-            and second.mention.words
-        ):
-            if _is_side(second.mention.words[0]) and len(second.mention.words) > len(first.mention.words):
-                noun = second.mention.words[1:]
-                noun = (*noun[:-1], singular(noun[-1]))
-                terminal = second.mention.terminal
-                found[index] = replace(
-                    first,
-                    mention=replace(first.mention, words=(*first.mention.words, *noun), terminal=terminal),
-                )
-                found[index + 2] = replace(
-                    second, mention=replace(second.mention, words=(second.mention.words[0], *noun))
-                )
-        elif (
-            not first.mention.words
-            and first.mention.terminal in ("L", "R")
-            and second.mention.words
-            and _is_side(second.mention.words[0])
-        ):
-            noun = second.mention.words[1:]
-            if noun:
-                noun = (*noun[:-1], singular(noun[-1]))
-                found[index] = replace(
-                    first,
-                    mention=replace(
-                        first.mention, words=(first.mention.terminal, *noun), terminal=second.mention.terminal
-                    ),
-                )
-                found[index + 2] = replace(
-                    second, mention=replace(second.mention, words=(second.mention.words[0], *noun))
-                )
+        if (both := with_one_noun(first.mention, second.mention)) is not None:
+            found[index] = replace(first, mention=both[0])
+            found[index + 2] = replace(second, mention=both[1])
     return found
-
-
-def _is_side(word: str) -> bool:
-    return trade.long_form(word) in (
-        "lh",
-        "rh",
-        "ns",
-        "os",
-        "front",
-        "rear",
-        "port",
-        "starboard",
-    ) or word in ("LF", "RF", "LR", "RR")
-
-
-def singular(word: str) -> str:
-    """`lamp` for `lamps`."""
-    plain = word.removesuffix("s")
-    return (
-        plain
-        if word.casefold() != "lights" and trade.is_noun(plain) and plain != word
-        else (word[:-1] if word.casefold() == "lights" else word)
-    )

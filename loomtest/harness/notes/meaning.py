@@ -48,6 +48,7 @@ class Joint:
     end: Mention
     said: Mapping[str, str] = field(default_factory=dict)
     notes: tuple[str, ...] = ()
+    left: tuple[str, ...] = ()  # words of the line that were taken for neither an end nor a remark
 
 
 @dataclass
@@ -60,8 +61,10 @@ class Surroundings:
     other: Mention | None = None
     pins: tuple[Mention, ...] = ()
     star: bool = False  # a plug with wires on both its halves
-    columns: bool = False  # further columns of this block's rows are ends too
+    columns: str = "first"  # which columns of names in this block's rows are ends: see block.Ends
     gauge: bool = False  # a bare number is a gauge here
     fuse_row: bool = False
     hub: Mention | None = None  # the heading's joint or ground, at which each line below it ends
+    subject: Mention | None = None  # what the sentence before spoke of
+    topic: Mention | None = None  # the device whose terminals the paragraph goes through
     meant: str = ""  # the way to take what can be taken in several: see doubt.WAYS

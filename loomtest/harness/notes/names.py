@@ -13,14 +13,15 @@ from dataclasses import dataclass, field, replace
 from functools import lru_cache
 
 from loomtest.harness.notes import trade
-from loomtest.harness.notes.tokens import Token
+from loomtest.harness.notes.scan import Token
 
 MOST_WORDS = 6
 CODE = re.compile(r"[A-Za-z]{1,4}\d{1,3}[A-Za-z]?")
 _HYPHENED = re.compile(
-    r"([A-Za-z][A-Za-z0-9_]*)[-/.](\d{1,3}[A-Za-z]?|[A-Z]|GND|GRD|COM|IN|OUT|NC|NO)(?![-/])"
+    r"(?![LRlrNnOo]/[HhSs]$)([A-Za-z][A-Za-z0-9_]*)[-/.](\d{1,3}[A-Za-z]?|[A-Z]|GND|GRD|COM|IN|OUT|NC|NO)(?![-/])"
 )
 _TERMINAL = re.compile(r"\d{1,3}[A-Za-z]?|[A-Z]\d{0,2}[+-]?|[A-Z]{1,2}[+-]")
+_DESIGNATOR = re.compile(r"[A-Z]|\d{1,2}[A-Za-z]?")  # `coil A`, `light 2`: what tells devices of a name apart
 _SHORT = re.compile(r"[A-Z]{2,3}\d?")
 _COUNTS = {"two": "2", "three": "3", "four": "4"}
 _WHERE = (
@@ -39,6 +40,7 @@ _WHERE = (
     "underneath",
 )
 _NUMBERED = ("splice", "fuse", "joint", "breaker")
+_POSTS = ("post", "terminal", "pole", "clamp", "stud", "lug", "side")
 _SIDES = ("lh", "rh", "ns", "os")
 
 
@@ -63,6 +65,7 @@ class Mention:
     many: str = ""
     weak: bool = False  # stands in a column of its own
     listed: bool = False  # stands behind a comma, an `and` or a `+`
+    other: bool = False  # `the other side`: the terminal has no name
     start: int = 0
 
     @property
@@ -87,10 +90,11 @@ class Mention:
             and trade.noun_sort(self.words[0]) in ("ground", "joint")
         ):
             return trade.noun_sort(self.words[0])
-        for word in (
-            self.words[-1],
-            *([self.words[-2]] if len(self.words) > 1 and trade.long_form(self.words[-1]) in _SIDES else []),
-        ):
+        last, before = self.words[-1], list(self.words[-2:-1])
+        if len(self.words) > 2 and trade.long_form(self.words[-2]) in trade.words("english", "sides"):
+            before = [self.words[-3]]  # `position lamp front left`
+        told_apart = trade.long_form(last) in trade.words("english", "sides") or _DESIGNATOR.fullmatch(last)
+        for word in (last, *(before if told_apart else ())):
             if sort := trade.noun_sort(word):
                 return sort
         if len(self.words) == 1 and CODE.fullmatch(self.words[0]):
@@ -208,7 +212,7 @@ def _split(tokens: Sequence[Token]) -> tuple[list[str], str]:
             3:
         ], texts[1]
     if (
-        texts[0].casefold() in ("pin", "terminal", "cavity", "cav")
+        texts[0].casefold() in ("pin", "terminal", "cavity", "cav", "number", "no", "way")
         and len(texts) >= 2
         and tokens[1].sort in ("number", "word")
         and _TERMINAL.fullmatch(texts[1])
@@ -246,6 +250,8 @@ def _behind_a_name(texts: list[str], last: str, sort: str) -> tuple[list[str], s
         return texts, ""
     if first in ("splice", "joint") and len(name) == 1:
         return texts, ""
+    if before in ("positive", "negative") and low in _POSTS and len(name) > 1:
+        return name[:-1], "+" if before == "positive" else "-"  # `battery negative post`
     if low in ("positive", "negative") and (trade.noun_sort(name[-1]) or len(name[0]) > 2):
         return name, "+" if low == "positive" else "-"
     noun = name[-2] if len(name) > 1 and trade.long_form(name[-1]) in _SIDES else name[-1]
@@ -259,7 +265,15 @@ def _behind_a_name(texts: list[str], last: str, sort: str) -> tuple[list[str], s
     words = trade.words("terminals", "words")
     short = _SHORT.fullmatch(last) or last.casefold() in words
     device = not trade.is_noun(last) or (last.isupper() and last.casefold() in words)
-    if short and device and (trade.noun_sort(name[-1]) or first == "fuse"):
+    if (
+        short
+        and device
+        and (
+            trade.noun_sort(name[-1])
+            or first == "fuse"
+            or (CODE.fullmatch(name[-1]) and low not in ("in", "out"))
+        )
+    ):
         return name, last
     return texts, ""
 
@@ -273,19 +287,21 @@ class Names:
     terminals: dict[str, set[str]] = field(default_factory=dict)
     aliases: dict[str, str] = field(default_factory=dict)
     headed: set[str] = field(default_factory=set)  # devices of headings: these are nobody's short names
+    lines: dict[str, set[int]] = field(default_factory=dict)  # in which lines a name stands
     points: Counter[str] = field(default_factory=Counter)
     gauge: bool = False  # the page gives sizes in AWG: `green 14` is one
     hyphens: bool = False  # `C1-A4` is a cavity throughout the page
     fuses: str = ""  # the fuse block: `fuse 3` is its third
     taken: dict[str, str] = field(default_factory=dict)  # short name: the longer one it stands for
 
-    def add(self, mention: Mention) -> None:
+    def add(self, mention: Mention, line: int = 0) -> None:
         """Count a mention in a place where only an end can stand."""
         if not mention.words:
             return
         key = self.alias(mention.key)
         self.spelled.setdefault(key, mention.words)
         self.seen[key] += 1
+        self.lines.setdefault(key, set()).add(line)
         if mention.terminal:
             self.terminals.setdefault(key, set()).add(mention.terminal.upper())
             self.points[self.point(mention).casefold()] += 1
@@ -297,6 +313,10 @@ class Names:
     def knows(self, mention: Mention) -> bool:
         """Whether the page has this device elsewhere."""
         return self.alias(mention.key) in self.seen
+
+    def stands(self, key: str) -> int:
+        """In how many lines the page has this name where an end can stand."""
+        return len(self.lines.get(self.alias(key), ()))
 
     def how_many(self, noun: str) -> int:
         """How many devices of the page have a longer name that ends in this word."""
@@ -313,16 +333,24 @@ class Names:
     def settle(self) -> None:
         """Give `relay` the one relay of the page, `plug` the one plug: said, and never where two would do."""
         for key in list(self.seen):
+            code = key.split()[-1]
+            if code != key and CODE.fullmatch(code) and self.stands(code) and trade.is_noun(key.split()[-2]):
+                self.aliases.setdefault(key, self.alias(code))  # `fuse holder FH1` and `FH1`
+        for key in list(self.seen):
             if key not in trade.words("short", "words"):
                 continue
             longer = [other for other in self.seen if other != key and other.split()[-1] == key]
-            longer = [other for other in longer if self.seen[other] > 1 or other in self.terminals]
-            if len(longer) == 1 and key not in self.headed:
+            named = [other for other in longer if self.stands(other) > 1 or other in self.terminals]
+            if len(longer) == 1 and named and key not in self.headed:
                 self.aliases[key] = longer[0]
                 self.taken[key] = longer[0]
 
     def numbered(self, mention: Mention) -> Mention:
-        """`fuse 3` as the third of the page's fuse block."""
+        """`fuse 3` as the third of the page's fuse block; `frame bolt FB1` as FB1, where that is a name."""
+        code = mention.terminal.casefold()
+        known = CODE.fullmatch(code) and (code in self.aliases or self.stands(code) > 1)
+        if known and self.terminals.get(self.alias(mention.key)) == {mention.terminal.upper()}:
+            return replace(mention, words=(mention.terminal,), terminal="")
         if self.fuses and not mention.terminal:
             match = re.fullmatch(r"(?:fuse (?:number )?f?|f)(\d{1,2})", mention.key)
             have = self.terminals.get(self.fuses, set())

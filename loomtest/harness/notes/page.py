@@ -10,14 +10,17 @@ from collections.abc import Sequence
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.cavities import is_row, pins_of
+from loomtest.harness.notes.columns import Column, cells_of
 from loomtest.harness.notes.headings import ALIASES, find_roles
 from loomtest.harness.notes.items import JOINS, Item, items_of
-from loomtest.harness.notes.names import Mention, Names
+from loomtest.harness.notes.names import Mention, Names, mention_of
+from loomtest.harness.notes.phrases import plain
 from loomtest.harness.notes.roles import Page, PageLine, Role
-from loomtest.harness.notes.tokens import Token, colour_letters, tokens_of
+from loomtest.harness.notes.scan import Token
+from loomtest.harness.notes.tokens import colour_letters, tokens_of
 
 _BULLET = re.compile(r"\s*(?:>>|[*•·‣▪☐☑✓]|-(?=\s)|\[[ xX]?\]|\d{1,3}\)(?=\s))\s*")
-_WITH = re.compile(r"(?<!\S)w/ ?(?=\w)", re.IGNORECASE)
+_WITH = re.compile(r"(?<!\S)(?:w/ ?(?=\d|[a-z]{2})|[Ww]/ (?=\w))")
 _WITH_FUSE = re.compile(
     r"(?<!\S)(?:w/|with)\s*(?:an?\s+)?(?=\d+(?:\.\d+)?\s*a(?:mps?)?\s+(?:in-?line\s+)?(?:fuse|breaker)\b)",
     re.IGNORECASE,
@@ -25,6 +28,10 @@ _WITH_FUSE = re.compile(
 _QUOTED = re.compile(r"(?<!\S)[\"“](\w{1,8})[\"”](?![\w\"])")  # `key switch "I"`
 _CROSSED = re.compile(
     r"XX[^X]+XX|~~[^~]+~~|--[^-]+--\s*\(crossed out\)|XX\w+(?:\s+\w+)?|(?<=\s)\w+XX", re.IGNORECASE
+)
+
+_UNIT = re.compile(
+    r"\blengths?\s+(?:(?:are|all|is)\s+)*(?:in\s+)?(cm|mm|metres|meters|m|inches|in|feet|ft)\b", re.I
 )
 
 
@@ -42,6 +49,10 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
     for device, short in re.findall(r"\(([a-z]+ [a-z]+),\s*([A-Z]/?[A-Z]{1,3})\)", text):
         names.aliases.setdefault(short.casefold(), " ".join(trade.long_form(word) for word in device.split()))
     page = Page([], names, letters, bool(re.search(r"(?i)\bawg\b|\d\s*ga(?:uge)?\b", text)))
+    if said := _UNIT.search(text):
+        page.unit = {"metre": "m", "meter": "m", "inche": "in", "feet": "ft"}.get(
+            said[1][:5].casefold(), said[1]
+        )
     remarks = bool(re.search(r"(?m)^\s*>>", text))  # `>>` begins a remark; else it is an arrow
     for number, line in lines:
         bare = _CROSSED.sub(lambda m: " " * len(m[0]), line)
@@ -52,10 +63,11 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
         if bullet and bullet.end() < len(bare):
             kept = bullet[0].replace(")", ".") if bullet[0].strip()[0].isdigit() else " " * bullet.end()
             bare = kept + bare[bullet.end() :]
-        tokens = tokens_of(bare.rstrip(), letters)
+        tokens = plain(tokens_of(bare.rstrip(), letters))
         while tokens and tokens[0].sort == "gap":
             tokens = tokens[1:]
         page.lines.append(PageLine(number, line, tokens))
+    _without_list_numbers(page)
     names.gauge = page.gauge
     names.hyphens = len(re.findall(r"\b[A-Za-z]+\d+-[A-Za-z]\d+\b", text)) >= 6
     find_roles(page)
@@ -66,45 +78,74 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
     return page
 
 
+_NUMBER = re.compile(r"\s*(\d{1,3})\s*[.)]\s+\S")
+
+
+def _without_list_numbers(page: Page) -> None:
+    """Take the numbers off a list of statements: `4. X1 pin 4 goes to lamp pin 2`."""
+    listed = [line for line in page.lines if _NUMBER.match(line.text)]
+    whole = [line for line in listed if _is_statement(line.tokens[2:], page)]
+    if len(whole) < 3 or len(whole) * 2 < len(listed):
+        return
+    for line in listed:
+        line.listed = line.tokens[0].text
+        line.tokens = line.tokens[2:]
+        while line.tokens and line.tokens[0].sort == "gap":
+            line.tokens = line.tokens[1:]
+
+
+def _is_statement(tokens: list[Token], page: Page) -> bool:
+    """Whether the words begin with a point that has a name and a terminal, and a sign of joining follows."""
+    joins = [place for place, token in enumerate(tokens) if token.sort in (*JOINS, "dash")]
+    first = items_of(tokens[: joins[0]], page.names, page.letters)[:1] if joins else []
+    mention = first[0].mention if first else None
+    return mention is not None and bool(mention.words and mention.terminal)
+
+
 def _collect(page: Page) -> None:
     """Count every mention that stands where an end can stand."""
     names = page.names
     for line in page.lines:
         if line.device is not None and line.role in (Role.HEADING, Role.TABLE):
-            names.add(line.device)
+            names.add(line.device, line.number)
             names.headed.add(names.alias(line.device.key))
             if re.search(r"\b(?:fuse|breaker)\b", line.device.key):
                 names.fuses = names.alias(line.device.key)
     device: Mention | None = None
-    seen: list[list[Token]] = []
+    columns: list[Column] = []
+    seen: list[tuple[list[Token], int]] = []
     for line in page.lines:
         if line.role in (Role.HEADING, Role.TABLE):
-            device = line.device
+            device, columns = line.device, line.columns
         if line.role not in (Role.LINE,):
             continue
         tokens = line.tokens
         if device is not None and is_row(tokens):
             pins, tokens = pins_of(tokens)
             for pin in pins:
-                names.add(Mention(device.words, pin))
+                names.add(Mention(device.words, pin), line.number)
         if any(token.sort in (*JOINS, "dash") for token in line.tokens):
-            seen.append(line.tokens)
+            seen.append((line.tokens, line.number))
+        cells = cells_of(line.tokens, columns, line.text, exact=True) if columns else None
+        for cell, (role, *_) in zip(cells or [], columns, strict=False):
+            if role in ("from", "to") and cell and (named := mention_of(cell)) is not None:
+                names.add(named, line.number)
         for item in items_of(tokens, names, page.letters):
             if (
                 item.mention is not None
                 and (item.mention.sort or item.mention.terminal)
                 and item.mention.words
             ):
-                names.add(item.mention)
-    for tokens in seen:  # names that only the joins beside them show
-        _beside_joins(items_of(tokens, names, page.letters), names)
+                names.add(item.mention, line.number)
+    for tokens, number in seen:  # names that only the joins beside them show
+        _beside_joins(items_of(tokens, names, page.letters), names, number)
 
 
-def _beside_joins(items: list[Item], names: Names) -> None:
+def _beside_joins(items: list[Item], names: Names, line: int) -> None:
     for index, item in enumerate(items):
         mention = item.mention
         if mention is None or mention.sort or mention.terminal or len(mention.words) > 4:
             continue
         beside = items[max(0, index - 1) : index] + items[index + 1 : index + 2]
         if any(other.sort == "join" and other.value != "dash" for other in beside):
-            names.add(mention)
+            names.add(mention, line)

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 
-from loomtest.harness.notes.items import ABOUT, JOINS, items_of
+from loomtest.harness.notes.items import JOINS, items_of
 from loomtest.harness.notes.meaning import Ask, Surroundings, UnsureError
 from loomtest.harness.notes.names import mention_of
-from loomtest.harness.notes.tokens import Token
+from loomtest.harness.notes.scan import Token
 
 
 def refuse_two_headed(tokens: list[Token]) -> None:
@@ -18,41 +19,92 @@ def refuse_two_headed(tokens: list[Token]) -> None:
 
 
 def by_commas(tokens: list[Token], scene: Surroundings) -> list[list[Token]] | None:
-    """`LH lamp E to frame, RH lamp E to frame, black`: statements with a comma between them; else None."""
-    if sum(token.sort in ("to", "arrow", "dash") for token in tokens) < 2 or scene.pins:
+    """`LH lamp E to frame, RH lamp E to frame, black`: statements with commas between them; None for one."""
+    if scene.pins:
+        return _behind_the_row(tokens, scene)
+    if sum(token.sort in (*JOINS, "dash") for token in tokens) < 2:
         return None
     place = next((i for i, token in enumerate(tokens[:-1]) if token.sort == "colon"), -1)
     header = place >= 0 and not any(token.sort in JOINS for token in tokens[:place])
-    parts: list[list[Token]] = [[]]
-    for token in tokens[place + 1 :] if header else tokens:
-        if token.sort in ("comma", "semi"):
-            parts.append([])
-        else:
-            parts[-1].append(token)
-    tail: list[Token] = []
-    while parts and parts[-1] and all(t.sort in (*ABOUT, "gap", "and") for t in parts[-1]):
-        tail = [*parts.pop(), *tail]
-    if len(parts) < 2 or not all(_is_statement(part, scene) for part in parts):
+    parts = _clauses(tokens[place + 1 :] if header else tokens, scene)
+    if parts is None:
         return None
+    tail: list[Token] = []
+    while len(parts[-1]) > 1 and _shape(parts[-1][-1], scene) == "about":
+        tail = [*parts[-1].pop(), *tail]
+    every = header or any(t.text.casefold() in ("all", "both", "each") for t in tail)
+    whole = [[token for piece in part for token in piece] for part in parts]
     head = mention_of(tokens[:place]) if header else None
     if head is not None and head.words and not head.terminal:
         own = list(tokens[:place])
-        parts = [[*own, *part] if _is_bare(part) else part for part in parts]
-    every = header or any(t.text.casefold() in ("all", "both", "each") for t in tokens)
-    return [[*part, *tail] if tail and (every or part is parts[-1]) else part for part in parts]
+        whole = [[*own, *part] if _is_bare(part) else part for part in whole]
+    return [[*part, *tail] if tail and (every or part is whole[-1]) else part for part in whole]
+
+
+def _behind_the_row(tokens: list[Token], scene: Surroundings) -> list[list[Token]] | None:
+    """A row with a statement of its own behind it: `bale switch, other lead of it to the lug`."""
+    commas = [i for i, token in enumerate(tokens) if token.sort in ("comma", "semi")]
+    for place in commas[:1]:
+        rest = tokens[place + 1 :]
+        begins = _shape(tokens[:place], scene) in ("ends", "tail")
+        other = any(token.text.casefold() == "other" for token in rest)
+        if begins and other and _shape(rest, scene) == "full":
+            return [tokens[:place], rest]
+    return None
+
+
+def _clauses(tokens: Sequence[Token], scene: Surroundings) -> list[list[list[Token]]] | None:
+    """The statements of a sentence as the pieces between their commas; None where it is not two or more."""
+    pieces: list[list[Token]] = [[]]
+    for token in tokens:
+        if token.sort in ("comma", "semi", "and"):
+            pieces.append([token])
+        else:
+            pieces[-1].append(token)
+    pieces = [piece for piece in pieces if any(t.sort not in ("comma", "semi", "and", "gap") for t in piece)]
+    shapes = [_shape(piece, scene) for piece in pieces]
+    if shapes.count("full") < 2 or "odd" in shapes:
+        return None
+    parts: list[list[list[Token]]] = []
+    waiting: list[list[Token]] = []
+    for piece, shape in zip(pieces, shapes, strict=True):
+        if shape == "ends":
+            waiting.append(piece)
+        elif shape == "full":
+            if waiting and parts:
+                return None  # a list that belongs to what stands before it or behind it
+            parts.append([*waiting, piece])
+            waiting = []
+        elif parts and not waiting:
+            parts[-1].append(piece)
+        else:
+            return None
+    parts[-1] += waiting
+    for part in parts:  # the sign before a statement is no part of it
+        while part[0][0].sort in ("comma", "semi", "and", "gap"):
+            part[0] = part[0][1:]
+    return parts
+
+
+def _shape(piece: Sequence[Token], scene: Surroundings) -> str:
+    """What a piece between commas is: `full` (end, join, end), `tail`, `ends`, `about`, or `odd`."""
+    sorts = [item.sort for item in items_of(piece, scene.names, scene.letters)]
+    plain = [sort for sort in sorts if sort not in ("about", "note", "list", "side", "label", "count")]
+    joins = plain.count("join")
+    if "via" in plain or "colon" in plain:
+        return "odd"
+    if not joins:
+        return "ends" if "end" in plain else "odd" if "prose" in plain else "about"
+    ends = [sort for sort in plain if sort in ("end", "join")]
+    if ends in (["end", "join", "end"], ["join", "end", "join", "end"]):
+        return "full" if "prose" not in plain else "odd"
+    return "tail" if ends == ["join", "end"] else "odd"
 
 
 def _is_bare(tokens: list[Token]) -> bool:
     """Whether a statement begins with a terminal alone: `alternator: B+ to …, D+ to …`."""
     first = mention_of([token for token in tokens if token.sort != "gap"][:1])
     return first is not None and not first.words
-
-
-def _is_statement(tokens: list[Token], scene: Surroundings) -> bool:
-    """Whether the tokens are one whole statement: an end, one join, an end."""
-    sorts = [item.sort for item in items_of(tokens, scene.names, scene.letters)]
-    plain = [sort for sort in sorts if sort not in ("about", "note", "list")]
-    return plain == ["end", "join", "end"]
 
 
 def two_sides(tokens: list[Token]) -> list[list[Token]] | None:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from loomtest.harness.notes.meaning import Joint
 from loomtest.harness.notes.names import Mention, Names
-from loomtest.harness.notes.tokens import Token
+from loomtest.harness.notes.scan import Token
 
 _LEFT_IN = re.compile(r"\bleft\s+(?:in|plugged)\b|\bstill (?:in|plugged in)\b", re.IGNORECASE)
 _FUSE = re.compile(r"\bfuse\s+([A-Za-z]?\d{1,2})\s*/\s*([A-Za-z]?\d{1,2})\b", re.IGNORECASE)

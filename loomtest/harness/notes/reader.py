@@ -15,32 +15,19 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import replace
-from typing import Any
 
-from loomtest.harness.notes import trade
+from loomtest.harness.notes.block import Ends, end_columns
 from loomtest.harness.notes.cavities import is_row
-from loomtest.harness.notes.cells import has_end_columns, is_title, wire_name
-from loomtest.harness.notes.ditto import written_out
-from loomtest.harness.notes.doubt import (
-    MOST_READINGS,
-    WAYS,
-    alternatives,
-    doubtful,
-    in_words,
-    undoubted,
-)
 from loomtest.harness.notes.everywhere import with_size
 from loomtest.harness.notes.finish import finish
-from loomtest.harness.notes.items import JOINS
-from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, Surroundings, UnsureError
-from loomtest.harness.notes.notation import NotedWire, read_notation, sound
+from loomtest.harness.notes.meaning import Ask, Surroundings
+from loomtest.harness.notes.notation import NotedWire, read_notation
 from loomtest.harness.notes.page import read_page
+from loomtest.harness.notes.reading import made, read_statements
 from loomtest.harness.notes.result import Kind, LookAt, NotedLine, Notes, ToLookAt
 from loomtest.harness.notes.roles import PageLine, Role
-from loomtest.harness.notes.rows import pins_known, read_line
 from loomtest.harness.notes.sofar import ReadSoFar
-from loomtest.harness.notes.tokens import Token
-from loomtest.harness.points import folded, natural, read_point
+from loomtest.harness.points import natural
 
 LONGEST_LINE = 400
 MOST_LINES = 100_000
@@ -71,13 +58,13 @@ def read_notes(text: str, answers: Mapping[str, str] | None = None) -> Notes:
         elif whole.strip():
             _line(state, page_line)
         else:
-            state.soft, state.columns, state.scene.hub, state.hub = True, [], None, None
+            state.soft, state.apart, state.scene.hub, state.hub = True, True, None, None
+            state.near = []
+            state.scene.subject = state.scene.topic = None
             state.above = []
     return _finished(state)
 
 
-# `console plug (12) -> roof plug (16)`: what the lines below are about
-_BOTH_COUNTED = re.compile(r"\(\d+(?:[ -](?:way|pin)s?)?\)\W+\D+\(\d+(?:[ -](?:way|pin)s?)?\)$")
 _SIMPLE = {Role.RULE: Kind.RULE, Role.COMMENT: Kind.COMMENT, Role.KEY: Kind.KEY}
 
 
@@ -96,8 +83,8 @@ def _line(state: ReadSoFar, line: PageLine) -> None:
         scene.device, scene.other, scene.star = line.device, line.other, line.star
         scene.fuse_row = bool(line.device and re.search(r"\b(?:fuse|breaker)\b", line.device.key))
         scene.hub = state.hub = line.device if line.hub else None
-        scene.columns = line.role is Role.HEADING and has_end_columns(state.page, line)
-        state.columns = line.columns
+        scene.columns = end_columns(state.page, line) if line.role is Role.HEADING else Ends.FIRST
+        state.columns, state.cells, state.apart = line.columns, [], False
         state.above = []
         name = " to ".join(state.page.names.point(m) for m in (line.device, line.other) if m)
         kind = Kind.TABLE if line.role is Role.TABLE else Kind.HEADING
@@ -112,126 +99,22 @@ def _line(state: ReadSoFar, line: PageLine) -> None:
         state.lines.append(NotedLine(line.number, text, Kind.WIRES))
         state.above = line.tokens
         return
-    _statements(state, line)
-
-
-def _forms(tokens: list[Token]) -> set[str]:
-    """The words of a line, written out: to see whether it speaks of a device of the page."""
-    return {trade.long_form(token.text) for token in tokens if token.sort == "word"}
+    read_statements(state, line)
 
 
 def _answered(state: ReadSoFar, line: PageLine, meant: str) -> None:
     wires = [wire for item in meant.split("; ") if (wire := read_notation(item, line.number)) is not None]
     if meant and not wires:
-        return _statements(state, replace(line))
+        return read_statements(state, replace(line))
     state.exact += [(len(state.lines), wire) for wire in wires]
     state.lines.append(NotedLine(line.number, line.text.strip(), Kind.WIRES if wires else Kind.REMARK))
     state.above = line.tokens
     return None
 
 
-def _statements(state: ReadSoFar, line: PageLine) -> None:
-    """Read a line as a row or as statements; what raises a doubt stands unread with its readings."""
-    text, tokens = line.text.strip(), list(line.tokens)
-    if any(token.sort == "ditto" for token in tokens):
-        spelled = written_out(tokens, state.above)
-        if spelled is None:
-            state.lines.append(NotedLine(line.number, text, Kind.UNREAD, why=Ask.DITTO))
-            return
-        tokens = spelled
-    if _BOTH_COUNTED.search(text) or (line.number == state.page.title and is_title(state.page, tokens)):
-        state.lines.append(NotedLine(line.number, text, Kind.REMARK))
-        return
-    wire, tokens = wire_name(tokens)
-    asked = doubtful(text, tokens)
-    try:
-        found = read_line(state, line, undoubted(tokens) if asked else tokens)
-    except RemarkError:
-        said = any(token.sort in (*JOINS, "colon") for token in tokens)
-        said = said or any(key in _forms(tokens) for key in state.page.names.seen)
-        if asked and said:
-            state.lines.append(NotedLine(line.number, text, Kind.UNREAD, why=Ask.WRITER_UNSURE, about=asked))
-        else:
-            state.lines.append(NotedLine(line.number, text, Kind.REMARK))
-        return
-    except UnsureError as error:
-        why, about = (Ask.WRITER_UNSURE, asked) if asked else (error.why, error.about)
-        readings = _readings(state, line, tokens)
-        state.lines.append(NotedLine(line.number, text, Kind.UNREAD, why=why, about=about, readings=readings))
-        return
-    state.above = tokens
-    if asked and found.kind is not Kind.REMARK:
-        readings = _readings(state, line, tokens)
-        state.lines.append(
-            NotedLine(line.number, text, Kind.UNREAD, why=Ask.WRITER_UNSURE, about=asked, readings=readings)
-        )
-        return
-    if re.search(r"(?i)\bsee (?:above|below)\b", text) and pins_known(state, tokens):
-        state.lines.append(NotedLine(line.number, text, Kind.AGAIN))
-        return
-    if wire and len(found.joints) == 1:
-        found.joints = [replace(found.joints[0], said={**found.joints[0].said, "wire": wire})]
-    state.empty += found.empty
-    state.joints += [(len(state.lines), joint) for joint in found.joints]
-    state.look += found.look
-    state.lines.append(
-        NotedLine(line.number, text, found.kind, empty=tuple(found.empty), changes=tuple(found.changes))
-    )
-
-
-def _readings(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> tuple[str, ...]:
-    """The ways a doubtful line can be meant, in our notation, the likeliest first."""
-    scene, found = state.scene, dict[str, None]()
-    kept = scene.device, scene.other, scene.columns, state.soft, state.style
-    for meant in [undoubted(tokens), *alternatives(tokens)]:
-        ways = [""]
-        for way in ways:  # a doubt at the first way adds those that can settle it
-            scene.meant = way
-            try:
-                joints = read_line(state, line, meant).joints
-            except RemarkError:
-                continue
-            except UnsureError as error:
-                ways += [] if way else WAYS.get(error.why, ())
-                continue
-            finally:
-                scene.meant, scene.pins = "", ()
-                scene.device, scene.other, scene.columns, state.soft, state.style = kept
-            if said := in_words(joints, line, state.page.names, _made):
-                found[said] = None
-    return tuple(found)[:MOST_READINGS]
-
-
-def _made(joint: Joint, number: int, state_names: object) -> NotedWire:
-    """The wire of a joint. Raises UnsureError where a name cannot be a point."""
-    names: Any = state_names  # a page's names; passed through rooms that only hand them on
-    start, end = names.point(joint.start), names.point(joint.end)
-    for point in (start, end):
-        try:
-            if read_point(point) != point:
-                raise ValueError
-        except ValueError:
-            raise UnsureError(Ask.UNKNOWN_WORDS, point) from None
-    if folded(start) == folded(end):
-        raise UnsureError(Ask.SAME_ENDS, start)
-    said: dict[str, Any] = {
-        sort: value
-        for sort, value in joint.said.items()
-        if sort in ("colour", "kind", "circuit", "wire") or sound(sort, value)
-    }
-    if "circuit" in said:
-        said["circuit"] = re.sub(r"[#,]", "", said["circuit"]).strip()
-    note = "; ".join(
-        dict.fromkeys(
-            re.sub(r"\s+", " ", note.replace("#", "")).strip() for note in joint.notes if note.strip()
-        )
-    )
-    return replace(NotedWire(number, start, end, note=note), **said)
-
-
 def _finished(state: ReadSoFar) -> Notes:
     """The wires of all lines, each point with one spelling; lines whose wires cannot be are unread."""
-    lines, wires, look = finish(state.lines, state.joints, state.exact, state.page.names, _made)
+    lines, wires, look = finish(state.lines, state.joints, state.exact, state.page.names, made)
     lines, wires, sized = with_size(lines, wires)
     look = [*sized, *look]
     cavities = _cavities(state, wires)

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from loomtest.harness.notes.names import Mention, Names
-from loomtest.harness.notes.tokens import Token
+from loomtest.harness.notes.scan import Token
 
 
 class Role(StrEnum):
@@ -33,6 +33,7 @@ class PageLine:
     device: Mention | None = None
     other: Mention | None = None
     columns: list[tuple[str, int, int]] = field(default_factory=list)
+    listed: str = ""  # its number in a list, which is no cavity
     star: bool = False
     hub: bool = False
 
@@ -45,4 +46,5 @@ class Page:
     names: Names
     letters: dict[str, str]
     gauge: bool = False
+    unit: str = ""  # of bare lengths: `lengths in cm`
     title: int = 0  # the first line of a page of several, which may say what the page is about

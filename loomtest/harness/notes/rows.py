@@ -3,31 +3,34 @@
 from __future__ import annotations
 
 import re
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 from loomtest.harness.notes import trade
+from loomtest.harness.notes.block import Ends
 from loomtest.harness.notes.cavities import is_row, pins_of, without_lead
 from loomtest.harness.notes.cells import (
     behind_the_pin,
-    empty_end,
     like_a_colour,
     rows_in_line,
     said_empty,
     says_empty,
     sentences,
-    table_row,
     through_a_fuse,
     with_letters,
 )
-from loomtest.harness.notes.items import JOINS
+from loomtest.harness.notes.credible import check
+from loomtest.harness.notes.items import JOINS, items_of
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, UnsureError
 from loomtest.harness.notes.names import Mention, lettered, mention_of
 from loomtest.harness.notes.parts import part_left_in
 from loomtest.harness.notes.result import Kind, LookAt, ToLookAt
 from loomtest.harness.notes.roles import PageLine
-from loomtest.harness.notes.sofar import ReadSoFar
+from loomtest.harness.notes.scan import Token
+from loomtest.harness.notes.short import spelled_out
+from loomtest.harness.notes.sofar import LineFound, ReadSoFar
 from loomtest.harness.notes.statement import read_statement
-from loomtest.harness.notes.tokens import Token
+from loomtest.harness.notes.subject import first_named, introduced, topic_of, with_subject
+from loomtest.harness.notes.tablerow import read_row
 
 
 def pins_known(state: ReadSoFar, tokens: list[Token]) -> bool:
@@ -36,17 +39,6 @@ def pins_known(state: ReadSoFar, tokens: list[Token]) -> bool:
     if pinned is None:
         return False
     return all(state.page.names.points[state.page.names.point(pin).casefold()] > 1 for pin in pinned[0])
-
-
-@dataclass
-class LineFound:
-    """What a line makes, before the page is finished."""
-
-    kind: Kind = Kind.WIRES
-    joints: list[Joint] = field(default_factory=list)
-    empty: list[str] = field(default_factory=list)
-    changes: list[tuple[str, str]] = field(default_factory=list)
-    look: list[LookAt] = field(default_factory=list)
 
 
 _CHANGE = re.compile(
@@ -61,6 +53,10 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
     if changes := _changes(state, line):
         found.kind, found.changes = Kind.CHANGE, changes
         return found
+    if state.row is not None:
+        found = read_row(state, line, state.row)
+        check(found.joints, state.page.names)
+        return found
     if part := part_left_in(line.text, tokens, state.page.names):
         found.joints = [part]
         return found
@@ -71,7 +67,7 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
     pinned = row_of(state, tokens)
     if pinned is not None:
         pins, rest = pinned
-        if says_empty(line.text, rest) or (state.columns and _empty_column(line.text)):
+        if says_empty(line.text, rest):
             found.kind, found.empty = Kind.EMPTY, [state.page.names.point(pin) for pin in pins]
             return found
     else:
@@ -80,22 +76,23 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
             return said
     if pins and scene.fuse_row:
         _one_name_of_two(state, rest)
-    if state.columns and len(rest) > 1:
-        scene.pins = tuple(pins)
-        rest = table_row(state, rest, line)
-    elif pins and scene.other is None:
+    if pins and scene.other is None:
         rest = with_letters(rest, state.page.letters)
     found.joints = _joints(state, through_a_fuse(sentences(rest, bool(pins))), pins)
-    if (dead := _DEAD.search(line.text)) and scene.meant != "note":
+    if not scene.meant:
+        about = [item.mention for item in items_of(tokens, state.page.names, {}) if item.mention]
+        about += topic_of(tokens)
+        found.joints = spelled_out(found.joints, state.page.names, about, state.near)
+        state.near += [
+            end for joint in found.joints for end in (joint.start, joint.end) if len(end.words) > 1
+        ]
+    if not scene.meant:
+        check(found.joints, state.page.names)
+    dead = _DEAD.search(line.text) or re.search(r"(?i)\b(same as)\b", line.text)
+    if dead and scene.meant != "note":
         raise UnsureError(Ask.SEVERAL_MEANINGS, dead[1])
     found.look = _to_look_at(line, rest, found.joints)
     return found
-
-
-def _empty_column(text: str) -> bool:
-    """Whether the last column of a table's row says that there is no wire."""
-    last = re.split(r"\t|\||\s{2,}", text.rstrip(" |\t"))[-1].strip().casefold()
-    return last in trade.phrases("empty", "whole") or last in ("disconnected", "capped off", "cut off")
 
 
 def _one_name_of_two(state: ReadSoFar, rest: list[Token]) -> None:
@@ -112,8 +109,6 @@ def _unpinned(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
     empty = said_empty(state.page.names, tokens, line.text)
     if not empty and (inline := rows_in_line(tokens, state.scene)):
         return _rows_of_line(state, line, inline)
-    if not empty and state.columns and (nothing := empty_end(state, tokens, line)):
-        empty = [nothing]
     return LineFound(Kind.EMPTY, empty=empty) if empty else None
 
 
@@ -124,22 +119,44 @@ def _joints(state: ReadSoFar, statements: list[list[Token]], pins: list[Mention]
         also = statement[0].text.casefold() == "also"
         scene.pins = tuple(pins) if not index or also else ()
         own = scene.device
+        statement = with_subject(statement, scene)
+        if (topic := introduced(statement, scene)) is not None and not any(
+            t.sort in JOINS for t in statement
+        ):
+            scene.topic = topic
         if index and not pins and found and mention_of(statement[:1]) is not None:
             scene.device = found[0].start  # `plug pin 1 to lamp; pin 4 to horn`: of the same plug
         if index and found and not scene.pins and _goes_on(statement):
             scene.hub = found[-1].end
         try:
-            found += read_statement(statement, scene)
+            own_joints = read_statement(statement, scene)
+            goes_on = bool(found and own_joints) and own_joints[0].start == replace(
+                found[-1].end, start=own_joints[0].start.start
+            )
+            if goes_on or (scene.hub is not None and scene.hub is not state.hub):
+                own_joints = [_same_colour(joint, found[-1]) for joint in own_joints]
+            found += own_joints
             read += 1
         except RemarkError:
             continue
         finally:
             scene.device = own
+            scene.subject = first_named(statement, scene) or scene.subject
             scene.hub = state.hub
     scene.pins = ()
     if not read:
         raise RemarkError
     return found
+
+
+def _same_colour(joint: Joint, before: Joint) -> Joint:
+    """`green to the LH lamp; from there to the RH lamp`: in the same colour, where no other is said."""
+    colour = before.said.get("colour", "")
+    return (
+        joint
+        if not colour or "colour" in joint.said
+        else replace(joint, said={**joint.said, "colour": colour})
+    )
 
 
 # `RP7 -> RP16: spare, capped off`: a wire that ends nowhere, or cavities without one
@@ -184,6 +201,8 @@ def _rows_of_line(state: ReadSoFar, line: PageLine, inline: list[tuple[Mention, 
             found.joints += read_statement(rest, scene)
         except RemarkError:
             raise UnsureError(Ask.ONE_END, state.page.names.point(pin)) from None
+    if not scene.meant:
+        check(found.joints, state.page.names)
     scene.pins = ()
     found.kind = Kind.WIRES if found.joints else Kind.EMPTY
     return found
@@ -216,7 +235,7 @@ def row_of(state: ReadSoFar, tokens: list[Token]) -> tuple[list[Mention], list[T
         and not trade.is_noun(first.text)
     ):
         scene.device, scene.other, state.soft = Mention((hyphen[1],)), None, False
-        scene.columns = False
+        scene.columns = Ends.FIRST
         pins, rest = pins_of([replace(first, text=hyphen[2], sort="number"), *tokens[1:]])
         return [Mention(scene.device.words, pin) for pin in pins], behind_the_pin(rest)
     tokens = without_lead(tokens) if scene.device is not None else tokens
@@ -225,6 +244,11 @@ def row_of(state: ReadSoFar, tokens: list[Token]) -> tuple[list[Mention], list[T
     if span is not None:
         return span
     device = scene.device
+    if first.sort == "colour" and device is not None:
+        behind = [t for t in tokens[1:] if t.sort != "gap"]
+        if len(without_lead(behind)) < len(behind):  # `yellow  pin 1 to …`
+            tokens = [*without_lead(behind)[:1], first, *without_lead(behind)[1:]]
+            first = tokens[0]
     if device is None or not is_row(tokens):
         return None
     if state.soft and first.sort not in ("number", "dash", "hash"):

@@ -8,9 +8,20 @@ from dataclasses import dataclass, field
 from loomtest.harness.notes.meaning import Joint, Surroundings
 from loomtest.harness.notes.names import Mention
 from loomtest.harness.notes.notation import NotedWire
-from loomtest.harness.notes.result import LookAt, NotedLine
+from loomtest.harness.notes.result import Kind, LookAt, NotedLine
 from loomtest.harness.notes.roles import Page
-from loomtest.harness.notes.tokens import Token
+from loomtest.harness.notes.scan import Token
+
+
+@dataclass
+class LineFound:
+    """What a line makes, before the page is finished."""
+
+    kind: Kind = Kind.WIRES
+    joints: list[Joint] = field(default_factory=list)
+    empty: list[str] = field(default_factory=list)
+    changes: list[tuple[str, str]] = field(default_factory=list)
+    look: list[LookAt] = field(default_factory=list)
 
 
 @dataclass
@@ -25,10 +36,14 @@ class ReadSoFar:
     exact: list[tuple[int, NotedWire]] = field(default_factory=list)
     above: list[Token] = field(default_factory=list)
     columns: list[tuple[str, int, int]] = field(default_factory=list)
+    cells: list[list[Token]] = field(default_factory=list)  # of the table's row above
+    apart: bool = False  # a blank line stood since the table's last row
+    row: list[list[Token]] | None = None  # the cells of this line, where it is a table's row
     soft: bool = False
     hub: Mention | None = None  # the joint or ground at which the lines of the block end
     style: str = ""  # how the block's cavities are written: number, letter or word
     changing: bool = False
+    near: list[Mention] = field(default_factory=list)  # the longer names of the block so far
     joined: int = 0  # rows of this block with a sign between their ends
     look: list[LookAt] = field(default_factory=list)
     empty: list[str] = field(default_factory=list)

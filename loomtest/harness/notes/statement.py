@@ -14,13 +14,15 @@ import re
 from dataclasses import replace
 
 from loomtest.harness.notes import trade
+from loomtest.harness.notes.block import Ends, labels_first
+from loomtest.harness.notes.ends import EndsFound, side_by_side
 from loomtest.harness.notes.gather import gather
 from loomtest.harness.notes.items import Item, items_of
-from loomtest.harness.notes.joining import EndsFound, joints_of, side_by_side
+from loomtest.harness.notes.joining import joints_of
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, Surroundings, UnsureError
 from loomtest.harness.notes.names import Mention
 from loomtest.harness.notes.parting import by_commas, refuse_two_headed, two_sides
-from loomtest.harness.notes.tokens import Token
+from loomtest.harness.notes.scan import Token
 
 
 def read_statement(tokens: list[Token], scene: Surroundings) -> list[Joint]:
@@ -29,7 +31,7 @@ def read_statement(tokens: list[Token], scene: Surroundings) -> list[Joint]:
     if (both := two_sides(tokens)) is not None:
         return [joint for half in both for joint in read_statement(half, scene)]
     if (parts := by_commas(tokens, scene)) is not None:
-        return [joint for part in parts for joint in read_statement(part, scene)]
+        return _one_after_another(parts, scene)
     items = items_of(tokens, scene.names, scene.letters)
     try:
         return _read_items(items, scene)
@@ -41,12 +43,32 @@ def read_statement(tokens: list[Token], scene: Surroundings) -> list[Joint]:
         raise
 
 
+def _one_after_another(parts: list[list[Token]], scene: Surroundings) -> list[Joint]:
+    """Statements with commas between them: a bare terminal is of the device named before."""
+    found: list[Joint] = []
+    own, pins = scene.topic, scene.pins
+    for part in parts:
+        scene.pins = () if found else pins
+        if found:
+            signed = part[0].sort in ("dash", "plus")
+            scene.topic = (
+                found[-1].end if signed and found[-1].end.terminal in ("+", "-") else found[-1].start
+            )
+        try:
+            found += read_statement(part, scene)
+        finally:
+            scene.topic, scene.pins = own, pins
+    return found
+
+
 def _read_items(items: list[Item], scene: Surroundings) -> list[Joint]:
     reading = EndsFound([list(scene.pins)] if scene.pins else [[]])
     if scene.hub is not None and not scene.pins and (listed := _at_the_hub(items, scene)):
         reading.groups, items = [[scene.hub]], listed
     else:
         items = _headed(items, reading, scene)
+    if scene.pins and scene.columns == Ends.SECOND:
+        items = labels_first(items)
     gather(items, reading, scene)
     groups = [group for group in reading.groups if group]
     if len(groups) < 2:
@@ -128,7 +150,8 @@ def _headed(items: list[Item], reading: EndsFound, scene: Surroundings) -> list[
     joins = [i for i, item in enumerate(rest) if item.sort == "join"]
     first_end = next((i for i, item in enumerate(rest) if item.sort == "end"), len(rest))
     mention = ends[0].mention
-    if joins and joins[0] > first_end:  # the rest is a statement of its own
+    begun = bool(joins) and rest[joins[0]].value == "from" and joins[0] < first_end and len(joins) > 1
+    if (joins and joins[0] > first_end) or begun:  # the rest is a statement of its own
         if mention.terminal and mention.words:
             raise UnsureError(Ask.SEVERAL_MEANINGS, text)
         reading.label = text

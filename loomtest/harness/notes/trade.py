@@ -26,6 +26,12 @@ def words(table: str, key: str) -> frozenset[str]:
 
 
 @cache
+def ordered(table: str, key: str) -> tuple[str, ...]:
+    """The single words of an entry, in their order."""
+    return tuple(_SPLIT.split(_file()[table][key].strip()))
+
+
+@cache
 def phrases(table: str, key: str) -> tuple[str, ...]:
     """The phrases of an entry (`a|b c`), longest first."""
     found = {" ".join(text.split()) for text in _file()[table][key].split("|")}
@@ -37,6 +43,31 @@ def pattern(table: str, key: str) -> re.Pattern[str]:
     """Matches one of the phrases of an entry as whole words, in either case."""
     either = "|".join(re.escape(text).replace(r"\ ", r"\s+") for text in phrases(table, key))
     return re.compile(rf"(?<![\w/])(?:{either})(?![\w/])", re.IGNORECASE)
+
+
+@cache
+def joins() -> tuple[tuple[str, re.Pattern[str]], ...]:
+    """What joins two ends, each sort with its pattern: `and then goes back down to` is a `to`."""
+
+    def any_of(key: str) -> str:
+        return "(?:" + "|".join(sorted(map(re.escape, words("joins", key)), key=len, reverse=True)) + ")"
+
+    lead = rf"(?:from\s+there\s+)?(?:{any_of('before')}\s+)*(?:{any_of('is')}\s+)?"
+    adverbs = rf"(?:{any_of('adverbs')}\s+){{0,4}}"
+    to = (
+        rf"{lead}(?:{any_of('motion')}\s+){{0,2}}{adverbs}{any_of('to')}"
+        rf"|{lead}{any_of('at')}\s+{adverbs}(?:at|on|in|to)|{lead}{any_of('alone')}|connects with"
+    )
+    source = (
+        rf"{lead}(?:{any_of('from')}\s+){{0,4}}(?:{adverbs})(?:{any_of('out_of')}(?:\s+of)?|out\s+of|(?<=fed\s)by|(?<=ed\s)by)"
+        rf"|{lead}(?:starts|begins|picks\s+up)\s+(?:at\b)?"
+    )
+    found = [("feeds", pattern("joins", "feeds")), ("via", pattern("joins", "via"))]
+    return (
+        *found,
+        ("from", re.compile(rf"(?<![\w/])(?:{source})(?![\w/])")),
+        ("to", re.compile(rf"(?<![\w/])(?:{to})(?![\w/])")),
+    )
 
 
 @cache
@@ -92,6 +123,18 @@ def is_colour(text: str) -> bool:
 
 
 @cache
+def is_colours(text: str) -> bool:
+    """`reds`, `blacks`: wires by their colour."""
+    return (
+        len(text) > 3
+        and text[-1] in "sS"
+        and not is_colour(text)
+        and is_colour(text[:-1])
+        and not is_noun(text)
+    )
+
+
+@cache
 def is_prose(word: str) -> bool:
     """Whether the word belongs to a sentence rather than to a name."""
     return word.casefold() in words("prose", "words")
@@ -112,3 +155,26 @@ def spelled(word: str) -> str:
         right = _file()["long"].get(plain, "")
         right = "" if len(right) <= 2 else right
     return right.replace(" ", "_") or word
+
+
+@cache
+def is_odd(word: str) -> bool:
+    """Whether the word belongs to no device's name: an article, a pronoun, a verb with its ending."""
+    low = word.casefold().strip(".,;")
+    if len(word) == 1 and word.isupper():
+        return False  # `splice A`
+    if low in words("english", "function") or low in words("english", "irregular"):
+        return not is_noun(word) and long_form(word) == low
+    if is_noun(word) or long_form(word) != low:
+        return False
+    if len(low) > 4 and low.endswith("ed") and not is_colour(low):
+        return True
+    return any(low in _inflected(verb) for verb in words("english", "verbs"))
+
+
+@cache
+def _inflected(verb: str) -> frozenset[str]:
+    """The forms of a verb that have an ending: `goes`, `tapped`, `feeding`."""
+    last = verb[-1]
+    stems = {verb, verb + last, verb.removesuffix("e"), verb[:-1] + "i" if last == "y" else verb}
+    return frozenset(stem + end for stem in stems for end in ("s", "es", "ed", "ing")) - {verb}

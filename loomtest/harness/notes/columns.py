@@ -1,0 +1,182 @@
+"""The header of a table: which column holds what, and the cells of a row below it.
+
+Columns stand apart by strokes, tabs or spaces. With spaces a row's cells are put to the columns by where they
+stand and by what they look like, so that a colour is never taken for an end because a column was left empty.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from functools import cache
+
+from loomtest.harness.notes.names import CODE
+from loomtest.harness.notes.scan import Token
+
+Column = tuple[str, int, int]  # what it holds, and from where to where its heading stands
+_WORDS = {
+    "wire": "tag ref id cable core wire no # nr num run item",
+    "note": "service description purpose remarks remark rem note notes function circuit use fuse for what "
+    "comment comments info why label via",
+    "amps": "rating amps fuse-rating",
+    "from": "from start source where-from ex origin from-here",
+    "to": "to goes-to destination dest end feeds supplies connects-to where-to where-it-goes goes "
+    "into target",
+    "pin": "pin from-pin pin-1 pin-a cavity cav way terminal term position pos clamp hole tag-no pins slot",
+    "conn": "conn connector plug device part unit from-conn from-connector conn-1 connector-1 conn-a",
+    "to conn": "to-conn to-connector to-plug to-device conn-2 connector-2 conn-b",
+    "to pin": "to-pin to-cavity to-terminal to-way pin-2 pin-b",
+    "colour": "colour color col colr clr wire-colour wire-color cols",
+    "size": "size mm2 mm² csa sq area",
+    "gauge": "gauge awg ga",
+    "length": "length len lgth metres meters cm long",
+}  # fmt: skip
+HEADER = {word.replace("-", " "): sort for sort, words in _WORDS.items() for word in words.split()}
+_STROKES = re.compile(r"[\t|]")
+_SPACED_DASH = re.compile(r"\s[-–]\s")
+
+
+def header(text: str) -> list[Column]:
+    """The columns that a table's header row names; [] for any other line."""
+    named, cells = _named(text)
+    named = _in_two_columns(named)
+    codes = [cell for cell in cells if CODE.fullmatch(cell)]
+    if len(codes) == 2:  # a column for each of two connectors
+        named = [
+            (f"@{cell}" if cell in codes else sort, start, end)
+            for cell, (sort, start, end) in zip(cells, named, strict=True)
+        ]
+    sorts = {sort for sort, *_ in named}
+    if named and not {"pin", "from"} & sorts and "to" in sorts and named[0][0] != "to":
+        named[0] = ("pin", *named[0][1:])  # a fuse list: `no.  fuse  amps  wire  feeds`
+        named[1:] = [("colour" if sort == "wire" else sort, begin, end) for sort, begin, end in named[1:]]
+    known = [sort for sort, *_ in named if sort]
+    ends = sum(sort in ("from", "to", "pin") or sort[0] == "@" for sort in known)
+    return named if len(known) >= 2 and len(known) * 2 > len(named) and ends else []
+
+
+def _in_two_columns(named: list[Column]) -> list[Column]:
+    """`Conn  Pin  To  To pin`: connector and pin of each end in columns of their own."""
+    sorts = [sort for sort, *_ in named]
+    twice = sorts.count("pin") == 2 or "to pin" in sorts
+    if not twice or not {"conn", "from"} & set(sorts) or sorts.index("pin") == 0:
+        return named
+    found: list[Column] = []
+    seen = False
+    for sort, begin, end in named:
+        if sort in ("conn", "from"):
+            sort = "to" if seen else "from"
+        elif sort in ("pin", "to pin"):
+            sort = "to pin" if seen or sort == "to pin" else "from pin"
+            seen = True
+        elif sort == "to conn":
+            sort = "to"
+        found.append((sort, begin, end))
+    return found
+
+
+def _named(text: str) -> tuple[list[Column], list[str]]:
+    bare = re.sub(r"\([^()]*\)", lambda m: " " * len(m[0]), text)
+    if _STROKES.search(bare):
+        shape = r"[^\t|]+"
+    elif len(_SPACED_DASH.findall(bare)) >= 2 and not re.search(r"\S\s{2,}\S", bare):
+        shape = r"[^\s–-]+(?: [^\s–-]+)*"
+    else:
+        shape = r"\S+(?: \S+)*"
+    found = [m for m in re.finditer(shape, bare) if m[0].strip()]
+    named = [(HEADER.get(m[0].casefold().strip(" .:"), ""), m.start(), m.end()) for m in found]
+    return named, [m[0].strip() for m in found]
+
+
+def cells_of(
+    tokens: Sequence[Token], columns: Sequence[Column], text: str, exact: bool = False
+) -> list[list[Token]] | None:
+    """The cells of a row, one a column and then those that have none; None where the line is no row.
+
+    `exact` takes a row only where every cell looks like what its column holds.
+    """
+    strokes = [t for t in tokens if t.sort == "gap" and _STROKES.search(t.text)]
+    cells: list[list[Token]] = [[]]
+    for token in tokens:
+        if token.sort == "gap" and (not strokes or token in strokes):
+            cells += [[] for _ in range(max(1, len(_STROKES.findall(token.text))))]
+        elif token.sort != "gap" or cells[-1]:
+            cells[-1].append(token)
+    if len(cells) < 2:
+        return None
+    if text.startswith("\t"):  # an empty first cell: the connector of the row above
+        cells = [[], *cells]
+    if strokes or text.lstrip().startswith("|"):
+        return cells + [[] for _ in range(len(columns) - len(cells))]
+    pieces = [part for cell in cells if cell for part in _parted(cell, columns)]
+    return _aligned(pieces, columns, 0.35 * len(pieces) if exact else len(columns))
+
+
+def _parted(cell: list[Token], columns: Sequence[Column]) -> list[list[Token]]:
+    """`YEL/BLK 14` in a row as the two cells that it is: one space was left between them."""
+    sorts = {sort for sort, *_ in columns}
+    sized = {"size", "gauge"} & sorts and "colour" in sorts
+    if (
+        sized
+        and len(cell) == 2
+        and cell[0].sort == "colour"
+        and cell[1].sort in ("number", "decimal", "size")
+    ):
+        return [cell[:1], cell[1:]]
+    return [cell]
+
+
+def _aligned(
+    cells: Sequence[list[Token]], columns: Sequence[Column], most: float
+) -> list[list[Token]] | None:
+    """The cells put to the columns in their order, at the least cost."""
+    roles = [column[0] for column in columns]
+
+    @cache
+    def best(cell: int, column: int) -> tuple[float, tuple[int, ...]]:
+        if cell == len(cells):
+            return sum(map(_absent, roles[column:])), ()
+        if column == len(roles):
+            rest = best(cell + 1, column)
+            return 0.6 + rest[0], (-1, *rest[1])
+        taken = best(cell + 1, column + 1)
+        near = abs(cells[cell][0].start - columns[column][1]) <= 2
+        cost = _misfit(cells[cell], roles[column]) - (0.5 if near else 0)
+        skipped = best(cell, column + 1)
+        return min(
+            (cost + taken[0], (column, *taken[1])),
+            (_absent(roles[column]) + skipped[0], skipped[1]),
+        )
+
+    cost, places = best(0, 0)
+    if cost > most:
+        return None
+    found: list[list[Token]] = [[] for _ in roles]
+    extra = []
+    for cell, place in zip(cells, places, strict=True):
+        if place < 0:
+            extra.append(cell)
+        else:
+            found[place] = cell
+    return found + extra
+
+
+def _absent(role: str) -> float:
+    return 1.5 if role in ("from", "to", "pin") or role.startswith("@") else 0.7
+
+
+def _misfit(cell: Sequence[Token], role: str) -> float:
+    """How little a cell looks like what its column holds."""
+    sorts = {token.sort for token in cell} - {"quest", "note"}
+    if sorts <= {"ditto", "dash"}:
+        return 0.2
+    if role == "colour":
+        short = len(cell) == 1 and cell[0].sort == "word" and len(cell[0].text) <= 5
+        return 0.0 if sorts <= {"colour", "letters", "slash"} else 0.5 if short else 3.0
+    if role in ("size", "gauge", "length", "amps"):
+        return 0.0 if sorts <= {"number", "size", "size?", "decimal", "length", "amps"} else 3.0
+    if role in ("pin", "wire", "from pin", "to pin") or role.startswith("@"):
+        return 0.0 if len(cell) <= 2 and sorts <= {"number", "word", "stop", "hash"} else 1.5
+    if role in ("from", "to"):
+        return 0.0 if "word" in sorts else 2.5
+    return 0.6

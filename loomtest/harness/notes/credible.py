@@ -1,0 +1,72 @@
+"""Whether what a line was read as can be believed: both ends are points, and nothing is left over.
+
+A point is credible by what it is (a device of the trade, a code, a joint, a ground), by its terminal, or
+because the page has it in another place. A clear name that stands nowhere else is one beside an end that is.
+Words that were left over and could be a point are a doubt. A row is written for nothing less.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+
+from loomtest.harness.notes import trade
+from loomtest.harness.notes.meaning import Ask, Joint, UnsureError
+from loomtest.harness.notes.names import CODE, Mention, Names
+
+MOST_UNKNOWN = 3  # words of a name that nothing else shows to be one
+_NAMELESS = {"pin", "terminal", "cavity", "cav", "way", "position", "number"}
+
+
+def check(joints: Sequence[Joint], names: Names) -> None:
+    """Raises UnsureError for an end that is no credible point, or for words left over that may be one."""
+    for joint in joints:
+        first, last = _strength(joint.start, names), _strength(joint.end, names)
+        for end, own, other in ((joint.start, first, last), (joint.end, last, first)):
+            if own == 0 or (own == 1 and other < 2):
+                raise UnsureError(Ask.UNKNOWN_WORDS, " ".join(end.words) or end.terminal)
+        if joint.start.words == joint.end.words and (joint.start.other or joint.end.other):
+            raise UnsureError(Ask.SAME_ENDS, " ".join(joint.end.words))
+    for note in {note for joint in joints for note in joint.left}:
+        if _may_be_a_point(note, names):
+            raise UnsureError(Ask.SEVERAL_MEANINGS, note)
+
+
+def is_credible(mention: Mention, names: Names) -> bool:
+    """Whether a mention is a point by itself."""
+    return _strength(mention, names) == 2
+
+
+def _strength(mention: Mention, names: Names) -> int:
+    """2: a point by itself; 1: a clear name that stands nowhere else; 0: no name."""
+    words, key = mention.words, names.alias(mention.key)
+    if not words or any(trade.is_odd(word) for word in words):
+        return 0
+    whole = trade.long_form(words[-1]) in trade.words("english", "wholes")
+    if whole and not mention.terminal and key not in names.headed:
+        return 0  # the loom, or what it is in
+    if len(words) > 1 and words[-1].casefold() in ("earths", "grounds", "negs", "returns"):
+        return 0  # the wires of these, which is another statement
+    if words[-1].casefold() in _NAMELESS and not mention.terminal:
+        return 0  # a pin, and which is not said
+    alone = len(words) == 1 and not (words[0].isupper() and trade.is_ground(words[0]))
+    if alone and (
+        trade.long_form(words[0]) in trade.words("english", "nameless") or trade.is_colour(words[0])
+    ):
+        return 0
+    sided = words[-1].casefold() in trade.words("terminals", "sides") and any(map(trade.is_noun, words[:-1]))
+    if sided or mention.sort or names.stands(key) > 1 or key in names.aliases.values() or key in names.headed:
+        return 2
+    if mention.terminal and key in names.terminals:
+        return 2
+    return 1 if len(words) <= MOST_UNKNOWN else 0
+
+
+def _may_be_a_point(text: str, names: Names) -> bool:
+    """Whether words that were left over have a device of the page or a terminal in them."""
+    words = [word for word in re.findall(r"[\w+/.-]+", text) if word.casefold() not in ("gauge", "gauges")]
+    if words and words[0].casefold() in ("nothing", "not", "no"):
+        return False
+    if any(CODE.fullmatch(word) and word[0].isupper() for word in words):
+        return True
+    return any(trade.is_noun(word) or names.stands(trade.long_form(word)) for word in words)

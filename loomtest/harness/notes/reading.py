@@ -1,0 +1,173 @@
+"""A line that is neither heading nor rule: as a row or as statements, or as a doubt with its readings."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import Any
+
+from loomtest.harness.notes import trade
+from loomtest.harness.notes.cells import is_title, wire_name
+from loomtest.harness.notes.credible import is_credible
+from loomtest.harness.notes.ditto import written_out
+from loomtest.harness.notes.doubt import (
+    MOST_READINGS,
+    WAYS,
+    alternatives,
+    doubtful,
+    in_words,
+    undoubted,
+)
+from loomtest.harness.notes.items import JOINS, items_of
+from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, UnsureError
+from loomtest.harness.notes.notation import NotedWire, sound
+from loomtest.harness.notes.result import Kind, NotedLine
+from loomtest.harness.notes.roles import PageLine
+from loomtest.harness.notes.rows import pins_known, read_line
+from loomtest.harness.notes.scan import Token
+from loomtest.harness.notes.sofar import ReadSoFar
+from loomtest.harness.notes.tablerow import table_cells
+from loomtest.harness.points import folded, read_point
+
+# `console plug (12) -> roof plug (16)`: what the lines below are about
+_BOTH_COUNTED = re.compile(r"\(\d+(?:[ -](?:way|pin)s?)?\)\W+\D+\(\d+(?:[ -](?:way|pin)s?)?\)$")
+
+
+def read_statements(state: ReadSoFar, line: PageLine) -> None:
+    """Read a line as a row or as statements; what raises a doubt stands unread with its readings."""
+    text = line.text.strip()
+    try:
+        tokens = _spelled(state, line)
+    except UnsureError as error:
+        state.lines.append(NotedLine(line.number, text, Kind.UNREAD, why=error.why, about=error.about))
+        return
+    if _BOTH_COUNTED.search(text) or (line.number == state.page.title and is_title(state.page, tokens)):
+        state.lines.append(NotedLine(line.number, text, Kind.REMARK))
+        return
+    wire, tokens = wire_name(tokens)
+    asked = doubtful(text, tokens)
+    try:
+        found = read_line(state, line, undoubted(tokens) if asked else tokens)
+    except RemarkError:
+        state.lines.append(_no_wire(state, line, tokens, asked))
+        return
+    except UnsureError as error:
+        why, about = (Ask.WRITER_UNSURE, asked) if asked else (error.why, error.about)
+        state.lines.append(_unread(state, line, tokens, why, about))
+        return
+    state.above = tokens
+    if asked and found.kind is not Kind.REMARK:
+        state.lines.append(_unread(state, line, tokens, Ask.WRITER_UNSURE, asked))
+        return
+    if re.search(r"(?i)\bsee (?:above|below)\b", text) and pins_known(state, tokens):
+        state.lines.append(NotedLine(line.number, text, Kind.AGAIN))
+        return
+    if wire and len(found.joints) == 1:
+        found.joints = [replace(found.joints[0], said={**found.joints[0].said, "wire": wire})]
+    state.empty += found.empty
+    state.joints += [(len(state.lines), joint) for joint in found.joints]
+    state.look += found.look
+    state.lines.append(
+        NotedLine(line.number, text, found.kind, empty=tuple(found.empty), changes=tuple(found.changes))
+    )
+
+
+def _spelled(state: ReadSoFar, line: PageLine) -> list[Token]:
+    """The words of a line, its ditto marks written out. Raises UnsureError where one stands for nothing."""
+    state.row = None
+    state.row = table_cells(state, line)
+    if state.row is not None:
+        state.cells, state.apart = state.row, False
+        return [token for cell in state.row for token in cell]
+    tokens = list(line.tokens)
+    if any(token.sort == "ditto" for token in tokens):
+        spelled = written_out(tokens, state.above)
+        if spelled is None:
+            raise UnsureError(Ask.DITTO)
+        return spelled
+    return tokens
+
+
+def _unread(state: ReadSoFar, line: PageLine, tokens: list[Token], why: Ask, about: str = "") -> NotedLine:
+    readings = _readings(state, line, tokens)
+    return NotedLine(line.number, line.text.strip(), Kind.UNREAD, why=why, about=about, readings=readings)
+
+
+def _no_wire(state: ReadSoFar, line: PageLine, tokens: list[Token], asked: str) -> NotedLine:
+    """A line that makes no statement: a remark, unless it has the parts of a wire."""
+    text = line.text.strip()
+    if asked:
+        said = any(token.sort in (*JOINS, "colon") for token in tokens)
+        if said or any(key in _forms(tokens) for key in state.page.names.seen):
+            return NotedLine(line.number, text, Kind.UNREAD, why=Ask.WRITER_UNSURE, about=asked)
+    elif not text.endswith(":") and _like_a_wire(state, tokens):
+        return _unread(state, line, tokens, Ask.SEVERAL_MEANINGS)
+    return NotedLine(line.number, text, Kind.REMARK)
+
+
+def _forms(tokens: Sequence[Token]) -> set[str]:
+    """The words of a line, written out: to see whether it speaks of a device of the page."""
+    return {trade.long_form(token.text) for token in tokens if token.sort == "word"}
+
+
+def _like_a_wire(state: ReadSoFar, tokens: list[Token]) -> bool:
+    """Whether words have a wire's parts: a colour and a point, or two points and a sign of joining."""
+    names = state.page.names
+    items = items_of(tokens, names, state.page.letters)
+    points = [i.mention for i in items if i.mention is not None and is_credible(i.mention, names)]
+    sure = [m for m in points if m.terminal or names.stands(m.key) > 1]
+    colour = any(item.sort == "about" and item.value == "colour" for item in items)
+    joins = any(item.sort == "join" and item.value != "dash" for item in items)
+    return (bool(sure) and colour) or (len(sure) > 1 and joins)
+
+
+def _readings(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> tuple[str, ...]:
+    """The ways a doubtful line can be meant, in our notation, the likeliest first."""
+    scene, found = state.scene, dict[str, None]()
+    kept = scene.device, scene.other, scene.columns, state.soft, state.style, scene.subject, scene.topic
+    for meant in [undoubted(tokens), *alternatives(tokens)]:
+        ways = [""]
+        for way in ways:  # a doubt at the first way adds those that can settle it
+            scene.meant = way
+            try:
+                joints = read_line(state, line, meant).joints
+            except RemarkError:
+                continue
+            except UnsureError as error:
+                ways += [] if way else WAYS.get(error.why, ())
+                continue
+            finally:
+                scene.meant, scene.pins = "", ()
+                scene.device, scene.other, scene.columns, state.soft, state.style, *spoken = kept
+                scene.subject, scene.topic = spoken
+            if said := in_words(joints, line, state.page.names, made):
+                found[said] = None
+    return tuple(found)[:MOST_READINGS]
+
+
+def made(joint: Joint, number: int, state_names: object) -> NotedWire:
+    """The wire of a joint. Raises UnsureError where a name cannot be a point."""
+    names: Any = state_names  # a page's names; passed through rooms that only hand them on
+    start, end = names.point(joint.start), names.point(joint.end)
+    for point in (start, end):
+        try:
+            if read_point(point) != point:
+                raise ValueError
+        except ValueError:
+            raise UnsureError(Ask.UNKNOWN_WORDS, point) from None
+    if folded(start) == folded(end):
+        raise UnsureError(Ask.SAME_ENDS, start)
+    said: dict[str, Any] = {
+        sort: value
+        for sort, value in joint.said.items()
+        if sort in ("colour", "kind", "circuit", "wire") or sound(sort, value)
+    }
+    if "circuit" in said:
+        said["circuit"] = re.sub(r"[#,]", "", said["circuit"]).strip()
+    note = "; ".join(
+        dict.fromkeys(
+            re.sub(r"\s+", " ", note.replace("#", "")).strip() for note in joint.notes if note.strip()
+        )
+    )
+    return replace(NotedWire(number, start, end, note=note), **said)

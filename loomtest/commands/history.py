@@ -41,7 +41,9 @@ def history(
     from loomtest.commands.terminal.progress import Progress
     from loomtest.commands.terminal.screen import show, show_json
     from loomtest.evidence.archive.folder import Archive, default_archive
-    from loomtest.evidence.archive.history import Chosen, history_csv, history_json, history_of
+    from loomtest.evidence.archive.history import history_csv, history_json, history_of
+    from loomtest.evidence.archive.index import Wanted
+    from loomtest.evidence.archive.words import MOST_RUNS, history_lines
     from loomtest.words.lines import Line
 
     name = harness
@@ -51,7 +53,9 @@ def history(
         name = load_harness(harness).name
     with Progress("reading the archive", quiet):
         place = Archive(archive if archive is not None else default_archive(), index)
-        found = history_of(place, Chosen(name, job, unit))
+        wanted = Wanted(harness=name, job=job or None, unit=unit or None)
+        whole = everything or jobs or as_json or csv is not None
+        found = history_of(place, wanted, None if whole else MOST_RUNS)
     if jobs:
         _show_jobs(found, as_json)
         return
@@ -73,8 +77,6 @@ def history(
     if as_json:
         show_json({**history_json(found), "files": [path.as_posix() for path in written]})
         return
-    from loomtest.evidence.archive.words import history_lines
-
     show([*history_lines(found, everything), *(Line(f"  {path.as_posix()}") for path in written)])
 
 
@@ -83,7 +85,7 @@ def _show_jobs(found: "History", as_json: bool) -> None:
     from datetime import UTC, datetime
 
     from loomtest.commands.terminal.screen import show, show_json
-    from loomtest.evidence.archive.history import EPOCH
+    from loomtest.evidence.archive.database.rows import EPOCH
     from loomtest.evidence.archive.jobs import jobs_of
     from loomtest.evidence.archive.words import jobs_lines
 

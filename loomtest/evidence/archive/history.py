@@ -4,17 +4,20 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, fields, replace
+from datetime import timedelta
+from itertools import takewhile
 from typing import Any
 
 import numpy as np
 
 from loomtest.diagnosis.numbers.statistics import median
 from loomtest.errors import ArchiveError
-from loomtest.evidence.archive.folder import Archive
-from loomtest.evidence.archive.index import MOST_COMPARED, Index, Kept, Wanted, WireOhms
+from loomtest.evidence.archive.database.rows import EPOCH
+from loomtest.evidence.archive.folder import Archive, Entry
+from loomtest.evidence.archive.index import ANYTHING, MOST_COMPARED, Index, Kept, Wanted, WireOhms
 from loomtest.evidence.archive.trend import FEWEST_FOR_TREND, Forecast, Trend, forecast, theil_sen
 from loomtest.harness.model import FloatArray
 from loomtest.harness.outward import sheet_cell
@@ -22,7 +25,8 @@ from loomtest.harness.outward import sheet_cell
 # The slopes of all pairs grow with the square of the runs; the newest of them tell the present.
 MOST_RUNS_FOR_TREND = 200
 DAYS_PER_YEAR = 365.25
-EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
+# Of a harness that is made in numbers each unit has a history of its own, of a run or two; the newest tell.
+MOST_UNITS_FOLLOWED = 50
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,77 +58,98 @@ class Course:
 class History:
     """Kept runs in the order of keeping, and the courses: those above their limit, those that will
     pass it, then the nearest to it. `index_was_wrong`: the index said something else than the bags, and was
-    made anew."""
+    made anew. `earlier`: how many runs of a harness were left out before those in `runs`, where only the
+    newest were asked for; `unfollowed`: how many of its units have no courses here, since others were
+    measured after them."""
 
     runs: tuple[Kept, ...]
     courses: tuple[Course, ...]
     index_was_wrong: bool = False
+    earlier: Mapping[str, int] = field(default_factory=dict)
+    unfollowed: Mapping[str, int] = field(default_factory=dict)
 
 
-@dataclass(frozen=True, slots=True)
-class Chosen:
-    """Which kept runs are wanted: of this harness, job and unit; empty is any."""
-
-    harness: str | None = None
-    job: str = ""
-    unit: str = ""
-
-    def takes(self, kept: Kept) -> bool:
-        """True for a run that is wanted."""
-        return (not self.job or kept.job == self.job) and (not self.unit or kept.unit == self.unit)
-
-
-ANY = Chosen()
-
-
-def history_of(archive: Archive, chosen: Chosen = ANY) -> History:
-    """The history of the chosen runs. Two units of one harness have courses of their own, as two looms have.
+def history_of(archive: Archive, wanted: Wanted = ANYTHING, newest: int | None = None) -> History:
+    """The history of the wanted runs; `newest`: at most so many of each harness. Two units of one harness
+    have courses of their own, as two looms have.
 
     Raises ArchiveError.
     """
-    harness = chosen.harness
     index = Index(archive)
     if not archive.exists():
         raise ArchiveError(f"{archive.folder} is no archive: nothing has been kept there")
     index.catch_up()
-    wanted = Wanted(harness=harness)
-    entries = archive.entries()
-    newest = [entries[kept.sequence - 1] for kept in index.kept(wanted, MOST_COMPARED)]
-    was_wrong = bool(index.differing(newest))
-    runs = [kept for kept in index.kept(wanted) if chosen.takes(kept)]
-    if not runs and (chosen.job or chosen.unit):
-        raise ArchiveError(f"nothing of that job or unit has been kept in {archive.folder}")
-    if harness is not None and not runs:
-        names = [name for name, _ in index.distinct("harness")]
-        raise ArchiveError(
-            f"nothing of {harness!r} has been kept in {archive.folder}; kept: {', '.join(names)}"
-        )
+    was_wrong = bool(index.differing(_entries(archive, index.kept(wanted, MOST_COMPARED))))
+    counted = dict(index.distinct("harness", wanted))
+    if not counted and wanted != ANYTHING:
+        raise _nothing_of(archive, index, wanted)
+    if newest is None:
+        runs = index.kept(wanted)
+    else:
+        each = (index.kept(replace(wanted, harness=name), newest) for name in counted)
+        runs = sorted((kept for of_harness in each for kept in of_harness), key=lambda kept: kept.sequence)
+    shown = Counter(kept.harness for kept in runs)
     courses: list[Course] = []
-    for name, unit in dict.fromkeys((kept.harness, kept.unit) for kept in runs):
-        of_harness = [kept for kept in runs if (kept.harness, kept.unit) == (name, unit)]
-        real = [kept for kept in of_harness if not kept.rehearsal]  # a rehearsal is no measurement of these
-        measured = _once_each(real or of_harness)[-MOST_RUNS_FOR_TREND:]
-        day_of = {kept.sequence: day_of_run(kept) for kept in measured}
-        found = _courses(name, index.wires(list(day_of)), day_of)
-        courses += [replace(course, unit=unit) for course in found]
-    return History(tuple(runs), tuple(sorted(courses, key=_urgency)), was_wrong)
+    unfollowed = {}
+    for name in counted:
+        found, left_out = _harness_courses(index, replace(wanted, harness=name))
+        courses += found
+        unfollowed[name] = left_out
+    return History(
+        tuple(runs),
+        tuple(sorted(courses, key=_urgency)),
+        was_wrong,
+        {name: count - shown[name] for name, count in counted.items()},
+        unfollowed,
+    )
+
+
+def _entries(archive: Archive, runs: Sequence[Kept]) -> list[Entry]:
+    """The ledger's lines of the newest runs of an index; it has been brought up to the ledger."""
+    ledger = archive.ledger()
+    first = runs[0].sequence if runs else 0
+    numbers = {kept.sequence for kept in runs}
+    lines = takewhile(lambda entry: entry.sequence >= first, ledger.newest_first())
+    return [entry for entry in lines if entry.sequence in numbers]
+
+
+def _nothing_of(archive: Archive, index: Index, wanted: Wanted) -> ArchiveError:
+    names = [name for name, _ in index.distinct("harness")]
+    if wanted.harness is not None and wanted.harness not in names:
+        return ArchiveError(
+            f"nothing of {wanted.harness!r} has been kept in {archive.folder}; kept: {', '.join(names)}"
+        )
+    asked = [each.name for each in fields(wanted) if getattr(wanted, each.name) is not None]
+    return ArchiveError(f"nothing of that {' and '.join(asked)} has been kept in {archive.folder}")
+
+
+def _harness_courses(index: Index, wanted: Wanted) -> tuple[list[Course], int]:
+    """The courses of the units of one harness that were measured last, and how many units that leaves out."""
+    units = index.newest_units(wanted)
+    of_unit: dict[str, list[Kept]] = {}
+    for kept in index.kept_of_units(wanted, units[:MOST_UNITS_FOLLOWED]):
+        of_unit.setdefault(kept.unit, []).append(kept)
+    measured: dict[str, dict[int, float]] = {}
+    for unit, runs in of_unit.items():
+        real = [kept for kept in runs if not kept.rehearsal]  # a rehearsal is no measurement of these
+        once = _once_each(real or runs)[-MOST_RUNS_FOR_TREND:]
+        measured[unit] = {kept.sequence: kept.day for kept in once}
+    wires = index.wires([sequence for days in measured.values() for sequence in days])
+    unit_of = {sequence: unit for unit, days in measured.items() for sequence in days}
+    rows: dict[str, list[WireOhms]] = {}
+    for wire in wires:
+        rows.setdefault(unit_of[wire.sequence], []).append(wire)
+    harness = wanted.harness or ""
+    found = [
+        replace(course, unit=unit)
+        for unit, own in rows.items()
+        for course in _courses(harness, own, measured[unit])
+    ]
+    return found, max(0, len(units) - MOST_UNITS_FOLLOWED)
 
 
 def _urgency(course: Course) -> tuple[bool, bool, float]:
     return course.level <= 1.0, course.passes is None, -course.level
-
-
-def day_of_run(kept: Kept) -> float:
-    """Days since 2000-01-01 UTC at which a run was begun, or kept where that is not known."""
-    for text in (kept.started, kept.kept):
-        try:
-            moment = datetime.fromisoformat(text)
-        except ValueError:
-            continue
-        if moment.tzinfo is None:
-            moment = moment.replace(tzinfo=UTC)
-        return (moment - EPOCH).total_seconds() / 86400.0
-    return 0.0
 
 
 def date_of(days: float) -> str:
@@ -135,7 +160,7 @@ def date_of(days: float) -> str:
 def _once_each(runs: Sequence[Kept]) -> list[Kept]:
     """Runs by their own time; one that was kept twice counts once, as it was kept last."""
     last = {(kept.readings or kept.folder, kept.started): kept for kept in runs}
-    return sorted(last.values(), key=day_of_run)
+    return sorted(last.values(), key=lambda kept: kept.day)
 
 
 def _courses(harness: str, rows: Iterable[WireOhms], day_of: dict[int, float]) -> list[Course]:

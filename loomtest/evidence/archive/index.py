@@ -15,8 +15,8 @@ from __future__ import annotations
 
 import json
 from collections.abc import Sequence
-from dataclasses import dataclass, fields
-from typing import Any
+from dataclasses import dataclass
+from typing import Any, NamedTuple
 
 import numpy as np
 import sqlalchemy as sql
@@ -26,15 +26,15 @@ from loomtest.evidence.archive.database.address import index_address
 from loomtest.evidence.archive.database.opened import Database
 from loomtest.evidence.archive.database.rows import PACKED
 from loomtest.evidence.archive.database.tables import bag, finding, layout, measured
-from loomtest.evidence.archive.database.upkeep import catch_up, differing, known_state, make_anew, read_bags
+from loomtest.evidence.archive.database.upkeep import begin_anew, catch_up, differing, known_state, read_bags
 from loomtest.evidence.archive.folder import Archive, Entry
 from loomtest.harness.model import FloatArray, IntArray
 
-MOST_COMPARED = 200
+MOST_FOLLOWED = 5_000  # runs whose wires are followed over time
+MOST_COMPARED = 100  # of the newest runs that a history shows
 
 
-@dataclass(frozen=True, slots=True)
-class Kept:
+class Kept(NamedTuple):
     """One kept run as the index has it; `sequence` is its place in the ledger, from 1, and says what was kept
     before what, whatever the clocks of several benches say. `readings` is the digest of its readings file.
     `date`: YYYY-MM-DD, when it was begun by its own clock; `day`: the same moment in days since 2000-01-01
@@ -87,6 +87,7 @@ class Wanted:
 
 
 ANYTHING = Wanted()
+_COLUMNS = tuple(bag.c[name] for name in Kept._fields)
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,19 +157,32 @@ class Index:
         except IndexDamagedError:
             found = ["all of it"]
         if found:
-            make_anew(self.database, self.archive, seen)
+            begin_anew(self.database, self.archive, seen)
             self.catch_up()
         return found
 
     def kept(self, wanted: Wanted = ANYTHING, newest: int | None = None) -> list[Kept]:
         """Kept runs in the order of keeping; `newest`: at most so many, the last ones."""
-        query = sql.select(*(bag.c[field.name] for field in fields(Kept))).where(*_conditions(wanted))
+        query = sql.select(*_COLUMNS).where(*_conditions(wanted))
         if newest is not None:
             query = query.order_by(bag.c.sequence.desc()).limit(newest)
         else:
             query = query.order_by(bag.c.sequence)
         rows = self._rows(query)
-        return [Kept(*row) for row in (rows if newest is None else reversed(rows))]
+        return [Kept._make(row) for row in (rows if newest is None else reversed(rows))]
+
+    def newest_units(self, wanted: Wanted) -> list[str]:
+        """The units of the kept runs, "" for runs without one, the last kept first."""
+        last = sql.func.max(bag.c.sequence)
+        query = sql.select(bag.c.unit).where(*_conditions(wanted)).group_by(bag.c.unit)
+        return [str(unit) for (unit,) in self._rows(query.order_by(last.desc()))]
+
+    def kept_of_units(self, wanted: Wanted, units: Sequence[str]) -> list[Kept]:
+        """The newest runs of these units, in the order of keeping: of all of them at most `MOST_FOLLOWED`."""
+        own = bag.c.unit.in_(list(units))
+        query = sql.select(*_COLUMNS).where(*_conditions(wanted), own)
+        rows = self._rows(query.order_by(bag.c.sequence.desc()).limit(MOST_FOLLOWED))
+        return [Kept._make(row) for row in reversed(rows)]
 
     def counted(self, wanted: Wanted = ANYTHING) -> int:
         """How many kept runs there are."""
@@ -231,11 +245,9 @@ class Index:
         one from elsewhere)."""
         state = known_state(self.database)
         own = sql.not_(bag.c.folder.contains("/"))
-        query = sql.select(*(bag.c[field.name] for field in fields(Kept))).where(
-            bag.c.harness == harness, own
-        )
+        query = sql.select(*_COLUMNS).where(bag.c.harness == harness, own)
         rows = self._rows(query.order_by(bag.c.sequence.desc()).limit(1))
-        return (state.runs if state is not None else 0), (Kept(*rows[0]) if rows else None)
+        return (state.runs if state is not None else 0), (Kept._make(rows[0]) if rows else None)
 
     def _rows(self, query: sql.Executable) -> Sequence[Any]:
         try:

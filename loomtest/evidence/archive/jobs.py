@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from loomtest.evidence.archive.history import day_of_run
 from loomtest.evidence.archive.index import Kept
 
 
@@ -27,10 +26,11 @@ class JobCourse:
 def jobs_of(runs: Sequence[Kept], today: float) -> list[JobCourse]:
     """The jobs of kept runs, those that wait longest first, the open ones before the done ones.
 
-    `today`: days since 2000-01-01 UTC. Runs without a job's number, and rehearsals, belong to none.
+    What came last is what was kept last: the clocks of two benches may differ. `today`: days since
+    2000-01-01 UTC. Runs without a job's number, and rehearsals, belong to none.
     """
     of_job: dict[str, list[Kept]] = {}
-    for kept in sorted(runs, key=day_of_run):
+    for kept in sorted(runs, key=lambda kept: kept.sequence):
         if kept.job and not kept.rehearsal:
             of_job.setdefault(kept.job, []).append(kept)
     found = []
@@ -45,7 +45,7 @@ def jobs_of(runs: Sequence[Kept], today: float) -> list[JobCourse]:
                 runs=len(own),
                 verdict=own[-1].verdict,
                 done=all(kept.verdict == "pass" for kept in last.values()),
-                days_since=max(0, int(today - day_of_run(own[-1]))),
+                days_since=max(0, int(today - own[-1].day)),
             )
         )
     return sorted(found, key=lambda job: (job.done, -job.days_since))

@@ -36,12 +36,16 @@ def history_lines(history: History, everything: bool = False) -> list[Line]:
         lines.append(Line(harness or "(cannot be read: see loomtest verify)", "head"))
         runs = [kept for kept in history.runs if kept.harness == harness]
         shown = runs if everything else runs[-MOST_RUNS:]
-        if len(shown) < len(runs):
-            earlier = counted(len(runs) - len(shown), "earlier run")
+        left_out = len(runs) - len(shown) + history.earlier.get(harness, 0)
+        if left_out:
+            earlier = counted(left_out, "earlier run")
             lines.append(Line(f"  … {earlier} (--all shows them)", "soft"))
         lines += map(_run_line, shown)
         courses = [course for course in history.courses if course.harness == harness]
         lines += _courses_lines(courses, len(courses) if everything else most)
+        if unfollowed := history.unfollowed.get(harness, 0):
+            text = f"  … {counted(unfollowed, 'more unit')}, measured before these (--unit NUMBER shows one)"
+            lines.append(Line(text, "soft"))
     if history.index_was_wrong:
         lines += [Line(""), Line("The index did not match the kept runs. It was made anew from them.", "bad")]
     return lines
@@ -70,6 +74,7 @@ def _run_line(kept: Kept) -> Line:
 
 def _course_lines(course: Course) -> list[Line]:
     name = course.circuit if course.circuit == course.wires else f"{course.circuit} ({course.wires})"
+    name = f"unit {course.unit}, {name}" if course.unit else name
     above = course.limit_ohms is not None and course.ohms[-1] > course.limit_ohms
     limit = f", limit {ohms(course.limit_ohms)}" if course.limit_ohms is not None else ""
     values = f"{ohms(course.ohms[-1])}{limit}"

@@ -18,14 +18,13 @@ from loomtest.errors import ArchiveError
 from loomtest.evidence.archive.folder import Archive
 from loomtest.evidence.archive.history import (
     DAYS_PER_YEAR,
-    Chosen,
     _trend,
     date_of,
     history_csv,
     history_json,
     history_of,
 )
-from loomtest.evidence.archive.index import WireOhms
+from loomtest.evidence.archive.index import Wanted, WireOhms
 from loomtest.evidence.archive.plot import history_plot, write_history_plot
 from loomtest.evidence.archive.trend import FURTHEST_SPANS, forecast, theil_sen
 from loomtest.evidence.archive.words import history_lines, trend_words
@@ -155,7 +154,7 @@ def test_a_run_that_was_kept_twice_counts_once(tmp_path: Path) -> None:
 
 def test_runs_are_told_by_harness_and_one_harness_alone(tmp_path: Path) -> None:
     archive = kept.filled(tmp_path, 3)
-    assert [run.harness for run in history_of(archive, Chosen("fishing launch, invented")).runs] == [
+    assert [run.harness for run in history_of(archive, Wanted(harness="fishing launch, invented")).runs] == [
         "fishing launch, invented"
     ]
     lines = [line.text for line in history_lines(history_of(archive))]
@@ -164,7 +163,7 @@ def test_runs_are_told_by_harness_and_one_harness_alone(tmp_path: Path) -> None:
     assert lines[2].split()[:5] == ["2026-05-02", "after", "fail", "1", "fault"]
     assert any("2.2 Ω, limit 1 Ω: above it" in line for line in lines)
     with pytest.raises(ArchiveError, match="orchard tractor"):
-        history_of(archive, Chosen("something else"))
+        history_of(archive, Wanted(harness="something else"))
     with pytest.raises(ArchiveError, match="no archive"):
         history_of(Archive(tmp_path / "none"))
 

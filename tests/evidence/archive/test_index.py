@@ -85,9 +85,9 @@ def test_ohms_stand_as_a_table_of_runs_by_wires(archive: Archive) -> None:
 def test_an_index_made_again_says_the_same(archive: Archive) -> None:
     index = Index(archive)
     before = (index.kept(), index.faults(), index.wires([1, 2, 3, 4]))
-    from loomtest.evidence.archive.database.upkeep import known_state, make_anew
+    from loomtest.evidence.archive.database.upkeep import begin_anew, known_state
 
-    make_anew(index.database, archive, known_state(index.database))
+    begin_anew(index.database, archive, known_state(index.database))
     assert index.counted() == 0
     assert index.catch_up() == 4
     assert (index.kept(), index.faults(), index.wires([1, 2, 3, 4])) == before

@@ -72,9 +72,10 @@ def test_the_list_of_jobs(archive: Path) -> None:
 
 def kept(job: str, unit: str, verdict: str, day: int, rehearsal: int = 0) -> Kept:
     date = f"2026-03-{day:02}T10:00:00+00:00"
-    blank = dict.fromkeys(Kept.__dataclass_fields__, "")
+    blank = dict.fromkeys(Kept._fields, "")
     facts = {
         "sequence": day,
+        "day": float(day),
         "started": date,
         "harness": "loom",
         "verdict": verdict,

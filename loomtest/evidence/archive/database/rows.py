@@ -47,10 +47,15 @@ def read_bag(bag: Path, entry: Entry, readings: str | None = None) -> BagRows:
             readings = archive_bag.digest_of(bag / "data" / "run" / "readings.csv")
     except (ArchiveError, OSError, ValueError, RecursionError):
         pass  # the history goes on without it
+    return rows_of(entry, info, verdict, readings or "")
+
+
+def rows_of(entry: Entry, info: Mapping[str, str], verdict: Mapping[str, Any], readings: str) -> BagRows:
+    """The rows of a bag with this description and verdict; `readings`: the SHA-256 of its readings."""
     circuits = _circuits(verdict)
     findings = _findings(entry.sequence, verdict, circuits)
     return BagRows(
-        _bag_row(entry, info, verdict, readings or ""),
+        _bag_row(entry, info, verdict, readings),
         findings,
         *_measured(entry.sequence, verdict, circuits),
     )

@@ -75,11 +75,11 @@ def catch_up(database: Database, archive: Archive) -> int:
             found = error
             seen = known_state(database)
             if seen is None or not seen.fits(archive.ledger()):
-                make_anew(database, archive, seen)
+                begin_anew(database, archive, seen)
     raise ArchiveError(f"{database.address} cannot be made: {found}") from found
 
 
-def make_anew(database: Database, archive: Archive, seen: Indexed | None) -> None:
+def begin_anew(database: Database, archive: Archive, seen: Indexed | None) -> None:
     """Empty the index, so that the next `catch_up` fills it from the bags; unless it is no longer as it was
     `seen`, since another bench did so meanwhile. The archive must not be locked. Raises ArchiveError."""
     if database.file is None:
@@ -123,7 +123,7 @@ def _catch_up(database: Database, archive: Archive) -> int:
         reading = iter(read_bags(archive, fresh))
         while rows := list(islice(reading, _AT_ONCE)):
             further = _further(state, ledger, len(rows))
-            if not _added(database, rows, state, further):
+            if not add_rows(database, rows, state, further):
                 break  # another bench went on meanwhile
             added, state = added + len(rows), further
 
@@ -155,7 +155,7 @@ def read_bags(archive: Archive, entries: Iterable[Entry]) -> Iterator[BagRows]:
         yield read_bag(archive.folder / entry.folder, entry)
 
 
-def _added(database: Database, rows: Sequence[BagRows], known: Indexed, further: Indexed) -> bool:
+def add_rows(database: Database, rows: Sequence[BagRows], known: Indexed, further: Indexed) -> bool:
     """Put the rows in, all or none; False where the index is no longer as it was known."""
     with database.writing() as base:
         if not database.ready(base) or state_of(base) != known:

@@ -151,6 +151,7 @@ def _listen(link: MeterLink, stream: StreamFile, seconds: float, rule: FlexRule,
     from loomtest.bench.meter.capture import Capture
     from loomtest.bench.meter.protocol import Shown
     from loomtest.commands.terminal.strip import LiveStrip
+    from loomtest.readings.values import no_resistance
 
     strip, clips = LiveStrip(quiet, rule), Capture(None)
     until_s = float("inf")
@@ -161,6 +162,8 @@ def _listen(link: MeterLink, stream: StreamFile, seconds: float, rule: FlexRule,
                 strip.say(event.text)
             elif event.function != "ohm":
                 strip.say(f"the meter shows {event.text}: turn it to resistance (Ω)")
+            elif why := no_resistance(event.value):
+                strip.say(f"not taken: {why}")
             elif until_s < float("inf"):
                 stream.add(at_s, event.value)
                 strip.add(at_s, event.value)

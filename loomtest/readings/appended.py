@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import csv
+import io
 import os
+from collections.abc import Sequence
 from pathlib import Path
 
 from loomtest.errors import RunFolderError
@@ -67,6 +70,21 @@ class AppendedFile:
         except OSError:
             # Then the piece stays behind the last line feed, where every reader knows it for torn.
             return
+
+
+def csv_line(cells: Sequence[str]) -> str:
+    """One row of CSV with its line feed."""
+    line = ",".join(cells)
+    if line.isprintable() and '"' not in line and line.count(",") == len(cells) - 1:
+        return line + "\n"  # nothing to quote: a stream has thousands of these a second
+    out = io.StringIO()
+    csv.writer(out, lineterminator="\n").writerow(map(_printable, cells))
+    return out.getvalue()
+
+
+def _printable(cell: str) -> str:
+    """One reading is one line: an end of line in a note would break the numbering of rows."""
+    return "".join(letter if letter.isprintable() else " " for letter in cell)
 
 
 def _append_durably(path: Path, data: bytes) -> None:

@@ -16,11 +16,10 @@ import numpy as np
 from loomtest.errors import Problem, nearest
 from loomtest.harness.model import BoolArray, FloatArray, Harness, IntArray, connector_of
 from loomtest.harness.points import folded, natural, read_point
-from loomtest.readings import values
 from loomtest.readings.marked import COMMON
 from loomtest.readings.model import Quantity
 from loomtest.readings.table import Cells, ReadingsTable
-from loomtest.readings.values import ValueSyntaxError, parse_unit, parse_value, quoted
+from loomtest.readings.values import ValueSyntaxError, parse_unit, quoted
 
 # After so many bad cells of one column the file is of another kind, and a longer list helps nobody.
 MOST_PROBLEMS_PER_COLUMN = 1000
@@ -368,28 +367,3 @@ def _quantity(text: str) -> float:
     known = [q.name.lower() for q in Quantity]
     close = nearest(text, known, 1)
     raise ValueSyntaxError(quoted(text), (f"{close[0]}, or " if close else "") + "one of " + ", ".join(known))
-
-
-def parse_current(text: str) -> float:
-    """Amperes above zero: `5`, `5 A`, `500 mA`. Raises ValueSyntaxError."""
-    match = re.fullmatch(r"(.*?)\s*(m?)[Aa]?(?:mp|mps)?", text)
-    amperes = values.bare_number(match[1]) if match else None
-    if match is None or amperes is None or not 0.0 < amperes < 1e4:
-        raise ValueSyntaxError(quoted(text), "amperes above zero, such as 5 or 500 mA")
-    return amperes * (1e-3 if match[2] else 1.0)
-
-
-def parse_temperature(text: str) -> float:
-    """Degrees Celsius: `21`, `21.5 °C`. Raises ValueSyntaxError."""
-    number = values.bare_number(re.sub(r"\s*(°\s*)?[cC]?$", "", text))
-    if number is None or not -100.0 < number < 300.0:
-        raise ValueSyntaxError(quoted(text), "degrees Celsius, such as 21.5")
-    return number
-
-
-def parse_range(text: str) -> float:
-    """Ohms above zero: `2000`, `2M`. Raises ValueSyntaxError."""
-    value = parse_value(text)
-    if not 0.0 < value.number < math.inf:
-        raise ValueSyntaxError(quoted(text), "the meter's range in ohms, such as 2000 or 2M")
-    return value.number

@@ -16,9 +16,6 @@ from loomtest.readings.columns import (
     Columns,
     NeedsCareError,
     constant,
-    parse_current,
-    parse_range,
-    parse_temperature,
     used_codes,
 )
 from loomtest.readings.model import Quantity, Readings
@@ -34,6 +31,9 @@ from loomtest.readings.values import (
     dimension_of,
     lowest,
     most,
+    parse_current,
+    parse_range,
+    parse_temperature,
     parse_unit,
     parse_value,
     quoted,

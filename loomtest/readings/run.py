@@ -12,7 +12,6 @@ The only file that grows is `readings.csv`, line by line, and the table `[events
 from __future__ import annotations
 
 import csv
-import io
 import os
 import shutil
 import time
@@ -26,13 +25,12 @@ from typing import TYPE_CHECKING
 
 from loomtest.errors import RunFolderError
 from loomtest.harness.model import Harness
-from loomtest.readings import runfile
-from loomtest.readings.appended import AppendedFile
+from loomtest.readings import runfile, values
+from loomtest.readings.appended import AppendedFile, csv_line
 from loomtest.readings.kitfile import SEATS_FILE, SEATS_HEADER
 from loomtest.readings.marked import Clip
 from loomtest.readings.model import Quantity
 from loomtest.readings.newrun import About, fill_run
-from loomtest.readings.values import parse_value
 
 if TYPE_CHECKING:
     from filelock import BaseFileLock
@@ -313,14 +311,17 @@ class RunWriter:
 
     def _line(self, reading: Reading) -> str:
         value = reading.value if isinstance(reading.value, str) else _shown(reading.value)
-        if (reading.withdraws is None or value) and parse_value(value, reading.quantity, reading.unit).comma:
-            value = value.replace(",", ".")  # a run has one decimal sign, whatever hands and meters give
+        if reading.withdraws is None or value:
+            comma = values.parse_value(value, reading.quantity, reading.unit).comma
+            # a run has one decimal sign, whatever hands and meters give
+            value = value.replace(",", ".") if comma else value
         if not reading.start or not reading.end or reading.start == reading.end:
             raise ValueError(
                 f"found the points {reading.start!r} and {reading.end!r}; expected two different ones"
             )
         if reading.withdraws is not None and not 1 <= reading.withdraws <= self.last_row:
             raise ValueError(f"row {reading.withdraws} is no earlier row")
+        _check_beside(reading)
         quantity = "" if reading.quantity is Quantity.RESISTANCE else reading.quantity.name.lower()
         cells = (
             reading.start,
@@ -343,25 +344,27 @@ class RunWriter:
         return csv_line(cells)
 
 
-def csv_line(cells: Sequence[str]) -> str:
-    """One row of CSV with its line feed."""
-    line = ",".join(cells)
-    if line.isprintable() and '"' not in line and line.count(",") == len(cells) - 1:
-        return line + "\n"  # nothing to quote: a stream has thousands of these a second
-    out = io.StringIO()
-    csv.writer(out, lineterminator="\n").writerow(map(_printable, cells))
-    return out.getvalue()
+def _check_beside(reading: Reading) -> None:
+    """Raises ValueError for what could not be read back: whatever sends it, a run stays one that opens."""
+    drop = reading.quantity is Quantity.VOLTAGE_DROP and reading.withdraws is None
+    if drop and reading.current_a is None:
+        raise ValueError("found nothing; expected the amperes that flowed")
+    if both := {reading.start, *reading.bonded_start} & {reading.end, *reading.bonded_end}:
+        raise ValueError(f"found {', '.join(sorted(both))} on both sides; expected each point on one")
+    for number, parse in (
+        (reading.current_a, values.parse_current),
+        (reading.uncertainty, values.parse_uncertainty),
+        (reading.range_ohms, values.parse_range),
+        (reading.temperature_c, values.parse_temperature),
+    ):
+        if number is not None:
+            parse(repr(float(number)))
 
 
 def _columns_of(file: Path) -> int:
     """How many columns a run's readings have: one less where it began before marker clips."""
     with file.open("rb") as stream:
         return stream.readline(1000).count(b",") + 1
-
-
-def _printable(cell: str) -> str:
-    """One reading is one line: an end of line in a note would break the numbering of rows."""
-    return "".join(letter if letter.isprintable() else " " for letter in cell)
 
 
 def _shown(number: float) -> str:

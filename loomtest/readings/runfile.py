@@ -24,6 +24,7 @@ from loomtest.readings.instrument import load_instrument
 from loomtest.readings.kitfile import SEATS_FILE, SeatRow, read_seats
 from loomtest.readings.model import Instrument, Job, Run
 from loomtest.readings.table import read_bytes
+from loomtest.readings.values import believable_temperature
 
 RUN_FILE = "run.toml"
 READINGS_FILE = "readings.csv"
@@ -60,6 +61,11 @@ class OpenedRun:
             shown = json.dumps(self.torn[:60].decode("utf-8", "replace"), ensure_ascii=False)
             expected = "a whole line; the program was stopped while it wrote, and this piece is not used"
             found.append(Problem(self.file, self.data.count(b"\n") + 1, "", shown, expected, "warning"))
+        written = self.run.raw.get("temperature_c")
+        if written is not None and self.run.temperature_c is None:
+            file = str(Path(self.file).parent / RUN_FILE)
+            expected = "degrees Celsius, such as 21.5; it is not used"
+            found.append(Problem(file, None, "temperature_c", str(written)[:40], expected, "warning"))
         digest = harness_digest(harness)
         if self.run.harness_digest and digest and digest != self.run.harness_digest:
             file = str(Path(self.file).parent / RUN_FILE)
@@ -122,7 +128,7 @@ def read_run_file(folder: Path) -> Run:
         stage=str(raw.get("stage", "")),
         operator=str(raw.get("operator", "")),
         started=str(raw.get("started", "")),
-        temperature_c=finite_number(raw.get("temperature_c")),
+        temperature_c=_temperature(raw.get("temperature_c")),
         lead_start_ohms=finite_number(zero.get("start", {}).get("ohms")),
         lead_end_ohms=finite_number(zero.get("end", {}).get("ohms")),
         lead_uncertainty_ohms=finite_number(leads[-1].get("uncertainty_ohms")) if leads else None,
@@ -135,6 +141,11 @@ def read_run_file(folder: Path) -> Run:
         isolation=next((level for level in ISOLATION_LEVELS if level == raw.get("isolation")), None),
         raw=raw,
     )
+
+
+def _temperature(value: object) -> float | None:
+    number = finite_number(value)
+    return number if number is not None and believable_temperature(number) else None
 
 
 def _job(table: object) -> Job:

@@ -180,6 +180,53 @@ def bare_number(text: str) -> float | None:
     return float(folded) if _NUMBER.fullmatch(folded) else None
 
 
+def parse_current(text: str) -> float:
+    """Amperes above zero: `5`, `5 A`, `500 mA`. Raises ValueSyntaxError."""
+    match = re.fullmatch(r"(.*?)\s*(m?)[Aa]?(?:mp|mps)?", text)
+    amperes = bare_number(match[1]) if match else None
+    if match is None or amperes is None or not 0.0 < amperes < 1e4:
+        raise ValueSyntaxError(quoted(text), "amperes above zero, such as 5 or 500 mA")
+    return amperes * (1e-3 if match[2] else 1.0)
+
+
+def parse_temperature(text: str) -> float:
+    """Degrees Celsius: `21`, `21.5 °C`. Raises ValueSyntaxError."""
+    number = bare_number(re.sub(r"\s*(°\s*)?[cC]?$", "", text))
+    if number is None or not believable_temperature(number):
+        raise ValueSyntaxError(quoted(text), "degrees Celsius, such as 21.5")
+    return number
+
+
+def parse_range(text: str) -> float:
+    """Ohms above zero: `2000`, `2M`. Raises ValueSyntaxError."""
+    value = parse_value(text)
+    if not 0.0 < value.number < math.inf:
+        raise ValueSyntaxError(quoted(text), "the meter's range in ohms, such as 2000 or 2M")
+    return value.number
+
+
+def believable_temperature(number_c: float) -> bool:
+    """True for degrees Celsius that wires can have while somebody measures them; never for NaN."""
+    return -100.0 < number_c < 300.0
+
+
+def parse_uncertainty(text: str) -> float:
+    """A bare standard uncertainty, above zero. Raises ValueSyntaxError."""
+    number = bare_number(text)
+    if number is None or not 0.0 < number < math.inf:
+        raise ValueSyntaxError(quoted(text), "a standard uncertainty above zero")
+    return number
+
+
+def no_resistance(ohm: float) -> str:
+    """Why no circuit can have so many ohms, as found and expected; "" where one can, or over-range."""
+    try:
+        parse_value(repr(ohm))
+    except ValueSyntaxError as error:
+        return str(error)
+    return ""
+
+
 def quoted(text: str) -> str:
     """A cell as a message shows it: in quotes, control characters visible, cut at 40 characters."""
     shown = "".join(c if c.isprintable() else f"\\x{ord(c):02x}" for c in text)

@@ -166,3 +166,21 @@ def test_a_meter_that_never_settles_ends_with_the_time_that_was_asked_for(shown:
     )
     assert done.returncode == 2 and "no steady value" in done.stderr
     assert time.monotonic() - began < 30
+
+
+def test_values_that_cannot_be_are_told_and_the_stream_still_opens(tmp_path: Path) -> None:
+    talk = "every 0.02\nmeter says 0.5 ohm\nhold 3\nmeter says -5000 ohm\nhold 0.4\nmeter says 1e200 ohm\n"
+    talk += "hold 0.4\nmeter says \x1b]0;owned\x07 ohm\nhold 0.4\nmeter says 0.5 ohm\nhold 600\n"
+    (tmp_path / "talk.txt").write_text(talk.replace("\x1b", "\\x1b").replace("\x07", "\\x07"), "utf-8")
+    pair = ("--from", "X1:1", "--to", "X2:1", "--out", "flexed")
+    done = loomtest(
+        "wiggle", "--meter", "rehearse:talk.txt", *pair, "--seconds", "5", "--quiet", cwd=tmp_path
+    )
+    assert done.returncode == 3, done.stderr  # five seconds are too short to say anything
+    assert done.stderr.count("far below zero") == 1 and "battery off" in done.stderr
+    assert "\x1b" not in done.stderr + done.stdout
+    assert set(read_stream(tmp_path / "flexed" / "wiggle.csv")[1].tolist()) == {0.5}
+    with StreamFile(tmp_path / "s.csv", "X1:1", "X2:1", 0.0) as stream:
+        for value in (-5000.0, 1e200, float("nan"), float("-inf")):
+            with pytest.raises(ValueError, match="found"):
+                stream.add(0.1, value)

@@ -330,3 +330,57 @@ def test_text_of_every_kind_survives_the_run_file(tmp_path: Path, harness: Harne
         writer.note_event("note", text=odd)
     assert tomllib.loads((tmp_path / "r" / "run.toml").read_text("utf-8"))["notes"] == odd
     assert events(tmp_path / "r")[1]["text"] == odd
+
+
+ODD_NUMBERS = st.floats(allow_nan=True, allow_infinity=True) | st.sampled_from(
+    [-5000.0, 1e200, -1e200, 0.0, -0.0, 5e-324, 1e15, 1.1e15, -273.16, 1e-9, 9.9e37, 9.91e37, -9.9e37]
+)
+TIED = st.lists(st.sampled_from(["X1:1", "X2:1", "X1:2", "X2:2"]), max_size=2).map(tuple)
+ODD_VALUES = (
+    ODD_NUMBERS
+    | st.sampled_from(
+        ["-5000", "1e200", "OL", ">2M", ">1e999", "0,42", "1,234", "", "=1", "nan", "1e-400", "yes"]
+    )
+    | st.text(max_size=8)
+)
+
+
+@given(
+    st.lists(
+        st.builds(
+            Reading,
+            st.just("X1:1"),
+            st.just("X2:1"),
+            ODD_VALUES,
+            quantity=st.sampled_from(Quantity),
+            current_a=st.none() | ODD_NUMBERS,
+            bonded_start=TIED,
+            bonded_end=TIED,
+            uncertainty=st.none() | ODD_NUMBERS,
+            range_ohms=st.none() | ODD_NUMBERS,
+            temperature_c=st.none() | ODD_NUMBERS,
+            note=st.text(max_size=8),
+        ),
+        max_size=6,
+    )
+)
+def test_whatever_a_meter_or_a_hand_gives_what_is_recorded_opens_again(readings: list[Reading]) -> None:
+    with tempfile.TemporaryDirectory() as name:
+        loom = small_loom(Path(name) / "loom")
+        taken = 0
+        with create_run(Path(name) / "run", loom, About(), clock=Clock()) as writer:
+            for reading in readings:
+                try:
+                    writer.record(reading)
+                except ValueError:
+                    continue
+                taken += 1
+        assert len(load_readings(Path(name) / "run", loom).value) == taken
+
+
+def test_a_temperature_that_cannot_be_is_told_and_not_used(tmp_path: Path, harness: Harness) -> None:
+    create_run(tmp_path / "run", harness, About(temperature_c=-234.5), clock=Clock()).close("complete")
+    opened = open_run(tmp_path / "run")
+    assert opened.run.temperature_c is None
+    (warning,) = opened.warnings(harness)
+    assert (warning.column, warning.found) == ("temperature_c", "-234.5")

@@ -15,6 +15,7 @@ from loomtest.bench.meter.protocol import (
     Shown,
     Trouble,
     last_digit,
+    range_shown,
     scale_of,
 )
 from loomtest.bench.meter.settings import SerialSettings
@@ -106,5 +107,5 @@ class LineMeter:
     def _overload_range(self, match: Mapping[str, str], factor: float) -> float | None:
         if match.get("range"):
             with suppress(ValueError):  # a pattern of the person's own may match what is no number
-                return float(match["range"].replace(",", ".")) * factor
+                return range_shown(float(match["range"].replace(",", ".")) * factor)
         return self._range_ohm

@@ -99,6 +99,11 @@ def last_digit(number: str) -> float:
     return float(f"1e{int(exponent or 0) - decimals}")
 
 
+def range_shown(ohm: float) -> float | None:
+    """A range as the meter states it; None for what cannot be one."""
+    return ohm if 0.0 < ohm < NO_METER_SHOWS else None
+
+
 class Lines:
     """Splits a byte stream at its terminators, whatever mixture of CR and LF comes.
 

@@ -19,6 +19,7 @@ from loomtest.bench.meter.protocol import (
     Shown,
     Trouble,
     last_digit,
+    range_shown,
 )
 from loomtest.bench.meter.settings import SerialSettings
 
@@ -150,7 +151,7 @@ class ScpiMeter:
             self._step = "read" if self._auto_range else "range"
             return True, None
         if step == "range":
-            self._range_ohm, self._step = value, "read"
+            self._range_ohm, self._step = range_shown(value), "read"
             return True, None
         return True, self._shown(value, text)
 

@@ -12,7 +12,7 @@ import numpy as np
 from loomtest.errors import InputError, Problem, RunFolderError
 from loomtest.harness.model import FloatArray
 from loomtest.harness.table import lines_of, read_text
-from loomtest.readings.values import ValueSyntaxError, parse_value
+from loomtest.readings.values import ValueSyntaxError, no_resistance, parse_value
 
 HEADER = "time_s,value_ohms\n"
 FLUSH_EVERY_S = 0.25
@@ -38,7 +38,9 @@ class StreamFile:
         self._write(now_s)
 
     def add(self, time_s: float, value_ohm: float) -> None:
-        """One sample; over-range is OL."""
+        """One sample; over-range is OL. Raises ValueError for what no circuit can have."""
+        if why := no_resistance(value_ohm):
+            raise ValueError(why)
         value = "OL" if math.isinf(value_ohm) else f"{value_ohm:.7g}"
         self._lines.append(f"{time_s - self._began_s:.4f},{value}\n")
         self.samples += 1

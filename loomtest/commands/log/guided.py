@@ -121,7 +121,7 @@ def _sitting(
         for sentence in order.left_open():
             typer.echo(shown(sentence))
     runs = f"{request.after} {request.out}" if request.after else request.out
-    typer.echo(f"recorded in {request.out}. Next: loomtest judge {harness.source or 'HARNESS'} {runs}")
+    typer.echo(shown(f"recorded in {request.out}. Next: loomtest judge {harness.source or 'HARNESS'} {runs}"))
 
 
 def _marked_sitting(

@@ -47,7 +47,9 @@ def _say(text: str) -> None:
     """One paragraph, wrapped for a terminal of 80 columns."""
     from textwrap import fill
 
-    typer.echo(fill(text, 79, break_long_words=False, break_on_hyphens=False))
+    from loomtest.harness.outward import visible
+
+    typer.echo(fill(visible(text), 79, break_long_words=False, break_on_hyphens=False))
 
 
 def log_scanner(harness_path: str | Path, out: str | Path, port: str, wishes: Wishes | None = None) -> None:

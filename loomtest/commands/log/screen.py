@@ -55,7 +55,7 @@ def rows_of(view: View, width: int, height: int) -> list[tuple[str, str]]:
     body = _body_rows(view, width, height)
     foot = _foot_rows(view, width, height - len(top) - len(body))
     gap = max(0, height - len(top) - len(body) - len(foot))
-    return [(text[:width], style) for text, style in [*top, *body, *[("", "")] * gap, *foot]][:height]
+    return [(shown(text)[:width], style) for text, style in [*top, *body, *[("", "")] * gap, *foot]][:height]
 
 
 def _body_rows(view: View, width: int, height: int) -> list[tuple[str, str]]:

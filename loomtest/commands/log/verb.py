@@ -110,10 +110,15 @@ def log(
     """
     from loomtest.commands.log.request import LogRequest, end_on_request
     from loomtest.readings.model import Job
+    from loomtest.readings.values import believable_temperature
 
     chosen = [name for name, on in (("--by-hand", by_hand), ("--meter", meter), ("--scanner", scanner)) if on]
     if len(chosen) > 1:
         raise typer.BadParameter(f"found {' and '.join(chosen)}; expected one of them")
+    if temperature is not None and not believable_temperature(temperature):
+        raise typer.BadParameter(
+            f"found {temperature:g}; expected degrees Celsius, such as 21.5", param_hint="--temperature"
+        )
     end_on_request()
     request = LogRequest(
         out, stage, operator, instrument, temperature, isolation, joints, open_after, quiet, after=after,

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 import shutil
 import sys
 from collections import deque
@@ -10,6 +11,8 @@ from statistics import median
 from typing import TYPE_CHECKING
 
 import typer
+
+from loomtest.commands.terminal.text import shown
 
 if TYPE_CHECKING:
     from loomtest.diagnosis.flexing import FlexRule
@@ -66,9 +69,10 @@ class LiveStrip:
 
     def say(self, text: str) -> None:
         """A sentence of the port's, on a line of its own."""
-        if text != self._said:
-            self._said = text
-            typer.echo(("" if self._quiet else "\r") + text, err=self._quiet)
+        alike = re.sub("[0-9]+", "0", text)  # a meter that sends another number each time says one thing
+        if alike != self._said:
+            self._said = alike
+            typer.echo(("" if self._quiet else "\r") + shown(text), err=self._quiet)
 
     def draw(self, now_s: float, left_s: float) -> None:
         """Bring the line up to date."""
@@ -85,9 +89,9 @@ class LiveStrip:
             return "clip both leads on: waiting for a value below over-range".ljust(width)[:width]
         from loomtest.words.numbers import shown_ohms
 
-        shown = shown_ohms(newest)
+        value = shown_ohms(newest)
         time_text = f"{left_s:.0f} s left" if math.isfinite(left_s) else "waiting"
-        tail = f" {shown:>10}  events {self._events}  {time_text}"
+        tail = f" {value:>10}  events {self._events}  {time_text}"
         room = max(5, width - len(tail))
         recent = list(self._values)[-room:]
         finite = [value for value in recent if math.isfinite(value)]

@@ -2,19 +2,27 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 
 WIDTH = 80
+_THIN = "\u202f"
+_BETWEEN_THOUSANDS = re.compile(rf"(?<=[0-9]){_THIN}(?=[0-9]{{3}})")
 
 
 def shown(text: str) -> str:
     """The text with every control and direction-changing character made visible, line breaks included.
 
     Nothing that comes from a file may command the terminal: `str.isprintable` is false for controls
-    (escape, carriage return), format characters (right-to-left marks) and unusual spaces.
+    (escape, carriage return), format characters (right-to-left marks) and unusual spaces. The thin space
+    that parts thousands stays.
     """
     if text.isprintable():
         return text
+    return _THIN.join(map(_spelled, _BETWEEN_THOUSANDS.split(text)))
+
+
+def _spelled(text: str) -> str:
     return "".join(c if c.isprintable() else c.encode("unicode_escape").decode("ascii") for c in text)
 
 

@@ -199,3 +199,14 @@ def test_no_pattern_of_a_file_hangs_over_any_line(pattern: str) -> None:
         assert match(line) is None
     assert time.monotonic() - began < 2.0
     assert LinePattern(r"(?P<value>\d+)(?P<unit>k)?").match("470") == {"value": "470"}
+
+
+@pytest.mark.parametrize("range_", ["0", "-5", "nan", "inf", "1e200", "5e-324.", ""])
+def test_a_range_that_cannot_be_is_none(range_: str) -> None:
+    pattern = r"(?P<overload>OL)(?P<range>\S*)|(?P<value>\d+)"
+    meter = LineMeter(SerialSettings(pattern=pattern))
+    meter.feed(b"1\r\n")
+    (event,) = meter.feed(f"OL{range_}\r\n".encode())
+    assert isinstance(event, Shown) and event.range_ohm is None
+    (event,) = meter.feed(b"OL2e6\r\n")
+    assert isinstance(event, Shown) and event.range_ohm == 2e6

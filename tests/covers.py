@@ -10,6 +10,8 @@ from __future__ import annotations
 from pathlib import Path
 
 COVERED_BY: dict[str, tuple[str, ...]] = {
+    "commands/reported.py": ("commands/test_report.py",),
+    "commands/two_runs.py": ("commands/test_report.py", "commands/test_compare.py"),
     "diagnosis/doubts/touched.py": ("diagnosis/markers/test_judged.py",),
     "evidence/pictures/polylines.py": ("evidence/pictures/test_lying.py",),
     "evidence/pictures/formboard.py": ("evidence/pictures/test_lying.py",),

@@ -32,6 +32,7 @@ def test_every_option_in_the_pages_is_one_of_a_command() -> None:
         "milliohms",
         "spreadsheet",
         "share-evidence",
+        "customer-page",
         "notebook",
     ):
         text = (DOCS / f"{name}.md").read_text("utf-8")

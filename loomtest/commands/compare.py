@@ -1,14 +1,11 @@
 """`loomtest compare`: before and after, pair by pair and fault by fault."""
 
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
 from loomtest.commands.app import app
 from loomtest.commands.terminal.verbs import HARNESS_HELP, INSTRUMENT_HELP, JSON_HELP, QUIET_HELP
-
-if TYPE_CHECKING:
-    from loomtest.errors import Problem
 
 
 @app.command(
@@ -38,44 +35,27 @@ def compare(
 
     from loomtest.commands.terminal.progress import Progress
     from loomtest.commands.terminal.screen import exit_status, show, show_long_json, warn
-    from loomtest.diagnosis.change.change import Side, change_between
-    from loomtest.diagnosis.change.follow import follow_readings, follow_verdict
-    from loomtest.harness.load import load_harness
-    from loomtest.readings.earlier import load_earlier
-    from loomtest.words.verdict import judge
+    from loomtest.commands.two_runs import two_runs
+    from loomtest.diagnosis.change.change import change_between
 
-    warnings: list[Problem] = []
     written: list[Path] = []
     with Progress(f"reading {harness}", quiet) as progress:
-        expected = load_harness(harness)
-        meter = None
-        if instrument is not None:
-            from loomtest.readings.instrument import load_instrument
-
-            meter = load_instrument(instrument)
-
-        def side(path: str) -> Side:
-            progress.say(f"reading {path}")
-            taken_on, readings = load_earlier(path, expected)
-            warnings.extend(readings.warnings)
-            progress.say(f"judging {path}")
-            verdict = judge(taken_on, readings, meter)
-            if taken_on is not expected:  # taken before a connector change: told in the points of today
-                readings, verdict = follow_readings(readings, expected), follow_verdict(verdict, expected)
-            return Side(readings, verdict, meter)
-
-        earlier, later = side(before), side(after)
-        change = change_between(expected, earlier, later)
+        both = two_runs(harness, (before, after), instrument, progress)
+        change = change_between(both.harness, both.before, both.after)
         if out is not None:
             from loomtest.evidence.plots.plots import write_plots
 
             progress.say("drawing")
-            written = write_plots(expected, change, earlier, later, Path(out))
-    warn(warnings)
+            written = write_plots(both.harness, change, both.before, both.after, Path(out))
+    warn(both.warnings)
     if as_json:
         show_long_json(change.to_json_but_pairs(), "pairs", change.pairs_json())
     else:
         from loomtest.words.change import change_lines
+        from loomtest.words.lines import Line
 
-        show(change_lines(change, expected, written))
+        show(change_lines(change, both.harness, written))
+        meant = f" --instrument {instrument}" if instrument is not None else ""
+        offered = f"loomtest report {harness} --before {before} --after {after}{meant} --out FOLDER"
+        show([Line(""), Line("For the customer, on one page", "head"), Line(f"  {offered}")])
     raise typer.Exit(exit_status(change.after))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -20,11 +21,14 @@ ARCHIVE_HELP = "The archive folder (default: LOOMTEST_ARCHIVE, else loomtest-arc
 
 NOT_INDEXED = "The run is kept. It goes into the index by itself with the next keep, history or verify."
 INDEX_HELP = "The index, where it is not beside the bags: postgresql://USER@HOST/DATABASE (or archive.toml)."
+BAG_HELP = "a part of its name, its job, unit or stage, or several of them."
+NEWEST_HELP = "With --bag: of several that answer, the one kept last."
 
 
 @app.command(
     epilog="Example: loomtest keep tractor/before --archive evidence\n"
-    "Example: loomtest keep first.csv --harness launch --stage before"
+    "Example: loomtest keep first.csv --harness launch --stage before\n"
+    "Example: loomtest keep tractor/final --before tractor/before --archive evidence"
 )
 def keep(
     run: Annotated[
@@ -54,6 +58,16 @@ def keep(
         bool,
         typer.Option("--rehearsal", help="Keep a run of a simulated meter or scanner too, marked as that."),
     ] = False,
+    before: Annotated[
+        str | None, typer.Option(help="Keep this run before the work too, and draw the customer's page.")
+    ] = None,
+    shop: Annotated[
+        str | None, typer.Option(help="With --before: your heading (default: shop.toml beside the run).")
+    ] = None,
+    without_pages: Annotated[
+        bool,
+        typer.Option("--without-pages", help="Draw no report of a run that is right: report --bag does."),
+    ] = False,
     archive: Annotated[str | None, typer.Option(help=ARCHIVE_HELP)] = None,
     index: Annotated[str | None, typer.Option(help=INDEX_HELP)] = None,
     as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
@@ -73,6 +87,8 @@ def keep(
     given = sum(each is not None for each in (run, new_key, from_zip))
     if given != 1 and not (given == 0 and time_stamp is not None):
         raise typer.BadParameter("give one of RUN, --new-key FILE and --from-zip FILE", param_hint="RUN")
+    if shop is not None and before is None:
+        raise typer.BadParameter("only with --before: the heading stands on that page", param_hint="--shop")
     if harness is None and (instrument is not None or stage):
         raise typer.BadParameter("only with --harness: a run folder holds them itself", param_hint="--stage")
     from loomtest.commands.terminal.progress import Progress
@@ -104,7 +120,8 @@ def keep(
     else:
         assert run is not None
         with Progress(f"keeping {run}", quiet):
-            kept = _keep(Path(run), place, (key, rehearsal), (harness, instrument, stage))
+            how = _Kept(key=key, rehearsal=rehearsal, without_pages=without_pages, before=before, shop=shop)
+            kept = _keep(Path(run), place, how, (harness, instrument, stage))
         told = {**_object(place, kept.entry), "verdict": kept.verdict.verdict}
         text = [f"kept as {kept.folder}", f"verdict: {kept.verdict.verdict}"]
         text += [f"digest of its tag manifest: {kept.entry.digest}"]
@@ -197,35 +214,48 @@ def _object(archive: Archive, entry: Entry) -> dict[str, object]:
     return {"bag": (archive.folder / entry.folder).as_posix(), "tag_manifest_sha256": entry.digest}
 
 
-def _keep(
-    run: Path, archive: Archive, how: tuple[str | None, bool], typed: tuple[str | None, str | None, str]
-) -> KeptRun:
+@dataclass(frozen=True, kw_only=True)
+class _Kept:
+    """What was asked for beside the run."""
+
+    key: str | None
+    rehearsal: bool
+    without_pages: bool
+    before: str | None
+    shop: str | None
+
+
+def _keep(run: Path, archive: Archive, how: _Kept, typed: tuple[str | None, str | None, str]) -> KeptRun:
     import uuid
     from datetime import datetime
     from tempfile import TemporaryDirectory
 
+    from loomtest.commands.reported import heading_of
     from loomtest.evidence.archive.folder import default_bench
     from loomtest.evidence.archive.keep import Keeping, keep_run
     from loomtest.evidence.archive.sign import load_key
     from loomtest.evidence.page.page import write_report
+    from loomtest.evidence.page.shop import NO_SHOP
     from loomtest.words.verdict import judge
 
-    key, rehearsal = how
     keeping = Keeping(
         judge=judge,
         report=write_report,
         now=datetime.now().astimezone(),
         identifier=uuid.uuid4().hex[:8],
-        key=load_key(Path(key)) if key is not None else None,
-        rehearsal=rehearsal,
+        key=load_key(Path(how.key)) if how.key is not None else None,
+        rehearsal=how.rehearsal,
         bench=default_bench(),
+        before=Path(how.before) if how.before is not None else None,
+        shop=heading_of(how.shop, run.parent) if how.before is not None else NO_SHOP,
+        pages="when wrong" if how.without_pages else "always",
     )
     harness, instrument, stage = typed
     if harness is None:
         return keep_run(run, archive, keeping)
     with TemporaryDirectory() as aside:
         place = Path(aside) / "run"
-        _typed_run(run, place, (harness, instrument, stage), rehearsal)
+        _typed_run(run, place, (harness, instrument, stage), how.rehearsal)
         return keep_run(place, archive, keeping)
 
 

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from loomtest.commands.app import app
-from loomtest.commands.keep import ARCHIVE_HELP, INDEX_HELP, todays_redraw
+from loomtest.commands.keep import ARCHIVE_HELP, BAG_HELP, INDEX_HELP, NEWEST_HELP, todays_redraw
 from loomtest.commands.terminal.verbs import JSON_HELP, QUIET_HELP
 
 if TYPE_CHECKING:
@@ -21,9 +21,8 @@ def verify(
     key: Annotated[
         list[str] | None, typer.Option(help="A public key; every bag must be signed by one of those given.")
     ] = None,
-    bag: Annotated[
-        str | None, typer.Option(help="With --to-zip: the bag to pack; a part of its name will do.")
-    ] = None,
+    bag: Annotated[str | None, typer.Option(help=f"With --to-zip: the kept run to pack: {BAG_HELP}")] = None,
+    newest: Annotated[bool, typer.Option("--newest", help=NEWEST_HELP)] = False,
     to_zip: Annotated[
         str | None, typer.Option(help="Check one bag and pack it into this zip file, to hand on.")
     ] = None,
@@ -66,7 +65,7 @@ def verify(
         from loomtest.evidence.archive.zip import export_bag
 
         with Progress(f"checking and packing {bag}", quiet):
-            written = export_bag(place, bag_meant(place, bag).folder, Path(to_zip))
+            written = export_bag(place, bag_meant(place, bag, newest).folder, Path(to_zip))
         if as_json:
             show_json({"zip": written.as_posix()})
         else:

@@ -72,6 +72,13 @@ def together(runs: Sequence[Readings], harness: Harness, instrument: Instrument 
     )
 
 
+def going_on(before: Readings, after: Readings, harness: Harness) -> Readings:
+    """The run after as it counts: with what still stands of the run before, where it measured only what was
+    mended (`[mended]` in its run.toml)."""
+    mended = mended_of(after.run.raw) if after.run is not None else mended_of({})
+    return together([before, after], harness) if mended else after
+
+
 def followed(parts: Sequence[Readings]) -> Readings:
     """Readings one after another, on all their points; run, meter and source are the first's."""
     first = parts[0]

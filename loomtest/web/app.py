@@ -38,6 +38,7 @@ def application(served: Served) -> ASGIApp:
             Route(prefix + "/report", record.report),
             Route(prefix + "/keep", record.keep, methods=["POST"]),
             Route(prefix + "/compare", record.compare),
+            Route(prefix + "/customer", record.customer),
         ]
     app = Starlette(routes=routes)
     app.state.served = served

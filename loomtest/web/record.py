@@ -35,13 +35,59 @@ async def report(request: Request) -> Response:
     except LoomtestError as error:
         base = base_of(loom, request)
         return page(request, "message.html", title=loom.name, text=str(error), base=base, loom=loom)
+    return _as_it_is(request, text, f"report-{name}.html")
+
+
+async def customer(request: Request) -> Response:
+    """The page for the customer: what was wrong, what was done, what it measures now."""
+    from loomtest.web.screens import base_of, loom_of, not_found
+
+    loom = loom_of(request)
+    if loom is None:
+        return not_found(request)
+    before, after = (request.query_params.get(side, "") for side in ("before", "after"))
+    served: Served = request.app.state.served
+    try:
+        text = await to_thread.run_sync(_customer, loom, before, after, served)
+    except LoomtestError as error:
+        base = base_of(loom, request)
+        return page(request, "message.html", title=loom.name, text=str(error), base=base, loom=loom)
+    return _as_it_is(request, text, f"customer-{after}.html")
+
+
+def _as_it_is(request: Request, text: str, name: str) -> Response:
+    """A page of the evidence room under its own policy, to print or to save."""
     answer = HTMLResponse(text)
     found = _POLICY.search(text)
     policy = found[1] if found else "default-src 'none'"
     answer.headers["content-security-policy"] = f"{policy}; frame-ancestors 'none'"
     if request.query_params.get("save"):
-        answer.headers["content-disposition"] = f'attachment; filename="report-{name}.html"'
+        answer.headers["content-disposition"] = f'attachment; filename="{name}"'
     return answer
+
+
+def _customer(loom: Loom, before: str, after: str, served: Served) -> str:
+    from loomtest.diagnosis.change.change import Side
+    from loomtest.evidence.archive.bag import digest_of
+    from loomtest.evidence.archive.folder import Archive
+    from loomtest.evidence.archive.names import bag_of_readings
+    from loomtest.evidence.page.customer import Delivered, Seal, customer_page
+    from loomtest.evidence.page.shop import find_shop
+    from loomtest.readings.runfile import READINGS_FILE
+
+    if before == after:
+        raise InputError([Problem(words.THE_NAME, None, "run", after, "two different runs")])
+    first, last = loom.judged(before), loom.judged(after)
+    kept = bag_of_readings(Archive(served.archive), digest_of(loom.run(after) / READINGS_FILE))
+    return customer_page(
+        Delivered(
+            harness=last.harness,
+            before=Side(first.readings, first.verdict),
+            after=Side(last.readings, last.verdict),
+            shop=find_shop(loom.folder),
+            seal=Seal(bag=kept.name, digest=kept.digest) if kept is not None else None,
+        )
+    )
 
 
 def _report(loom: Loom, name: str) -> str:

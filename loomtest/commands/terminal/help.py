@@ -36,8 +36,8 @@ _VALUES = {
     "least": "SECONDS", "scans": "COUNT", "samples": "COUNT", "touch": "PIN", "start": "POINT",
     "end": "POINT", "against": "HARNESS", "harness": "HARNESS", "connector": "CONNECTOR",
     "port": "NUMBER", "address": "ADDRESS", "worked_on": "CONNECTOR", "cavities": "CONNECTOR=CAVITIES",
-    "face": "CONNECTOR=ROWS", "clips": "COUNT", "after": "RUN", "time_stamp": "ADDRESS",
-    "time_stamp_authority": "FILE", "index": "ADDRESS", "first": "RUN",
+    "face": "CONNECTOR=ROWS", "clips": "COUNT", "after": "RUN", "before": "RUN", "shop": "FILE",
+    "time_stamp": "ADDRESS", "time_stamp_authority": "FILE", "index": "ADDRESS", "first": "RUN",
     "side": "wire|mating|both", "isolation": "full|neighbours|bonded|none",
 }  # fmt: skip
 _SHELL = {

@@ -7,7 +7,8 @@ NAME/
   signature-ed25519.txt                only where a key was given
   data/run/                            the run folder as recorded, with its copy of the harness
   data/verdict.json                    what was judged when it was kept
-  data/report/                         the page and the pictures
+  data/report/                         the page and the pictures, where they were drawn
+  open-this-first.html                 what this is, and how to check it without this program
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from __future__ import annotations
 import hashlib
 import os
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 
 from loomtest.errors import ArchiveError
@@ -26,6 +27,7 @@ ALGORITHMS = ("sha256", "sha512")
 TAG_MANIFEST = "tagmanifest-sha256.txt"
 BAG_INFO = "bag-info.txt"
 DECLARATION = "bagit.txt"
+OPENING = "open-this-first.html"
 _MANIFESTS = tuple(f"{kind}-{each}.txt" for each in ALGORITHMS for kind in ("manifest", "tagmanifest"))
 FIRST = "none, this is the first"
 
@@ -42,10 +44,13 @@ TOOL, KEPT, PREVIOUS, SEQUENCE, KEY = (
 )
 
 
-def close_bag(folder: Path, info: Mapping[str, str]) -> str:
+def close_bag(
+    folder: Path, info: Mapping[str, str], opening: Callable[[Path, Mapping[str, str]], str] | None = None
+) -> str:
     """Make a bag of a folder that holds the payload, in place; the SHA-256 of its tag manifest.
 
-    Everything is on disk when this returns. Raises ArchiveError.
+    `opening` makes the page that is opened first, of the bag and what its bag-info.txt says. Everything is
+    on disk when this returns. Raises ArchiveError.
     """
     try:
         payload = folder / "data"
@@ -60,9 +65,16 @@ def close_bag(folder: Path, info: Mapping[str, str]) -> str:
         lines = [f"{label}: {text}\n" for label, text in sorted(clean.items())]
         _write(folder / DECLARATION, "BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n")
         _write(folder / BAG_INFO, "".join(lines))
+        if opening is not None:
+            _write(folder / OPENING, opening(folder, read_info(folder)))
         for algorithm in ALGORITHMS:
             _write(folder / f"manifest-{algorithm}.txt", _manifest(folder, files, algorithm))
-        tags = [DECLARATION, BAG_INFO, *(f"manifest-{algorithm}.txt" for algorithm in ALGORITHMS)]
+        tags = [
+            DECLARATION,
+            BAG_INFO,
+            *([OPENING] if opening is not None else []),
+            *(f"manifest-{algorithm}.txt" for algorithm in ALGORITHMS),
+        ]
         for algorithm in ALGORITHMS:
             text = _manifest(folder, [folder / name for name in sorted(tags)], algorithm)
             _write(folder / f"tagmanifest-{algorithm}.txt", text)

@@ -4,20 +4,24 @@ from __future__ import annotations
 
 import re
 import shutil
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from datetime import datetime
 from importlib.metadata import version
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from loomtest.diagnosis.verdict import Verdict
 from loomtest.errors import ArchiveError, InputError, LoomtestError, Problem
 from loomtest.evidence.archive import bag as archive_bag
 from loomtest.evidence.archive.folder import Archive, Entry, Ledger
+from loomtest.evidence.archive.handed import BEFORE_PLACE, RUN_PLACE, delivered_by, keep_heading
 from loomtest.evidence.archive.index import Index, Kept
 from loomtest.evidence.archive.sign import key_name, sign_bag
+from loomtest.evidence.page.customer import Seal, write_customer
+from loomtest.evidence.page.opening import opening_page
+from loomtest.evidence.page.shop import NO_SHOP, Shop
 from loomtest.harness.load import load_harness
 from loomtest.harness.model import Harness
 from loomtest.harness.outward import json_text
@@ -29,7 +33,6 @@ if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
 
 VERDICT_FILE = "verdict.json"
-RUN_PLACE = "run"
 REPORT_PLACE = "report"
 _NO_STAGE = "run"
 _LOOKED_AT = 1000  # bags whose description is read to find the one before: some hundredths of a second
@@ -43,7 +46,9 @@ class Keeping:
     """How a run is judged and shown when it is kept, at what time, under which identifier.
 
     `identifier` makes the bag's name unique; `key` signs the bag. `rehearsal`: a run of a simulated meter
-    may be kept, under that mark. `bench`: the name of the bench or of its computer.
+    may be kept, under that mark. `bench`: the name of the bench or of its computer. `before`: the run folder
+    before the work, kept too, for the customer's page under the heading `shop`. `pages`: when page and
+    pictures are drawn.
     """
 
     judge: Judge
@@ -53,6 +58,9 @@ class Keeping:
     key: Ed25519PrivateKey | None = None
     rehearsal: bool = False
     bench: str = ""
+    before: Path | None = None
+    shop: Shop = NO_SHOP
+    pages: Literal["always", "when wrong", "never"] = "always"
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +93,7 @@ def keep_run(run: Path, archive: Archive, keeping: Keeping) -> KeptRun:
         _check_rehearsal(run, rehearsal, keeping)
         name = bag_name(harness.name, stage, keeping)
         with archive.workplace(name) as aside:
-            verdict = _copy_and_judge(run, aside, keeping)
+            verdict = _copy_and_judge(run, aside, keeping, name)
             info = {
                 "External-Identifier": name,
                 "Bagging-Date": keeping.now.date().isoformat(),
@@ -102,7 +110,7 @@ def keep_run(run: Path, archive: Archive, keeping: Keeping) -> KeptRun:
                 archive_bag.TOOL: version("loomtest"),
                 archive_bag.KEY: _key_name(keeping.key),
             }
-            entry = _place(archive, aside, harness.name, info, keeping.key)
+            entry = _place(archive, aside, harness.name, info, (keeping.key, _opening(harness, verdict)))
     return KeptRun(entry, archive.folder / entry.folder, verdict, _indexed(archive))
 
 
@@ -155,23 +163,37 @@ def harness_of(run: Path) -> Harness:
     return replace(harness, name=name or harness.name)
 
 
-def _copy_and_judge(run: Path, aside: Path, keeping: Keeping) -> Verdict:
+def _opening(harness: Harness, verdict: Verdict) -> Callable[[Path, Mapping[str, str]], str]:
+    """Makes the page at the top of the bag."""
+    return lambda bag, info: opening_page(bag, info, harness, verdict)
+
+
+def _copy_and_judge(run: Path, aside: Path, keeping: Keeping, name: str) -> Verdict:
     try:
         _copy_run(run, aside / RUN_PLACE)
-        return _judge_copy(aside, keeping)
+        if keeping.before is not None:
+            with not_being_recorded(keeping.before):
+                _copy_run(keeping.before, aside / BEFORE_PLACE)
+            keep_heading(keeping.shop, aside)
+        return _judge_copy(aside, keeping, name)
     except OSError as error:
         raise ArchiveError(
             f"{run} cannot be kept in {aside.parent.parent}: {error.strerror or error}"
         ) from error
 
 
-def _judge_copy(aside: Path, keeping: Keeping) -> Verdict:
+def _judge_copy(aside: Path, keeping: Keeping, name: str) -> Verdict:
     """Judge and show the copy: what stands in the bag is what was judged."""
     harness = harness_of(aside / RUN_PLACE)
     readings = replace(load_readings(aside / RUN_PLACE, harness), source=f"data/{RUN_PLACE}")
     verdict = keeping.judge(harness, readings)
-    keeping.report(harness, readings, verdict, aside / REPORT_PLACE)
-    (aside / REPORT_PLACE / VERDICT_FILE).unlink(missing_ok=True)
+    wanted = {"always": True, "never": False, "when wrong": verdict.verdict != "pass"}
+    if wanted[keeping.pages]:
+        keeping.report(harness, readings, verdict, aside / REPORT_PLACE)
+        (aside / REPORT_PLACE / VERDICT_FILE).unlink(missing_ok=True)
+    delivered = delivered_by(aside, harness, keeping.judge, Seal(bag=name))
+    if delivered is not None:
+        write_customer(delivered, aside / REPORT_PLACE)
     text = json_text(verdict.to_json()) + "\n"
     (aside / VERDICT_FILE).write_text(text, "utf-8", newline="\n")
     return verdict
@@ -193,7 +215,11 @@ def _copy_run(run: Path, place: Path) -> None:
 
 
 def _place(
-    archive: Archive, aside: Path, harness: str, info: dict[str, str], key: Ed25519PrivateKey | None
+    archive: Archive,
+    aside: Path,
+    harness: str,
+    info: dict[str, str],
+    closing: tuple[Ed25519PrivateKey | None, Callable[[Path, Mapping[str, str]], str]],
 ) -> Entry:
     """Close the bag with the digest of the one before it, and put it into the archive.
 
@@ -208,7 +234,8 @@ def _place(
         last = _last_of(archive, ledger, harness, known)
         info[archive_bag.PREVIOUS] = last.digest if last else archive_bag.FIRST
         info[archive_bag.SEQUENCE] = str(len(ledger) + 1)
-        digest = archive_bag.close_bag(aside, info)
+        key, opening = closing
+        digest = archive_bag.close_bag(aside, info, opening)
         if key is not None:
             sign_bag(aside, key)
         return archive.place(aside, digest)

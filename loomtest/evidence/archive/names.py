@@ -3,23 +3,65 @@
 from __future__ import annotations
 
 from loomtest.errors import ArchiveError
+from loomtest.evidence.archive.bag import JOB, STAGE, UNIT, read_info
 from loomtest.evidence.archive.folder import Archive, Entry
 
 MOST_NAMED = 8
+_SAID = (("job", JOB), ("unit", UNIT), ("stage", STAGE))
 _READINGS = "  data/run/readings.csv"
 
 
-def bag_meant(archive: Archive, text: str) -> Entry:
-    """The bag of that name, or the only one whose name holds the text. Raises ArchiveError otherwise."""
+def bag_meant(archive: Archive, text: str, newest: bool = False) -> Entry:
+    """The kept run that the words mean: each is a part of its name, or its job, unit or stage.
+
+    Of several, `newest` takes the one kept last. Raises ArchiveError, naming those that it could be.
+    """
     entries = archive.entries()
     exact = [entry for entry in entries if text in (entry.name, entry.folder)]
-    found = exact or [entry for entry in entries if text in entry.folder]
-    if len(found) == 1 or exact:
-        return found[0]
-    known = found or entries
-    names = ", ".join(entry.folder for entry in known[-MOST_NAMED:]) or "nothing"
-    said = f"{len(found)} bags whose name holds {text}" if found else f"no bag named {text}"
-    raise ArchiveError(f"{archive.folder} holds {said}; expected one of {names}")
+    if exact:
+        return exact[-1]
+    found = [entry for entry in entries if text in entry.folder]
+    words = text.split()
+    if words and (not found or len(words) > 1 or len(found) > 1):
+        found = [entry for entry in entries if all(_answers(archive, entry, word) for word in words)] or found
+    if found and (len(found) == 1 or newest):
+        return found[-1]
+    if not found:
+        known = ", ".join(entry.folder for entry in entries[-MOST_NAMED:]) or "nothing"
+        raise ArchiveError(f"{archive.folder} holds no run that answers to {text}; expected one of {known}")
+    listed = [f"  {_told(archive, entry)}" for entry in found[-MOST_NAMED:]]
+    more = [f"  and {len(found) - MOST_NAMED} earlier ones"] if len(found) > MOST_NAMED else []
+    raise ArchiveError(
+        f"{archive.folder} holds {len(found)} runs that answer to {text}; expected one of them, by more of "
+        "its name, its job, unit or stage, or --newest for the last one:\n" + "\n".join([*listed, *more])
+    )
+
+
+def _answers(archive: Archive, entry: Entry, word: str) -> bool:
+    """Whether a word is a part of a run's name, or the whole of its job, unit or stage."""
+    if word in entry.folder:
+        return True
+    info = _info(archive, entry)
+    return word.casefold() in (info.get(label, "").casefold() for label in (JOB, UNIT, STAGE))
+
+
+def _told(archive: Archive, entry: Entry) -> str:
+    info = _info(archive, entry)
+    parts = [f"{word} {info[label]}" for word, label in _SAID if info.get(label)]
+    return entry.folder + (f" ({', '.join(parts)})" if parts else "")
+
+
+def _info(archive: Archive, entry: Entry) -> dict[str, str]:
+    try:
+        return read_info(archive.folder / entry.folder)
+    except ArchiveError:  # verify tells of it
+        return {}
+
+
+def bag_of_readings(archive: Archive, digest: str) -> Entry | None:
+    """The newest kept run whose readings file has this SHA-256; None where none was kept."""
+    own = digest + _READINGS
+    return next((e for e in reversed(archive.entries()) if _readings_line(archive, e) == own), None)
 
 
 def kept_before(archive: Archive, entry: Entry) -> Entry | None:

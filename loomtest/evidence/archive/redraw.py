@@ -7,7 +7,7 @@ was replaced before, with its checksums made good, is shown only by drawing it a
 from __future__ import annotations
 
 import json
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from importlib.metadata import version
 from pathlib import Path
@@ -17,7 +17,10 @@ from typing import Any
 from loomtest.diagnosis.verdict import Verdict
 from loomtest.errors import LoomtestError
 from loomtest.evidence.archive import bag as archive_bag
-from loomtest.evidence.archive.keep import REPORT_PLACE, RUN_PLACE, VERDICT_FILE, Judge, Report, harness_of
+from loomtest.evidence.archive.handed import RUN_PLACE, delivered_by
+from loomtest.evidence.archive.keep import REPORT_PLACE, VERDICT_FILE, Judge, Report, harness_of
+from loomtest.evidence.page.customer import Seal, write_customer
+from loomtest.evidence.page.opening import opening_page
 from loomtest.harness.model import Harness
 from loomtest.readings.load import load_readings
 from loomtest.readings.model import Readings
@@ -62,12 +65,17 @@ def redrawn(bag: Path, redraw: Redraw) -> Redrawn:
     if differences:
         return Redrawn((f"is judged otherwise now: {'; '.join(differences)}{versions}",))
     said = (f"verdict {again['verdict']}; judged again, same result{versions}",)
-    other = _other_files(bag, lambda place: redraw.report(harness, readings, verdict, place))
+    try:
+        other = _other_files(bag, redraw, (harness, readings, verdict))
+    except (OSError, LoomtestError) as error:
+        return Redrawn((f"cannot be drawn again: {error}{versions}",))
     if other and kept_by == now:
         return Redrawn(tuple(f"{name} is not what the readings give" for name in other), (), said)
     if other:
         return Redrawn((), (f"{', '.join(other)}: not checked{versions}",), said)
-    return Redrawn((), (), (*said, "page and pictures drawn again, same result"))
+    drawn = (bag / "data" / REPORT_PLACE).is_dir()
+    page = "page and pictures drawn again, same result" if drawn else "kept without a page"
+    return Redrawn((), (), (*said, page))
 
 
 def judged(bag: Path, judge: Judge) -> tuple[Harness, Readings, Verdict]:
@@ -85,17 +93,30 @@ def _claimed_version(bag: Path) -> str:
         return "unknown"
 
 
-def _other_files(bag: Path, draw: Callable[[Path], object]) -> list[str]:
-    """Files of the report that differ from what is drawn now, are missing, or are too many."""
+def _other_files(bag: Path, redraw: Redraw, told: tuple[Harness, Readings, Verdict]) -> list[str]:
+    """Files of the report that differ from what is drawn now, are missing, or are too many; and the page that
+    is opened first. A run kept without pages has none to compare."""
+    harness, readings, verdict = told
     kept = bag / "data" / REPORT_PLACE
+    info = archive_bag.read_info(bag)
+    found = []
+    opening = bag / archive_bag.OPENING
+    if opening.is_file():  # runs kept by version 0.1 have none
+        again = opening_page(bag, info, harness, verdict).encode()
+        found += [archive_bag.OPENING] if opening.read_bytes() != again else []
     with TemporaryDirectory() as aside:
         place = Path(aside) / REPORT_PLACE
-        draw(place)
-        (place / VERDICT_FILE).unlink(missing_ok=True)  # stands beside the report in a bag
+        if (kept / "report.html").is_file():
+            redraw.report(harness, readings, verdict, place)
+            (place / VERDICT_FILE).unlink(missing_ok=True)  # stands beside the report in a bag
+        seal = Seal(bag=info.get("External-Identifier", ""))
+        delivered = delivered_by(bag / "data", harness, redraw.judge, seal)
+        if delivered is not None:
+            write_customer(delivered, place)
         names = {
             p.relative_to(root).as_posix() for root in (kept, place) for p in root.rglob("*") if p.is_file()
         }
-        return [
+        return found + [
             f"{REPORT_PLACE}/{name}" for name in sorted(names) if _bytes(kept / name) != _bytes(place / name)
         ]
 

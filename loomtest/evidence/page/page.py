@@ -48,6 +48,7 @@ from loomtest.words.plain import (
 from loomtest.words.sittings import runs_said
 
 MOST_FAULTS = 200
+MOST_ROWS_PRINTED = 3  # rows of the picture that are printed whether a fault is in them or not
 MOST_UNTESTED = 60
 MOST_GOOD_ROWS = 300  # circuits and wires that are as they should be are all shown up to here
 SOME_GOOD_ROWS = 60  # and of more, so many
@@ -70,14 +71,14 @@ def write_report(
     board = board_of(harness, verdict)
     page = report_page(harness, readings, verdict, instrument or readings.instrument, board)
     paths = [out / name for name in ("report.html", "loom.svg", "loom.png", "verdict.json")]
-    _save(paths[0], page)
-    _save(paths[1], to_svg(board, alone=True))
+    save_whole(paths[0], page)
+    save_whole(paths[1], to_svg(board, alone=True))
     save_png(board, paths[2])
-    _save(paths[3], json_text(verdict.to_json()) + "\n")
+    save_whole(paths[3], json_text(verdict.to_json()) + "\n")
     return paths
 
 
-def _save(path: Path, text: str) -> None:
+def save_whole(path: Path, text: str) -> None:
     """The file as a whole, or as it was: half a report says less than it seems to."""
     partial = path.with_name(f".{path.name}.new")
     try:
@@ -110,20 +111,17 @@ def report_page(
         finalize=lambda value: value if isinstance(value, Markup) or value is None else visible(str(value)),
     )
     environment.filters["parted"] = parted
-    style = _style((here / "page.css").read_text(encoding="utf-8"))
+    style = with_palette((here / "page.css").read_text(encoding="utf-8"))
     script = (here / "page.js").read_text(encoding="utf-8")
     found = list(verdict.findings)
     doubtful = doubts(verdict, harness)[:MOST_FAULTS]
     loom = LoomIndex.of(harness)
     context = {
         "style": Markup(style),
-        "style_hash": _hash(style),
+        "style_hash": page_hash(style),
         "script": Markup(script),
-        "script_hash": _hash(script),
-        "boards": [
-            Markup(to_svg(band, alone=False, ident=f"board-{number}"))
-            for number, band in enumerate(bands(board), 1)
-        ],
+        "script_hash": page_hash(script),
+        "boards": _boards(board),
         "meaning": meaning(found, harness, loom.by_name),
         "more_meant": max(0, len(found) - MOST_SAID),
         "findings": fault_cards(found[:MOST_FAULTS], loom, 1, "bad"),
@@ -138,6 +136,22 @@ def report_page(
         "footer": f"Made with loomtest {version('loomtest')} from {source_name(readings) or 'readings'}.",
     }
     return environment.get_template("page.html").render(context)
+
+
+def _boards(board: Drawing) -> list[dict[str, Any]]:
+    """The rows of the picture. `calm`: one of many, in which nothing is marked."""
+    from markupsafe import Markup
+
+    rows = bands(board)
+    marks = {"bad", "doubt"}
+    return [
+        {
+            "svg": Markup(to_svg(row, alone=False, ident=f"board-{number}", sized=True)),
+            "calm": len(rows) > MOST_ROWS_PRINTED
+            and not any({getattr(i, "fill", ""), getattr(i, "stroke", "")} & marks for i in row.items),
+        }
+        for number, row in enumerate(rows, 1)
+    ]
 
 
 def _answer(
@@ -231,7 +245,8 @@ def parted(text: str) -> Any:
     return Markup("<wbr>" if len(runs) > 1 else "").join(run for run in runs if run)
 
 
-def _style(css: str) -> str:
+def with_palette(css: str) -> str:
+    """The style sheet with the palette of light and dark before it."""
     light, dark = palette(LIGHT), palette(DARK)
     return (
         f":root{{{light}}}@media screen and (prefers-color-scheme:dark){{:root{{{dark}}}}}\n"
@@ -239,6 +254,6 @@ def _style(css: str) -> str:
     )
 
 
-def _hash(text: str) -> str:
+def page_hash(text: str) -> str:
     """The source expression by which a content security policy allows exactly this text."""
     return "sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()

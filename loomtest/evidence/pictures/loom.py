@@ -58,9 +58,11 @@ def loom_picture(
     findings: Sequence[Finding] = (),
     undecided: Sequence[Finding] = (),
     places: Sequence[PlaceMark] = (),
+    most_hubs: int = MOST_HUBS,
 ) -> Drawing:
     """The whole loom with the faults in it; numbers run through `findings`, then `undecided`.
 
+    Of a loom of more than `most_hubs` connectors and terminals those that a fault concerns are drawn.
     `places` along wires are marked where it is known how the loom lies.
     """
     board = lay_out(harness)
@@ -83,7 +85,7 @@ def loom_picture(
     ]
     if harness.lie is not None:
         return _as_it_lies(harness, board, tags, routes, places)
-    spots, where = _spots(harness, board, tags, routes, MOST_HUBS)
+    spots, where = _spots(harness, board, tags, routes, most_hubs)
     rows, width = place(spots)
     picture = _Picture(harness, board, spots, where, width, at)
     *cuts, height = _rows(picture, rows)

@@ -51,11 +51,9 @@ def compare(
     if as_json:
         show_long_json(change.to_json_but_pairs(), "pairs", change.pairs_json())
     else:
-        from loomtest.words.change import change_lines
-        from loomtest.words.lines import Line
+        from loomtest.words.change import FOR_THE_CUSTOMER, change_lines
+        from loomtest.words.lines import Line, wrapped
 
         show(change_lines(change, both.harness, written))
-        meant = f" --instrument {instrument}" if instrument is not None else ""
-        offered = f"loomtest report {harness} --before {before} --after {after}{meant} --out FOLDER"
-        show([Line(""), Line("For the customer, on one page", "head"), Line(f"  {offered}")])
+        show([Line(""), *wrapped(FOR_THE_CUSTOMER, tone="soft")])
     raise typer.Exit(exit_status(change.after))

@@ -14,6 +14,7 @@ from loomtest.words.lines import Line, folded
 from loomtest.words.numbers import counted, ohms
 
 MOST_PAIRS = 30
+FOR_THE_CUSTOMER = "For the customer, on one page: loomtest report HARNESS --before RUN --after RUN"
 OUTCOME = {"pass": "right in all that was checked", "fail": "not right", "not-proven": "not proven"}
 
 

@@ -120,7 +120,7 @@ def wrong_sentence(finding: Finding, state: State, named: Named) -> str:
             "short": f"Two circuits were shorted: {what}. A fuse could blow, something could run that was "
             "switched off, or a wire could burn.",
             "crossed": f"Wires were swapped: {what} could not work as they should.",
-            "misplaced": f"A wire sat in the wrong cavity: {what} could not work as it should.",
+            "misplaced": f"A wire was in the wrong cavity: {what} could not work as it should.",
             "high-resistance": f"A poor joint: {what} was weak, and the joint could get hot.",
             "leakage": f"Damp, dirt or worn insulation let a little current leak: {what}.",
             "intermittent": f"A contact came and went when the wires moved: {what} could not be relied on.",
@@ -131,7 +131,7 @@ def wrong_sentence(finding: Finding, state: State, named: Named) -> str:
         "short": f"Two circuits are shorted: {what}. A fuse may blow, something may run that is switched "
         "off, or a wire may burn.",
         "crossed": f"Wires are swapped: {what} will not work as they should.",
-        "misplaced": f"A wire sits in the wrong cavity: {what} will not work as it should.",
+        "misplaced": f"A wire is in the wrong cavity: {what} will not work as it should.",
         "high-resistance": f"A poor joint: {what} will be weak, and the joint can get hot.",
         "leakage": f"Damp, dirt or worn insulation lets a little current leak: {what}.",
         "intermittent": f"A contact comes and goes when the wires move: {what} cannot be relied on.",

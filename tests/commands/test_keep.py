@@ -210,7 +210,7 @@ def test_a_run_kept_twice_is_told_and_a_part_of_a_name_will_do(tmp_path: Path) -
     assert f"the same readings are kept already, as {earlier}: both stay" in again.stdout
     pack = ("verify", "--archive", "archive", "--to-zip", "a.zip", "--bag")
     several = loomtest(*pack, "launch", cwd=tmp_path)
-    assert several.returncode == 2 and "holds 2 bags whose name holds launch" in several.stderr
+    assert several.returncode == 2 and "holds 2 runs that answer to launch" in several.stderr
     none = loomtest(*pack, "tractor", cwd=tmp_path)
     assert none.returncode == 2 and all(name in none.stderr for name in names)
     assert loomtest(*pack, "-again-", cwd=tmp_path).returncode == 0

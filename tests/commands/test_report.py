@@ -84,4 +84,4 @@ def test_what_does_not_go_together_is_said(tmp_path: Path, given: tuple[str, ...
 def test_compare_offers_the_page(tmp_path: Path) -> None:
     runs = [str(TRACTOR / name) for name in ("1_before", "3_final")]
     done = loomtest("compare", str(TRACTOR), *runs, cwd=tmp_path)
-    assert f"loomtest report {TRACTOR} --before {runs[0]} --after {runs[1]} --out FOLDER" in done.stdout
+    assert "loomtest report HARNESS --before RUN --after RUN" in done.stdout

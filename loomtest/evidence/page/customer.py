@@ -82,7 +82,7 @@ def customer_page(made: Delivered) -> str:
         finalize=lambda value: value if isinstance(value, Markup) or value is None else visible(str(value)),
     )
     style = with_palette((here / "customer.css").read_text(encoding="utf-8"))
-    facts = _Facts(made)
+    facts = _PageFacts(made)
     rows = facts.rows()
     boards = [
         Markup(to_svg(band, alone=False, ident=f"board-{number}", sized=True))
@@ -132,7 +132,7 @@ def qr_picture(text: str) -> Any:
     return Markup(drawn.replace("<svg ", f'<svg role="img" aria-label="{visible(text)}" ', 1))
 
 
-class _Facts:
+class _PageFacts:
     """What stands in the page, gathered once."""
 
     def __init__(self, made: Delivered) -> None:

@@ -33,6 +33,7 @@ if TYPE_CHECKING:
     )
     from loomtest.errors import (
         ArchiveError,
+        ColumnsUnknown,
         InputError,
         InstrumentError,
         LoomtestError,
@@ -66,6 +67,7 @@ _HOMES = {
     ),
     "errors": (
         "ArchiveError",
+        "ColumnsUnknown",
         "InputError",
         "InstrumentError",
         "LoomtestError",
@@ -87,6 +89,7 @@ __all__ = [
     "ArchiveError",
     "Change",
     "Clip",
+    "ColumnsUnknown",
     "Coverage",
     "Expect",
     "Face",

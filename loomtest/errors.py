@@ -2,6 +2,7 @@
 
     LoomtestError
     ├── InputError        a file or an argument cannot be used: carries every problem found in it
+    │   └── ColumnsUnknown    a wire list whose columns do not say where a wire begins and ends
     ├── RunFolderError    a run folder is taken by another program, full, torn or gone
     ├── InstrumentError   a meter or scanner does not answer, or answers nonsense
     └── ArchiveError      an evidence archive cannot be read or written
@@ -16,6 +17,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
+from pathlib import Path
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +51,14 @@ class InputError(LoomtestError):
     def __init__(self, problems: Sequence[Problem]) -> None:
         self.problems = tuple(problems)
         super().__init__("\n".join(str(problem) for problem in self.problems))
+
+
+class ColumnsUnknown(InputError):
+    """A wire list in somebody's own words: which columns hold the ends, the person can say (`source`)."""
+
+    def __init__(self, problems: Sequence[Problem], source: Path) -> None:
+        super().__init__(problems)
+        self.source = source
 
 
 class RunFolderError(LoomtestError):

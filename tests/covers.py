@@ -32,6 +32,8 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "evidence/page/faults.py": ("evidence/page/test_page.py",),
     "harness/encoding.py": ("harness/test_workbook.py",),
     "harness/outward.py": ("laws/test_clean_output.py",),
+    "harness/askcolumns.py": ("commands/terminal/test_columns.py",),
+    "words/columns.py": ("commands/terminal/test_columns.py",),
     "harness/endcells.py": ("harness/test_sheets.py",),
     "harness/groups.py": ("harness/test_sheets.py",),
     "harness/headings.py": ("harness/test_sheets.py",),

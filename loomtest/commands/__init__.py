@@ -18,7 +18,7 @@ def main() -> None:
     from loomtest.commands.app import app
     from loomtest.commands.terminal.text import shown_lines
     from loomtest.commands.terminal.verbs import UsageMistake, usage_sentence
-    from loomtest.errors import LoomtestError
+    from loomtest.errors import ColumnsUnknown, LoomtestError
 
     for stream in (sys.stdout, sys.stderr):
         if isinstance(stream, io.TextIOWrapper):
@@ -28,7 +28,14 @@ def main() -> None:
 
         sys.stdout = patient(sys.stdout)
     try:
-        status = app(standalone_mode=False)
+        try:
+            status = app(standalone_mode=False)
+        except ColumnsUnknown as unknown:  # may be asked for; then everything begins again
+            from loomtest.commands.terminal.columns import answered
+
+            if not answered(unknown.source):
+                raise
+            status = app(standalone_mode=False)
         sys.stdout.flush()  # here a full disk can still be told
     except UsageMistake as mistake:
         print(f"loomtest: {shown_lines(usage_sentence(mistake))}", file=sys.stderr)

@@ -58,6 +58,7 @@ def bench(
     """
     from loomtest.errors import InputError, Problem
     from loomtest.evidence.archive.folder import default_archive
+    from loomtest.harness.workbook import split_sheet
     from loomtest.web.place import holds_loom
     from loomtest.web.server import BenchServer, Opening, is_private
 
@@ -70,8 +71,10 @@ def bench(
 
         typer.echo(f"written: {lay_on_desktop(place)}")
         return
-    if place.exists() and not place.is_dir():
-        raise InputError([Problem(str(place), None, "", "a file", "a folder, of one loom or of several")])
+    file = split_sheet(place)[0]
+    if file.exists() and not file.is_dir():
+        expected = "a folder, of one loom or of several; a wire list goes into one, or is dropped on the page"
+        raise InputError([Problem(str(place), None, "", "a file", expected)])
     if demo:
         from loomtest.web.rehearsed import rehearsed_folder
 

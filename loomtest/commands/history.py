@@ -44,10 +44,11 @@ def history(
     from loomtest.evidence.archive.history import history_csv, history_json, history_of
     from loomtest.evidence.archive.index import Wanted
     from loomtest.evidence.archive.words import MOST_RUNS, history_lines
+    from loomtest.harness.load import is_there
     from loomtest.words.lines import Line
 
     name = harness
-    if harness is not None and Path(harness).exists():
+    if harness is not None and is_there(Path(harness)):
         from loomtest.harness.load import load_harness
 
         name = load_harness(harness).name

@@ -82,15 +82,27 @@ def header_row(rows: Sequence[Sequence[str]], needed: Sequence[str]) -> int | No
     return None
 
 
-def likeliest_names(rows: Sequence[Sequence[str]]) -> list[str]:
-    """The row that is likeliest to hold column names: the first with most words; empty where none has two."""
-    best: list[str] = []
-    for row in rows[:DEEPEST_HEADER]:
-        names = [" ".join(cell.split()) for cell in row if cell.strip()]
-        words = [name for name in dict.fromkeys(names) if re.search(r"[^\W\d_]", name) and len(name) <= 40]
-        if len(words) > max(1, len(best)):
-            best = words
+def likeliest_names(rows: Sequence[Sequence[str]]) -> int | None:
+    """The row that is likeliest to hold column names: the first with most words; None where none has two."""
+    best, most = None, 1
+    for index, row in enumerate(rows[:DEEPEST_HEADER]):
+        names = [" ".join(cell.split()) for cell in row]
+        words = [name for name in names if re.search(r"[^\W\d_]", name) and len(name) <= 40]
+        if len(words) > most:
+            best, most = index, len(words)
     return best
+
+
+def column_names(rows: Sequence[Sequence[str]], index: int) -> dict[int, str]:
+    """What each column can be named by in harness.toml: its heading where it has one of its own."""
+    row = [" ".join(cell.split()) for cell in rows[index]]
+    seen = [plain(cell) for cell in row]
+    width = max(len(each) for each in rows[index : index + DEEPEST_HEADER])
+    row += [""] * (width - len(row))
+    return {
+        place: cell if cell and seen.count(plain(cell)) == 1 else f"column {column_letters(place)}"
+        for place, cell in enumerate(row)
+    }
 
 
 def layout_of(rows: Sequence[Sequence[str]]) -> SheetLayout | None:

@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from loomtest.errors import InputError, Problem, nearest
+from loomtest.errors import ColumnsUnknown, InputError, Problem, nearest
 from loomtest.harness.branches import BRANCHES, check_against, read_branches, with_lengths
 from loomtest.harness.document import LARGEST_TOML_BYTES
 from loomtest.harness.exchange.filename import ENDING, is_exchange, split_configuration
@@ -18,7 +18,7 @@ from loomtest.harness.model import Harness, cavity_of, connector_of
 from loomtest.harness.outward import sheet_cell, visible
 from loomtest.harness.points import folded
 from loomtest.harness.restraint import restraint_word, untouchable
-from loomtest.harness.settings import Settings, read_settings
+from loomtest.harness.settings import COLUMNS_KEY, Settings, read_settings
 from loomtest.harness.table import Table, quoted, read_table, read_text
 from loomtest.harness.wirelist import NEEDED, WireList, read_wires
 from loomtest.harness.workbook import split_sheet
@@ -32,14 +32,15 @@ MOST_NEAREST = 100  # problems after which nobody looks for the nearest name: it
 def load_harness(path: str | Path) -> Harness:
     """The harness at `path`; oddities that do not stop it stand in `Harness.warnings`.
 
-    Raises InputError with every problem of both files: file, line, column, found, expected.
+    Raises InputError with every problem of both files: file, line, column, found, expected;
+    ColumnsUnknown where the wire list is whole and only its column names say nothing.
     """
     given = with_columns_beside(Path(path))
     problems: list[Problem] = []
-    if not any(path.exists() for path in (given, split_sheet(given)[0], split_configuration(given)[0])):
+    if not is_there(given):
         expected = "a harness folder, a harness.toml, a wire list (CSV) or a harness file (KBL)"
         raise InputError([Problem(visible(str(given)), None, "", "no such file or folder", expected)])
-    settings, toml, wire_list = _files(given, problems)
+    settings, toml, wire_list = listed_files(given, problems)
     listed, exchanged = WireList(), None
     if wire_list is not None:
         listed, settings, exchanged = _listed(wire_list, toml, settings, problems)
@@ -51,9 +52,12 @@ def load_harness(path: str | Path) -> Harness:
     lie = exchanged.lie if lie is None and exchanged is not None else lie
     errors = _errors(problems)
     if errors:
+        if all(problem.column == COLUMNS_KEY for problem in errors):
+            raise ColumnsUnknown(problems_in_order(problems), given)
         raise InputError(problems_in_order(problems))
     folder = given if given.is_dir() else given.parent
-    fallback = folder.resolve().name if toml is not None else given.stem
+    file, sheet_name = split_sheet(given)
+    fallback = folder.resolve().name if toml is not None else " ".join([file.stem, sheet_name]).strip()
     points = _points(listed, settings)
     wires = listed.wires
     if lie is None and settings.limits.isolation_in_segments:
@@ -87,6 +91,11 @@ def load_harness(path: str | Path) -> Harness:
     )
 
 
+def is_there(given: Path) -> bool:
+    """Whether the folder or file is there, whatever sheet or configuration of it is named."""
+    return any(path.exists() for path in (given, split_sheet(given)[0], split_configuration(given)[0]))
+
+
 def with_columns_beside(given: Path) -> Path:
     """The harness.toml beside a bare list, where it names the list and says what its columns hold."""
     if given.is_dir() or given.suffix.lower() == ".toml":
@@ -104,7 +113,7 @@ def with_columns_beside(given: Path) -> Path:
 def list_table(source: Path) -> Table:
     """The wire list of a harness once more, as it is read. Raises InputError."""
     problems: list[Problem] = []
-    settings, _, wire_list = _files(source, problems)
+    settings, _, wire_list = listed_files(source, problems)
     table = None
     if wire_list is not None:
         table = read_table(wire_list, visible(str(wire_list)), NEEDED, problems, settings.columns)
@@ -197,7 +206,7 @@ def _errors(problems: Iterable[Problem]) -> list[Problem]:
     return [problem for problem in problems if problem.severity == "error"]
 
 
-def _files(given: Path, problems: list[Problem]) -> tuple[Settings, Path | None, Path | None]:
+def listed_files(given: Path, problems: list[Problem]) -> tuple[Settings, Path | None, Path | None]:
     """The settings, the toml file (None: there is none) and the wire list (None: it cannot be read)."""
     toml = given / "harness.toml" if given.is_dir() else given
     if given.is_dir() and not toml.exists():

@@ -58,6 +58,7 @@ _LIMITS: dict[str, _Bound] = {
 
 
 WIRE_COLUMNS = ("from", "to", "wire", "colour", "size", "length", "kind", "amps", "circuit", "note")
+COLUMNS_KEY = "columns"
 HEADING_ROW = "heading_row"
 
 
@@ -141,7 +142,7 @@ class _SettingsReader:
             cavities=self.cavities(self.table(document, "cavities")),
             faces=self.faces(self.table(document, "faces")),
             places=self.places(self.table(document, "places")),
-            columns=self.columns(self.table(document, "columns")),
+            columns=self.columns(self.table(document, COLUMNS_KEY)),
             lines=self.lines,
         )
 

@@ -221,7 +221,7 @@ class _PartRows:
         self.remarks, self.problems = remarks, problems
         self.layout = part.layout
         self.repeated = 0
-        self.homeless = False
+        self.homeless: set[str] = set()
         self._above: list[str] = []
         self._last: dict[str, list[str]] = {"from": ["", ""], "to": ["", ""]}
         prefixes = {re.sub(r"\d.*", "", row[self.layout.start[-1]].strip()) for row in self._pin_rows()}
@@ -287,7 +287,7 @@ class _PartRows:
         return [told.get(name, "") for name in self.header[2:]]
 
     def _ends(self, row: Sequence[str], device: str, number: int) -> list[list[str]]:
-        start, end = self._start(row, device, number), self._end(row)
+        start, end = self._start(row, device, number), self._end(row, number)
         if not end and self.layout.pinout:
             if sum(bool(cell) for cell in row) > 2 and self._colour(row):
                 found = f"{quoted(start)} with a wire, and nothing where it goes"
@@ -312,20 +312,23 @@ class _PartRows:
             self.repeated += 1
             return self._last["from"][1]
         point = joined(device, cell) if device and cell else point_of(cell)
-        if cell and not device and BARE_PIN.fullmatch(pin_of(cell)) and _ispin_of(self.part, layout):
-            if not self.homeless:
-                expected = "its connector: a column Connector, a row above with its name, or a sheet named so"
-                self.problems.append(
-                    Problem(self.file, number, "from", f"pin {quoted(cell)} alone", expected)
-                )
-            self.homeless = True
+        if not device:
+            self._refuse_alone("from", cell, number, _is_pin(self.part, layout))
         self._last["from"][1] = point
         return point
+
+    def _refuse_alone(self, side: str, cell: str, number: int, pins: bool) -> None:
+        """A pin without its connector is no end of a wire: said once of each column."""
+        pin = pin_of(cell)
+        if side not in self.homeless and (pin.isdecimal() or (pins and BARE_PIN.fullmatch(pin))):
+            expected = "its connector too: a column Connector, a row above with its name, or a sheet named so"
+            self.problems.append(Problem(self.file, number, side, f"pin {quoted(cell)} alone", expected))
+            self.homeless.add(side)
 
     def _end_is_there(self, row: Sequence[str]) -> bool:
         return any(place < len(row) and row[place] for place in self.layout.end)
 
-    def _end(self, row: Sequence[str]) -> list[str]:
+    def _end(self, row: Sequence[str], number: int) -> list[str]:
         layout = self.layout
         if len(layout.end) == 2:
             begins = any(place < len(row) and row[place] for place in layout.start)
@@ -334,6 +337,7 @@ class _PartRows:
         cell = row[layout.end[0]] if layout.end[0] < len(row) else ""
         if not cell or cell.casefold() in NOWHERE:
             return []
+        self._refuse_alone("to", cell, number, False)
         return targets(cell)
 
     def _pair(self, side: str, row: Sequence[str], places: Sequence[int], fills: bool) -> str:
@@ -351,7 +355,7 @@ class _PartRows:
         return last[1]
 
 
-def _ispin_of(part: Part, layout: SheetLayout) -> bool:
+def _is_pin(part: Part, layout: SheetLayout) -> bool:
     from loomtest.harness.headings import meaning
 
     return layout.row < 0 or meaning(part.rows[layout.row][layout.start[0]])[0] in ("pin", "wire")

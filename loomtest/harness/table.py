@@ -160,11 +160,14 @@ def read_table(
     if separator not in SEPARATORS:
         separator = _separator(lines[skipped], needed)
     if needed == ("from", "to") and (columns or not _names_ends(lines[skipped], separator)):
-        from loomtest.harness.laidout import laid_out
+        from loomtest.harness.laidout import laid_out, names_none
 
         table = laid_out(file, path.stem, lines, columns, problems)
         if table is not None or columns is not None:
             return table
+        if (none := names_none(file, lines, lines[skipped], separator)) is not None:
+            problems.append(none)
+            return None
     return _rows(file, lines, skipped, separator, problems)
 
 

@@ -7,17 +7,16 @@ cells are read by python-calamine: both formats, merged ranges, a formula's valu
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from datetime import date, datetime, time
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from loomtest.errors import Problem
 from loomtest.harness.outward import visible
+from loomtest.harness.settings import COLUMNS_KEY, ColumnNames
 from loomtest.harness.table import LONGEST_CELL, MOST_COLUMNS, Table, quoted
 from loomtest.harness.unpacked import NotAWorkbook, Unpacked, unpack
-
-if TYPE_CHECKING:
-    from loomtest.harness.settings import ColumnNames
 
 ENDINGS = (".xlsx", ".ods")
 WIRE_LIST = ("from", "to")
@@ -63,28 +62,26 @@ def read_workbook(
     if table is not None:
         _say_what_cells_do_not(file, table, unpacked, problems)
     elif not any(problem.severity == "error" for problem in problems[told:]):
-        problems.append(no_columns(file, [(name, rows) for name, rows in sheets], needed))
+        problems.append(no_columns(file, sheets, needed))
     return table
 
 
-def no_columns(file: str, sheets: list[tuple[str, list[list[str]]]], needed: tuple[str, ...]) -> Problem:
+def no_columns(file: str, sheets: Sequence[tuple[str, list[list[str]]]], needed: tuple[str, ...]) -> Problem:
     """That no row of column names was found, with what to write about it."""
     from loomtest.harness.headings import likeliest_names
 
-    names = next((row for _, rows in sheets if (row := likeliest_names(rows))), [])
-    only = quoted(", ".join(names), 200) if names else ""
-    found = "no column names that say " + (
-        "where a wire begins and where it ends" if needed == WIRE_LIST else ", ".join(needed)
-    )
     if not any(row for _, rows in sheets for row in rows):
         return Problem(file, None, "", "an empty workbook", "a row of column names with " + ", ".join(needed))
-    found += f", only {only}" if only else ""
+    at = next(((rows, at) for _, rows in sheets if (at := likeliest_names(rows)) is not None), None)
+    names = [" ".join(cell.split()) for cell in at[0][at[1]] if cell.strip()] if at else []
+    only = f", only {quoted(', '.join(names), 200)}" if names else ""
     expected = "a row of column names with " + ", ".join(needed)
-    if needed == WIRE_LIST:
-        first, second = [*names, "A", "B"][:2]
-        example = f'from = ["{first}", "{second}"], to = …'
-        expected += f"; or in harness.toml, below [columns], which columns they are: {visible(example)}"
-    return Problem(file, None, "", found, expected)
+    if needed != WIRE_LIST:
+        return Problem(file, None, "", f"no column names {', '.join(needed)}{only}", expected)
+    found = f"no column names that say where a wire begins and where it ends{only}"
+    example = 'from = ["Plug", "Way"] and to = "Leads to"'
+    expected += f"; or your own columns in harness.toml, below [{COLUMNS_KEY}]: such as {example}"
+    return Problem(file, None, COLUMNS_KEY, found, expected)
 
 
 def _say_what_cells_do_not(file: str, table: Table, unpacked: Unpacked, problems: list[Problem]) -> None:

@@ -133,11 +133,13 @@ BreakWhy = Literal["one end", "rests", "lengths", "damp", "less", "faint"]
 class ReadPieces(Todo):
     """Capacitances that would tell where `wire` is broken, from these ends; `why` those read do not tell it:
     `one end` only, against different `rests`, `lengths` unknown, together too much (`damp` or half broken)
-    or `less` than the wire, or too `faint` for the meter."""
+    or `less` than the wire, or too `faint` for the meter. `rests`: the circuits that either end was read
+    against."""
 
     wire: str
     ends: tuple[str, ...]
     why: BreakWhy
+    rests: tuple[tuple[str, ...], ...] = ()
 
 
 @dataclass(frozen=True)

@@ -151,13 +151,19 @@ def pieces_text(todo: ReadPieces, places: Places) -> str:
         )
     if todo.why == "rests":
         return (
-            f"Both ends of {wire} were measured against different circuits. Tie the same ones together and "
-            f"measure the capacitance from {ends} again."
+            f"The ends of {wire} were measured against different circuits: {_against(todo, places)}. Tie the "
+            f"same ones together and measure the capacitance from {ends} again."
         )
     return (
         f"To find the place: tie all other circuits together and measure the capacitance from {ends} too, "
         f"then that of a whole wire beside it. {LOOM_ALONE} {ALONG_THE_WIRE}"
     )
+
+
+def _against(todo: ReadPieces, places: Places) -> str:
+    """`X1 cavity 1 against horn and left lamp, X2 cavity 1 against horn`."""
+    pairs = zip(todo.ends, todo.rests, strict=False)
+    return ", ".join(f"{places.point(end)} against {all_of(rest)}" for end, rest in pairs)
 
 
 def _where(place: WirePlace, wire: Wire, places: Places) -> str:

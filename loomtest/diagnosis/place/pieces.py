@@ -45,7 +45,7 @@ def with_break(bench: Bench, finding: Finding) -> Finding:
     if missing:
         return replace(finding, todo=ReadPieces(wire.name, missing, "one end"))
     if {rest for rest, _ in read[0]} != {rest for rest, _ in read[1]} or len({r for r, _ in read[0]}) != 1:
-        return replace(finding, todo=ReadPieces(wire.name, ends, "rests"))
+        return replace(finding, todo=ReadPieces(wire.name, ends, "rests", _rests(bench, read)))
     return _placed(bench, finding, (index, ends), (own, (_mean(read[0]), _mean(read[1]))))
 
 
@@ -75,6 +75,15 @@ def _placed(
         zone=found.zone,
     )
     return replace(finding, place=place)
+
+
+def _rests(bench: Bench, read: list[list[tuple[frozenset[int], Piece]]]) -> tuple[tuple[str, ...], ...]:
+    """Names of the circuits that either end was read against, the last reading of each."""
+    points, nets = bench.readings.points, bench.harness.nets
+    return tuple(
+        tuple(nets[net].name if net >= 0 else points[-1 - net] for net in sorted(each[-1][0]))
+        for each in read
+    )
 
 
 def _pieces_of(bench: Bench, index: int) -> tuple[Legs, Legs] | None:

@@ -77,7 +77,9 @@ def test_steps_of_ten_picofarads_tell_only_the_third(tmp_path: Path) -> None:
 def test_what_tells_no_place_says_why(tmp_path: Path, rows: list[str], why: str, ends: tuple[str]) -> None:
     finding = open_of(harness_of(tmp_path, WIRES), tmp_path, rows, meter())
     assert finding.place is None
-    assert finding.todo == ReadPieces("W1", ends, why)  # type: ignore[arg-type]
+    assert isinstance(finding.todo, ReadPieces)
+    assert (finding.todo.wire, finding.todo.ends, finding.todo.why) == ("W1", ends, why)
+    assert finding.todo.rests == ((("X1:2", "X1:3"), ("X1:2",)) if why == "rests" else ())
 
 
 def test_other_wires_on_a_piece_count_with_their_length(tmp_path: Path) -> None:

@@ -76,13 +76,14 @@ def _short(bench: Bench, finding: Finding) -> Finding:
     told = _told(bench, circuits, drops, (across, whole)) if len(drops) or len(across) else None
     if told is not None and not told.fits:
         return replace(finding, todo=ReadBothEnds((), fits=False))
-    if told is not None and told.both and told.places and _width(told.places[0]) <= _WIDEST:
-        places = [_place(bench, along) for along in told.places]
+    known = [along for along in told.places if _width(along) <= _WIDEST] if told is not None else []
+    asked = short_readings(bench, circuits, (drops, across, whole), told)
+    if bench.can_place_shorts and not finding.suspects and len(known) < sum(bool(c.ends) for c in circuits):
+        finding = replace(finding, asked=asked)
+    if told is not None and told.both and known:
+        places = [_place(bench, along) for along in known]
         beside = places[1] if len(places) > 1 else None
         return replace(finding, place=replace(places[0], beside=beside, short_ohm=_number(told.ohm)))
-    asked = short_readings(bench, circuits, (drops, across, whole), told)
-    if bench.can_place_shorts and not finding.suspects:
-        finding = replace(finding, asked=asked)
     if len(drops) or (len(across) and asked and not finding.suspects):
         return replace(finding, todo=ReadBothEnds(asked))
     return finding

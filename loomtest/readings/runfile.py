@@ -23,6 +23,7 @@ from loomtest.harness.outward import toml_text
 from loomtest.readings.instrument import load_instrument
 from loomtest.readings.kitfile import SEATS_FILE, SeatRow, read_seats
 from loomtest.readings.model import Instrument, Job, Run
+from loomtest.readings.packed import PACKED_ENDING
 from loomtest.readings.table import read_bytes
 from loomtest.readings.values import believable_temperature
 
@@ -77,11 +78,14 @@ class OpenedRun:
 def open_run(folder: Path) -> OpenedRun:
     """A run folder for reading; a run that is still being recorded can be opened too. Raises InputError."""
     file = str(folder / READINGS_FILE)
+    packed = folder / (READINGS_FILE + PACKED_ENDING)
+    if packed.is_file() and not (folder / READINGS_FILE).is_file():
+        file = str(packed)
     for name in (RUN_FILE, READINGS_FILE):
-        if not (folder / name).is_file():
+        if not (folder / name).is_file() and not (name == READINGS_FILE and file == str(packed)):
             expected = f"a run folder, which holds {RUN_FILE} and {READINGS_FILE}, or a readings file (CSV)"
             raise InputError([Problem(str(folder), None, "", f"a folder without {name}", expected)])
-    whole, torn = split_torn(read_bytes(folder / READINGS_FILE, file))
+    whole, torn = split_torn(read_bytes(Path(file), file))
     instrument_file = folder / INSTRUMENT_FILE
     return OpenedRun(
         run=read_run_file(folder),

@@ -23,6 +23,7 @@ from loomtest.harness.encoding import decode as text_of
 from loomtest.harness.model import FloatArray, IntArray
 from loomtest.harness.table import office_file
 from loomtest.harness.workbook import is_workbook, read_workbook
+from loomtest.readings.packed import PACKED_ENDING, unpacked
 from loomtest.readings.values import ValueSyntaxError, parse_value, quoted
 
 COLUMNS = (
@@ -93,11 +94,15 @@ class Header:
 
 
 def read_bytes(path: Path, file: str) -> bytes:
-    """The bytes of a CSV file, unpacked where its name ends in `.gz`. Raises InputError."""
+    """The bytes of a CSV file, unpacked where its name ends in `.gz` or `.xz`. Raises InputError."""
     wanted = "a readings file (CSV) or a run folder"
     if is_workbook(path):
         return _workbook_bytes(path, file)
     try:
+        if path.suffix == PACKED_ENDING:
+            data = unpacked(path.read_bytes(), LARGEST_BYTES)
+            check_size(len(data), file)
+            return data
         with gzip.open(path, "rb") if path.suffix == ".gz" else path.open("rb") as stream:
             data = stream.read(LARGEST_BYTES + 1)  # a few packed bytes may be the whole disk unpacked
     except FileNotFoundError:

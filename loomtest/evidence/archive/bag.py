@@ -42,6 +42,7 @@ TOOL, KEPT, PREVIOUS, SEQUENCE, KEY = (
     "Sequence",
     "Signing-Key",
 )
+READINGS = "Readings-SHA256"  # of the readings file as it was recorded, where the bag holds it packed
 
 
 def close_bag(

@@ -28,6 +28,7 @@ from loomtest.harness.outward import json_text
 from loomtest.readings import runfile
 from loomtest.readings.load import load_readings
 from loomtest.readings.model import NO_JOB, Readings
+from loomtest.readings.packed import pack
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -35,6 +36,7 @@ if TYPE_CHECKING:
 VERDICT_FILE = "verdict.json"
 REPORT_PLACE = "report"
 _NO_STAGE = "run"
+_PACKED_ABOVE_BYTES = 20_000  # of a run kept without pages: hundreds a day are to stay small
 _LOOKED_AT = 1000  # bags whose description is read to find the one before: some hundredths of a second
 
 Judge = Callable[[Harness, Readings], Verdict]
@@ -110,6 +112,9 @@ def keep_run(run: Path, archive: Archive, keeping: Keeping) -> KeptRun:
                 archive_bag.TOOL: version("loomtest"),
                 archive_bag.KEY: _key_name(keeping.key),
             }
+            taken = aside / RUN_PLACE / runfile.READINGS_FILE
+            if not (aside / REPORT_PLACE).exists() and taken.stat().st_size > _PACKED_ABOVE_BYTES:
+                info[archive_bag.READINGS] = pack(taken)
             entry = _place(archive, aside, harness.name, info, (keeping.key, _opening(harness, verdict)))
     return KeptRun(entry, archive.folder / entry.folder, verdict, _indexed(archive))
 
@@ -194,7 +199,8 @@ def _judge_copy(aside: Path, keeping: Keeping, name: str) -> Verdict:
     delivered = delivered_by(aside, harness, keeping.judge, Seal(bag=name))
     if delivered is not None:
         write_customer(delivered, aside / REPORT_PLACE)
-    text = json_text(verdict.to_json()) + "\n"
+    shown = (aside / REPORT_PLACE).exists()
+    text = json_text(verdict.to_json(), 2 if shown else None) + "\n"
     (aside / VERDICT_FILE).write_text(text, "utf-8", newline="\n")
     return verdict
 

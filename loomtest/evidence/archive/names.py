@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from loomtest.errors import ArchiveError
-from loomtest.evidence.archive.bag import JOB, STAGE, UNIT, read_info
+from loomtest.evidence.archive.bag import JOB, READINGS, STAGE, UNIT, read_info
 from loomtest.evidence.archive.folder import Archive, Entry
 
 MOST_NAMED = 8
@@ -60,28 +60,29 @@ def _info(archive: Archive, entry: Entry) -> dict[str, str]:
 
 def bag_of_readings(archive: Archive, digest: str) -> Entry | None:
     """The newest kept run whose readings file has this SHA-256; None where none was kept."""
-    own = digest + _READINGS
-    return next((e for e in reversed(archive.entries()) if _readings_line(archive, e) == own), None)
+    return next((e for e in reversed(archive.entries()) if _readings_of(archive, e) == digest), None)
 
 
 def kept_before(archive: Archive, entry: Entry) -> Entry | None:
     """The earliest bag before `entry` with the very same readings; None where there is none."""
-    own = _readings_line(archive, entry)
+    own = _readings_of(archive, entry)
     if not own:
         return None
     return next(
         (
             other
             for other in archive.entries()
-            if other.sequence < entry.sequence and _readings_line(archive, other) == own
+            if other.sequence < entry.sequence and _readings_of(archive, other) == own
         ),
         None,
     )
 
 
-def _readings_line(archive: Archive, entry: Entry) -> str:
+def _readings_of(archive: Archive, entry: Entry) -> str:
+    """The SHA-256 of a kept run's readings file as recorded; "" where it cannot be told."""
     try:
         text = (archive.folder / entry.folder / "manifest-sha256.txt").read_text("utf-8")
     except (OSError, UnicodeDecodeError):  # verify tells of it
         return ""
-    return next((line for line in text.splitlines() if line.endswith(_READINGS)), "")
+    line = next((line for line in text.splitlines() if line.endswith(_READINGS)), "")
+    return line.partition(" ")[0] or _info(archive, entry).get(READINGS, "")

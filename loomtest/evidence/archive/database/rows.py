@@ -44,7 +44,8 @@ def read_bag(bag: Path, entry: Entry, readings: str | None = None) -> BagRows:
         read = json.loads((bag / "data" / "verdict.json").read_bytes())
         verdict = read if isinstance(read, dict) else {}
         if readings is None:
-            readings = archive_bag.digest_of(bag / "data" / "run" / "readings.csv")
+            packed = info.get(archive_bag.READINGS)
+            readings = packed or archive_bag.digest_of(bag / "data" / "run" / "readings.csv")
     except (ArchiveError, OSError, ValueError, RecursionError):
         pass  # the history goes on without it
     return rows_of(entry, info, verdict, readings or "")

@@ -40,7 +40,7 @@ def history(
 
     from loomtest.commands.terminal.progress import Progress
     from loomtest.commands.terminal.screen import show, show_json
-    from loomtest.evidence.archive.folder import Archive, default_archive
+    from loomtest.evidence.archive.folder import archive_at
     from loomtest.evidence.archive.history import history_csv, history_json, history_of
     from loomtest.evidence.archive.index import Wanted
     from loomtest.evidence.archive.words import MOST_RUNS, history_lines
@@ -53,7 +53,7 @@ def history(
 
         name = load_harness(harness).name
     with Progress("reading the archive", quiet):
-        place = Archive(archive if archive is not None else default_archive(), index)
+        place = archive_at(archive, index)
         wanted = Wanted(harness=name, job=job or None, unit=unit or None)
         whole = everything or jobs or as_json or csv is not None
         found = history_of(place, wanted, None if whole else MOST_RUNS)

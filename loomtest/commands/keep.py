@@ -93,10 +93,10 @@ def keep(
         raise typer.BadParameter("only with --harness: a run folder holds them itself", param_hint="--stage")
     from loomtest.commands.terminal.progress import Progress
     from loomtest.commands.terminal.screen import show, show_json
-    from loomtest.evidence.archive.folder import Archive, default_archive
+    from loomtest.evidence.archive.folder import archive_at
     from loomtest.words.lines import Line
 
-    place = Archive(archive if archive is not None else default_archive(), index)
+    place = archive_at(archive, index)
     told: dict[str, object]
     if time_stamp is not None and new_key is not None:
         raise typer.BadParameter("a new key needs no time-stamp", param_hint="--time-stamp")

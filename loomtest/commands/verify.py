@@ -56,10 +56,10 @@ def verify(
 
     from loomtest.commands.terminal.progress import Progress
     from loomtest.commands.terminal.screen import show, show_json
-    from loomtest.evidence.archive.folder import Archive, default_archive
+    from loomtest.evidence.archive.folder import archive_at
     from loomtest.words.lines import Line
 
-    place = Archive(archive if archive is not None else default_archive(), index)
+    place = archive_at(archive, index)
     if bag is not None and to_zip is not None:
         from loomtest.evidence.archive.names import bag_meant
         from loomtest.evidence.archive.zip import export_bag

@@ -9,6 +9,7 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import shutil
 import subprocess
 import sys
 import tempfile
@@ -16,8 +17,10 @@ import time
 from datetime import timedelta
 from pathlib import Path
 
+from loomtest.evidence.archive.bag import FIRST, close_bag
 from loomtest.evidence.archive.folder import INDEX, LEDGER, Archive
 from loomtest.evidence.archive.index import Index
+from loomtest.evidence.archive.keep import Keeping, keep_run
 from tests.evidence.archive.kept import BEGIN
 
 WIRES = 30
@@ -61,6 +64,32 @@ def fill(folder: Path, first: int, count: int) -> None:
         lines.append(f"{hashlib.sha256(name.encode()).hexdigest()}  {name}/tagmanifest-sha256.txt\n")
     with (folder / LEDGER).open("a", encoding="utf-8", newline="\n") as ledger:
         ledger.writelines(lines)
+
+
+def template(folder: Path) -> Path:
+    """The payload of a bag of 0.4 MB: a kept run of the sample tractor, with its page and pictures."""
+    from loomtest.evidence.page.page import write_report
+    from loomtest.words.verdict import judge
+
+    how = Keeping(judge, write_report, BEGIN, "template", rehearsal=True)
+    kept = keep_run(Path("sample_runs/orchard_tractor/1_before"), Archive(folder), how)
+    return kept.folder / "data"
+
+
+def copies(payload: Path, archive: Archive, count: int) -> None:
+    """So many whole bags of that payload."""
+    last = FIRST
+    for number in range(1, count + 1):
+        day = BEGIN + timedelta(minutes=number)
+        name = f"{day:%Y%m%d-%H%M%S}-orchard-tractor-{number:05}"
+        info = {"External-Identifier": name, "Harness": "orchard tractor, invented", "Kept": day.isoformat()}
+        info |= {"Previous-Tag-Manifest": last, "Sequence": str(number)}
+        with archive.workplace(name) as aside:
+            shutil.copytree(payload, aside, dirs_exist_ok=True)
+            last = close_bag(aside, info)
+            with archive.locked():
+                archive.place(aside, last)
+    Index(archive).catch_up()
 
 
 def cost(*command: str) -> tuple[float, float]:

@@ -17,6 +17,7 @@ import hashlib
 import os
 import re
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 
 from loomtest.errors import ArchiveError
@@ -29,6 +30,8 @@ BAG_INFO = "bag-info.txt"
 DECLARATION = "bagit.txt"
 OPENING = "open-this-first.html"
 _MANIFESTS = tuple(f"{kind}-{each}.txt" for each in ALGORITHMS for kind in ("manifest", "tagmanifest"))
+VERDICT = "data/verdict.json"
+_KEPT = {*_MANIFESTS, DECLARATION, BAG_INFO, VERDICT}
 FIRST = "none, this is the first"
 
 # Labels of bag-info.txt that RFC 8493 does not reserve.
@@ -117,6 +120,10 @@ def read_info(bag: Path) -> dict[str, str]:
         text = (bag / BAG_INFO).read_text("utf-8")
     except (OSError, UnicodeDecodeError) as error:
         raise ArchiveError(f"{bag / BAG_INFO} cannot be read: {error}") from error
+    return _labels(text)
+
+
+def _labels(text: str) -> dict[str, str]:
     info: dict[str, str] = {}
     label = ""
     for line in text.splitlines():
@@ -128,101 +135,158 @@ def read_info(bag: Path) -> dict[str, str]:
     return info
 
 
+@dataclass(frozen=True, slots=True)
+class ReadBag:
+    """A bag every byte of which was read once: what is wrong with it (`problems`, empty when every byte is as
+    it was closed), the labels of its description, the SHA-256 of each file by its path, the bytes of its
+    verdict."""
+
+    problems: tuple[str, ...]
+    info: Mapping[str, str] = field(default_factory=dict)
+    sha256: Mapping[str, str] = field(default_factory=dict)
+    verdict: bytes = b""
+
+
 def bag_problems(bag: Path) -> list[str]:
-    """What is wrong with the bag, judged by what stands in it; empty when every byte is as it was closed.
+    """What is wrong with the bag, judged by what stands in it; empty when every byte is as it was closed."""
+    return list(read_whole(bag).problems)
+
+
+def read_whole(bag: Path) -> ReadBag:
+    """Read and check a bag.
 
     Stricter than RFC 8493 asks for: both kinds of digests must name every file, manifests must be written as
     this program writes them (a changed letter case is no other digest), and no other file may lie about.
     """
     if not (bag / DECLARATION).is_file():
-        return [f"{DECLARATION} is missing: this is no bag"]
+        return ReadBag((f"{DECLARATION} is missing: this is no bag",))
     if bag.is_symlink():
-        return ["is a link"]
+        return ReadBag(("is a link",))
     try:
         if missing := [name for name in _MANIFESTS if not (bag / name).is_file()]:
-            return [f"{name} is missing" for name in missing]
-        checks = (_stray_problems, _declared_problems, _digest_problems, _spelling_problems)
-        found = [problem for check in checks for problem in check(bag)]
+            return ReadBag(tuple(f"{name} is missing" for name in missing))
+        return _Reading(bag).whole()
     except OSError as error:
-        return [f"cannot be read: {error}"]
-    return list(dict.fromkeys(found))
+        return ReadBag((f"cannot be read: {error}",))
 
 
-def _declared_problems(bag: Path) -> list[str]:
-    """The declaration must be one of BagIt, and the payload as large as bag-info.txt says."""
-    version = rb"BagIt-Version: (0\.97|1\.0)\nTag-File-Character-Encoding: UTF-8\n"
-    if not re.fullmatch(version, (bag / DECLARATION).read_bytes()):
-        return [f"{DECLARATION} is none of BagIt 1.0"]
-    try:
-        oxum = read_info(bag).get("Payload-Oxum", "")
-    except ArchiveError as error:
-        return [str(error)]
-    sizes = [path.stat().st_size for path in _files(bag / "data")]
-    now = f"{sum(sizes)}.{len(sizes)}"
-    return [] if oxum in ("", now) else [f"holds {now} (bytes.files), and {BAG_INFO} says {oxum}"]
+class _Reading:
+    """The files of a bag by their paths, each read once."""
 
+    def __init__(self, bag: Path) -> None:
+        self.bag = bag
+        self.links: list[str] = []
+        self.others: list[str] = []  # pipes, devices: nothing to read
+        self.sizes: dict[str, int] = {}
+        for name, entry in _found(os.fspath(bag), ""):
+            if entry.is_symlink():
+                self.links.append(name)
+            elif entry.is_file():
+                self.sizes[name] = entry.stat().st_size
+            else:
+                self.others.append(name)
+        self.kept: dict[str, bytes] = {}
+        self.digests: dict[str, dict[str, str]] = {}
+        for name in self.sizes:
+            self._read(name)
+        self.lines = {name: _manifest_lines(self.kept[name]) for name in _MANIFESTS}
 
-def _digest_problems(bag: Path) -> list[str]:
-    """Files that are missing or not what the manifests say; each is read once for both kinds of digest."""
-    wanted: dict[str, dict[str, str]] = {}
-    for algorithm in ALGORITHMS:
-        for name in (f"manifest-{algorithm}.txt", f"tagmanifest-{algorithm}.txt"):
-            for digest, path in _manifest_lines(bag / name):
+    def _read(self, name: str) -> None:
+        both = {algorithm: hashlib.new(algorithm) for algorithm in ALGORITHMS}
+        kept = name in _KEPT
+        blocks = []
+        with (self.bag / name).open("rb", buffering=0) as stream:
+            while block := stream.read(1 << 20):
+                for one in both.values():
+                    one.update(block)
+                if kept:
+                    blocks.append(block)
+        if kept:
+            self.kept[name] = b"".join(blocks)
+        self.digests[name] = {algorithm: one.hexdigest() for algorithm, one in both.items()}
+
+    def whole(self) -> ReadBag:
+        checks = (self._strays, self._declared, self._changed, self._rewritten)
+        found = dict.fromkeys(problem for check in checks for problem in check())
+        info = self.kept.get(BAG_INFO, b"").decode("utf-8", "replace")
+        sha256 = {name: digests["sha256"] for name, digests in self.digests.items()}
+        return ReadBag(tuple(found), _labels(info), sha256, self.kept.get(VERDICT, b""))
+
+    def _strays(self) -> list[str]:
+        """Files that no manifest names, manifests that leave one out, and links."""
+        named = {name: {path for _, path in lines} for name, lines in self.lines.items()}
+        known = set().union(*named.values()) | set(named) | {SIGNATURE_FILE}
+        found = [f"{name} is a link" for name in self.links]
+        found += [f"{name} was added" for name in (*self.sizes, *self.others) if name not in known]
+        # Where one kind of digest names a file, the other must too: else its line could be taken out unseen.
+        for kind in ("manifest-", "tagmanifest-"):
+            whole = set().union(*(names for name, names in named.items() if name.startswith(kind)))
+            short = [name for name, names in named.items() if name.startswith(kind) and names != whole]
+            found += [f"{name} leaves files out" for name in short]
+        return found
+
+    def _declared(self) -> list[str]:
+        """The declaration must be one of BagIt, and the payload as large as bag-info.txt says."""
+        version = rb"BagIt-Version: (0\.97|1\.0)\nTag-File-Character-Encoding: UTF-8\n"
+        if not re.fullmatch(version, self.kept[DECLARATION]):
+            return [f"{DECLARATION} is none of BagIt 1.0"]
+        try:
+            oxum = _labels(self.kept[BAG_INFO].decode("utf-8")).get("Payload-Oxum", "")
+        except (KeyError, UnicodeDecodeError) as error:
+            return [f"{BAG_INFO} cannot be read: {error}"]
+        sizes = [size for name, size in self.sizes.items() if name.startswith("data/")]
+        now = f"{sum(sizes)}.{len(sizes)}"
+        return [] if oxum in ("", now) else [f"holds {now} (bytes.files), and {BAG_INFO} says {oxum}"]
+
+    def _changed(self) -> list[str]:
+        """Files that are missing or not what the manifests say."""
+        wanted: dict[str, dict[str, str]] = {}
+        for name, lines in self.lines.items():
+            algorithm = name.rpartition("-")[2].removesuffix(".txt")
+            for digest, path in lines:
                 wanted.setdefault(path, {})[algorithm] = digest
-    found = []
-    for path, digests in wanted.items():
-        if path.startswith("/") or ".." in path.split("/"):
-            found.append(f"{path} leads out of the bag")
-        elif not (bag / path).is_file():
-            found.append(f"{path} is missing")
-        elif _digests_of(bag / path) != digests:
-            found.append(f"{path} was changed")
-    return found
+        found = []
+        for path, digests in wanted.items():
+            if path.startswith("/") or ".." in path.split("/"):
+                found.append(f"{path} leads out of the bag")
+            elif path not in self.digests:
+                found.append(f"{path} is missing")
+            elif self.digests[path] != digests:
+                found.append(f"{path} was changed")
+        return found
+
+    def _rewritten(self) -> list[str]:
+        """Manifests whose bytes are not exactly the digests they hold, written in one way."""
+        found = []
+        for name, lines in self.lines.items():
+            data = self.kept[name]
+            forms = []
+            for gap in (b"  ", b" "):  # bags of version 0.1 have one space in their tag manifests
+                pairs = [(digest, path.replace("%", "%25")) for digest, path in lines]
+                forms.append(b"".join(d.encode() + gap + p.encode() + b"\n" for d, p in pairs))
+            if data not in forms or not _plainly_written(data):
+                found.append(f"{name} was rewritten")
+        return found
 
 
-def _digests_of(path: Path) -> dict[str, str]:
-    both = {algorithm: hashlib.new(algorithm) for algorithm in ALGORITHMS}
-    with path.open("rb") as stream:
-        while block := stream.read(1 << 20):
-            for one in both.values():
-                one.update(block)
-    return {algorithm: one.hexdigest() for algorithm, one in both.items()}
+def _found(folder: str, above: str) -> Iterator[tuple[str, os.DirEntry[str]]]:
+    """(path in the bag, entry) of every file and every link below a folder, in the order of their names."""
+    with os.scandir(folder) as entries:
+        here = sorted(entries, key=lambda entry: entry.name)
+    for entry in here:
+        if entry.is_dir(follow_symlinks=False):
+            yield from _found(entry.path, f"{above}{entry.name}/")
+        else:
+            yield above + entry.name, entry
 
 
-def _stray_problems(bag: Path) -> list[str]:
-    """Files that no manifest names, manifests that are missing or leave one out, and links."""
-    named: dict[str, set[str]] = {}
-    for name in _MANIFESTS:
-        named[name] = {path for _, path in _manifest_lines(bag / name)}
-    known = set().union(*named.values()) | set(named) | {SIGNATURE_FILE}
-    found = []
-    for path in _files(bag, links=True):
-        name = path.relative_to(bag).as_posix()
-        if path.is_symlink():
-            found.append(f"{name} is a link")
-        elif name not in known:
-            found.append(f"{name} was added")
-    # Where one kind of digest names a file, the other must too: else its line could be taken out unseen.
-    for kind in ("manifest-", "tagmanifest-"):
-        whole = set().union(*(names for name, names in named.items() if name.startswith(kind)))
-        short = [name for name, names in named.items() if name.startswith(kind) and names != whole]
-        found += [f"{name} leaves files out" for name in short]
-    return found
-
-
-def _spelling_problems(bag: Path) -> list[str]:
-    """Manifests whose bytes are not exactly the digests they hold, written in one way."""
-    found = []
-    for name in _MANIFESTS:
-        data = (bag / name).read_bytes()
-        forms = []
-        for gap in (b"  ", b" "):  # bags of version 0.1 have one space in their tag manifests
-            pairs = [(d, p.replace("%", "%25")) for d, p in _manifest_lines(bag / name)]
-            lines = [d.encode() + gap + p.encode() + b"\n" for d, p in pairs]
-            forms.append(b"".join(lines))
-        if data not in forms or not _plainly_written(data):
-            found.append(f"{name} was rewritten")
-    return found
+def state_of_files(bag: Path) -> str:
+    """A digest of the names, sizes and times of a bag's files: it tells apart what was written since."""
+    state = hashlib.sha256()
+    for name, entry in _found(os.fspath(bag), ""):
+        told = entry.stat(follow_symlinks=False)
+        state.update(f"{name}\0{told.st_size}\0{told.st_mtime_ns}\0{told.st_ctime_ns}\n".encode())
+    return state.hexdigest()
 
 
 def _plainly_written(data: bytes) -> bool:
@@ -234,18 +298,14 @@ def _plainly_written(data: bytes) -> bool:
     )
 
 
-def _manifest_lines(path: Path) -> list[tuple[str, str]]:
+def _manifest_lines(data: bytes) -> list[tuple[str, str]]:
     """(digest, path) of every line that looks like one."""
-    lines = path.read_bytes().decode("utf-8", "replace").split("\n")
+    lines = data.decode("utf-8", "replace").split("\n")
     matches = (re.fullmatch(r"([0-9a-fA-F]+)[ \t]+(\S.*)", line) for line in lines)
     return [(match[1], match[2].replace("%25", "%")) for match in matches if match]
 
 
-def _files(folder: Path, *, links: bool = False) -> Iterator[Path]:
-    for place, folders, names in os.walk(folder):
+def _files(folder: Path) -> Iterator[Path]:
+    for place, _, names in os.walk(folder):
         for name in sorted(names):
             yield Path(place) / name
-        if links:
-            for name in folders:
-                if (Path(place) / name).is_symlink():
-                    yield Path(place) / name

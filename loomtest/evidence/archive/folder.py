@@ -95,6 +95,11 @@ def default_bench() -> str:
     return os.environ.get("LOOMTEST_BENCH") or platform.node()
 
 
+def archive_at(folder: str | None, index: str | None) -> Archive:
+    """The archive that a command means, with all of this computer's processors to work on it."""
+    return Archive(folder if folder is not None else default_archive(), index, os.cpu_count() or 1)
+
+
 class Ledger:
     """The whole lines of the ledger as they were read. Lines are told apart only where somebody asks."""
 
@@ -140,11 +145,13 @@ class Archive:
     """An archive folder; made where it is not there yet when something is kept.
 
     `index`: the address of its index where one was given; else archive.toml in the folder says it.
+    `processes`: how many may work on many bags at once.
     """
 
-    def __init__(self, folder: str | Path, index: str | None = None) -> None:
+    def __init__(self, folder: str | Path, index: str | None = None, processes: int = 1) -> None:
         self.folder = Path(folder)
         self.index = index
+        self.processes = processes
 
     def exists(self) -> bool:
         """True where something has been kept."""
@@ -235,11 +242,12 @@ class Archive:
         """Folders that stand among the bags and are not in the ledger; loose files are nobody's evidence."""
         own = {_ASIDE, IMPORTED, UNPROVEN, STAMPS}
         known = {entry.folder for entry in entries}
-        found = [path.name for path in self.folder.iterdir() if path.name not in own and path.is_dir()]
-        for kind in (IMPORTED, UNPROVEN):
-            if (self.folder / kind).is_dir():
-                found += [f"{kind}/{path.name}" for path in (self.folder / kind).iterdir() if path.is_dir()]
-        return sorted(name for name in found if name not in known)
+        found = []
+        for above in ("", f"{IMPORTED}/", f"{UNPROVEN}/"):
+            if (self.folder / above).is_dir():
+                names = (above + path.name for path in (self.folder / above).iterdir())
+                found += [name for name in names if name not in known and name not in own]
+        return sorted(name for name in found if (self.folder / name).is_dir())
 
     def _finish_interrupted(self) -> None:
         """Put the last bag of the ledger into place, if its keeper was stopped before it could.

@@ -199,6 +199,7 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "harness/notes/cavities.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/cells.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/columns.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
+    "harness/notes/corrections.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/credible.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/ditto.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/doubt.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),

@@ -34,6 +34,7 @@ _WHY = {
     Ask.CAVITY: "“{about}” is a cavity of which connector?",
     Ask.CAVITY_LACKS: "{about} stands here without a cavity, and with one in other lines",
     Ask.NAME_TWICE: "another wire is called {about} already",
+    Ask.PUT_RIGHT: "line {about} puts it right",
     Ask.GLUED: "“{about}” may be a cavity, and may be two ends of a wire",
 }
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from loomtest.harness.notes import trade
 from loomtest.harness.notes.items import ABOUT
 from loomtest.harness.notes.scan import Token
 
@@ -15,6 +16,8 @@ def is_pin(token: Token, strict: bool = False) -> bool:
         return True
     if token.sort != "word":
         return False
+    if not strict and token.text.casefold() in trade.words("terminals", "words"):
+        return True
     if re.fullmatch(r"[A-Z]\d{0,2}[+-]?|\d{1,3}[a-z]|[A-Z]{1,2}[+-]", token.text):
         return True
     return not strict and bool(re.fullmatch(r"[A-Z]{2,4}\d{0,2}", token.text))

@@ -33,6 +33,7 @@ _WORDS = {
 }  # fmt: skip
 HEADER = {word.replace("-", " "): sort for sort, words in _WORDS.items() for word in words.split()}
 _STROKES = re.compile(r"[\t|]")
+_LISTED = re.compile(r"[;,]")
 _SPACED_DASH = re.compile(r"\s[-–]\s")
 
 
@@ -77,6 +78,9 @@ def _in_two_columns(named: list[Column]) -> list[Column]:
 
 def _named(text: str) -> tuple[list[Column], list[str]]:
     bare = re.sub(r"\([^()]*\)", lambda m: " " * len(m[0]), text)
+    listed = max(";,", key=bare.count)
+    if bare.count(listed) > 2 and not _STROKES.search(bare):  # as a spreadsheet saves it
+        bare = bare.replace(listed, "|")
     if _STROKES.search(bare):
         shape = r"[^\t|]+"
     elif len(_SPACED_DASH.findall(bare)) >= 2 and not re.search(r"\S\s{2,}\S", bare):
@@ -96,9 +100,12 @@ def cells_of(
     `exact` takes a row only where every cell looks like what its column holds.
     """
     strokes = [t for t in tokens if t.sort == "gap" and _STROKES.search(t.text)]
+    listed = "semi" if text.count(";") >= text.count(",") else "comma"
+    if not strokes and len(_LISTED.findall(text)) >= len(columns) - 2 and len(columns) > 3:
+        strokes = [t for t in tokens if t.sort == listed]
     cells: list[list[Token]] = [[]]
     for token in tokens:
-        if token.sort == "gap" and (not strokes or token in strokes):
+        if token in strokes or (token.sort == "gap" and not strokes):
             cells += [[] for _ in range(max(1, len(_STROKES.findall(token.text))))]
         elif token.sort != "gap" or cells[-1]:
             cells[-1].append(token)

@@ -49,6 +49,8 @@ def _strength(mention: Mention, names: Names) -> int:
         return 0  # the wires of these, which is another statement
     if words[-1].casefold() in _NAMELESS and not mention.terminal:
         return 0  # a pin, and which is not said
+    if len(words) == 1 and words[0].casefold() in trade.words("terminals", "words") and not mention.sort:
+        return 0
     alone = len(words) == 1 and not (words[0].isupper() and trade.is_ground(words[0]))
     if alone and (
         trade.long_form(words[0]) in trade.words("english", "nameless") or trade.is_colour(words[0])

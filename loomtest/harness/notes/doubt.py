@@ -31,6 +31,8 @@ _SEE = re.compile(
 def doubtful(text: str, tokens: Sequence[Token]) -> str:
     """The words that show a doubt; "" for none. A question mark behind a size doubts the size alone."""
     for index, token in enumerate(tokens):
+        if token.sort == "note" and re.search(r"[^\d\s]\s*\?", token.value):
+            return "?"
         if token.sort == "quest":
             before = tokens[index - 1].sort if index else ""
             if before == "gap" and index > 1:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from loomtest.harness.notes import trade
@@ -22,6 +22,7 @@ def finish(
     exact: Sequence[tuple[int, NotedWire]],
     names: Names,
     made: Made,
+    put_right: Mapping[int, int],
 ) -> tuple[list[NotedLine], list[NotedWire], list[LookAt]]:
     """The lines with their wires, all wires in the order of the lines, and what to look at."""
     earthed = _two_sided(_earthed([joint for _, joint in joints], names), names)
@@ -48,6 +49,8 @@ def finish(
         for wire in own:
             if folded(wire.start) == folded(wire.end):
                 why = Ask.SAME_ENDS, wire.start
+            if line.number in put_right:
+                why = Ask.PUT_RIGHT, str(put_right[line.number])
             if wire.wire and named.setdefault(wire.wire, index) != index:
                 why = Ask.NAME_TWICE, wire.wire
         if why is not None:

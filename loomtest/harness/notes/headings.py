@@ -84,7 +84,7 @@ def _heading(page: Page, index: int) -> None:
     marked = text.endswith(":") or bool(re.fullmatch(r"[=*_].*[=*_]", text))
     if not tokens or tokens[0].sort in ABOUT:
         return
-    two = _both(text.strip("=*_ ").rstrip(":"))
+    two = _both(re.sub(r"\s*\([^()]*\)", "", text).strip("=*_ ").rstrip(":"))
     if two is not None:
         line.role, line.device, line.other = Role.HEADING, two[0], two[1]
         return

@@ -35,6 +35,7 @@ _HYPHENED = re.compile(r"[A-Za-z]+\d*-\d+[a-z]?")
 _GLUED = re.compile(r"([A-Za-z]+\d+)-([A-Za-z]\d+)")
 _BOTH_SIDES = re.compile(r"(L|LH|left)\s*(?:&|\+|and|/)\s*(R|RH|right)", re.IGNORECASE)
 _BEHIND_A_SIGN = ("bus", "rail", "post", "terminal", "stud", "lug")  # `battery + post`
+_EMPTY = {phrase.split()[0] for phrase in trade.phrases("empty", "whole")}  # `park - not used`
 _GAUGES = range(0, 27, 2)
 _FUSE = re.compile(r"\b(?:fuse|breaker|fusible|inline|in-line)\b", re.IGNORECASE)
 
@@ -161,7 +162,8 @@ def _sign_role(
     ):
         return "word"
     if trade.is_prose(after.text) and after.sort == "word":
-        return "word"
+        says_empty = before is not None and before.end < token.start and after.text.casefold() in _EMPTY
+        return "join" if says_empty else "word"
     if token.sort == "plus" and trade.long_form(after.text) in (
         "bus",
         "rail",
@@ -270,13 +272,23 @@ def _one_name(run: list[Token], names: Names) -> list[Item]:
     if mention is None:
         for place in range(1, len(run)):
             if trade.is_prose(run[place].text) or (trade.is_odd(run[place].text) and run[place].text != "of"):
-                left = mention_of(run[:place])
+                cut = (
+                    place - 1 if place > 1 and run[place - 1].text.casefold() in ("in", "on", "at") else place
+                )
+                left = mention_of(run[:cut])
                 if left is not None and left.words and (left.sort or names.knows(left)):
                     return [
                         Item("end", "", run[0].start, mention=left),
                         Item("prose", _text(run[place:]), run[place].start),
                     ]
                 break
+        last = max((i for i, token in enumerate(run) if trade.is_odd(token.text)), default=-1)
+        before = [token.text.casefold() for token in run[: last + 1]]
+        told = not set(before) & trade.words("english", "turning") and before[-1:] != ["other"]
+        right = mention_of(run[last + 1 :]) if told and 0 <= last < len(run) - 1 else None
+        if right is not None and right.words and (right.terminal or right.sort):
+            said = Item("prose", _text(run[: last + 1]), run[0].start)
+            return [said, Item("end", _text(run[last + 1 :]), run[last + 1].start, mention=right)]
         return [Item("prose", _text(run), run[0].start)]
     return [Item("end", _text(run), run[0].start, mention=mention)]
 

@@ -108,10 +108,9 @@ def _in_series(reading: EndsFound, groups: list[list[Mention]], scene: Surroundi
     """`switch -> bulb -> earth`: as one point the bulb would be bridged, so its two sides are asked about."""
     middle = [m for group in groups[1:-1] for m in group]
     through = [m for m in middle if not m.terminal and m.sort in ("load", "contact")]
-    kinds = {m.key.split()[-1] for g in groups for m in g if m.words}
     if through == middle and len(middle) == len(groups) - 2 and not scene.meant and not reading.polarity:
-        several = len(kinds) == sum(map(len, groups))  # `lamp - lamp` is a loop
-        if several and all(m.key.split()[-1] in TWO_SIDED for m in middle):
+        loop = all(m.key.split()[-1:] == groups[-1][0].key.split()[-1:] for m in middle)  # `lamp - lamp`
+        if not loop and all(m.key.split()[-1] in TWO_SIDED for m in middle):
             return groups  # its sides are told apart when the page is finished
     signs = all(join in ("arrow", "dash") for join in reading.joins)
     if scene.meant == "series" and through and len(middle) == len(groups) - 2:

@@ -26,6 +26,7 @@ class Ask(StrEnum):
     CAVITY_LACKS = "cavity lacks"
     NAME_TWICE = "name twice"
     GLUED = "glued"
+    PUT_RIGHT = "put right"
 
 
 class UnsureError(Exception):

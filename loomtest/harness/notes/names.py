@@ -318,6 +318,10 @@ class Names:
         """In how many lines the page has this name where an end can stand."""
         return len(self.lines.get(self.alias(key), ()))
 
+    def first(self, key: str) -> int:
+        """The first line in which this name itself stands, or a large number."""
+        return min(self.lines.get(key, ()), default=1_000_000)
+
     def how_many(self, noun: str) -> int:
         """How many devices of the page have a longer name that ends in this word."""
         return sum(key != noun and key.split()[-1] == noun for key in self.seen)

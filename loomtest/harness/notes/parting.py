@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
+from loomtest.harness.notes import trade
 from loomtest.harness.notes.items import JOINS, items_of
 from loomtest.harness.notes.meaning import Ask, Surroundings, UnsureError
-from loomtest.harness.notes.names import mention_of
+from loomtest.harness.notes.names import Mention, mention_of
 from loomtest.harness.notes.scan import Token
 
 
@@ -41,14 +42,69 @@ def by_commas(tokens: list[Token], scene: Surroundings) -> list[list[Token]] | N
     return [[*part, *tail] if tail and (every or part is whole[-1]) else part for part in whole]
 
 
+def by_colours(tokens: list[Token], scene: Surroundings) -> list[list[Token]] | None:
+    """`beacon: red to fuse 5, black to frame`: a wire of each colour from the device named first; else None.
+
+    Each is a terminal of its own: the earth's is E, the others go by their colour where there are several.
+    """
+    first = next((i for i, token in enumerate(tokens) if token.sort == "colour"), 0)
+    head = [token for token in tokens[:first] if token.sort not in ("colon", "dash", "gap", "arrow", "note")]
+    named = mention_of(head) if head and not scene.pins else None
+    if named is None or not named.words or not all(t.sort in ("word", "number") for t in head):
+        return None
+    pieces: list[list[Token]] = [[]]
+    for token in tokens[first:]:
+        if token.sort in ("comma", "semi", "and"):
+            pieces.append([])
+        elif token.sort != "gap" or pieces[-1]:
+            pieces[-1].append(token)
+    if len(pieces) < 2 or not all(_of_a_colour(piece, scene) for piece in pieces):
+        return None
+    if named.terminal or named.sort in ("joint", "ground") or trade.is_ground(named.key):
+        return [[*head, *piece] for piece in pieces]
+    grounds = [trade.is_ground(_last_end(piece, scene).key) for piece in pieces]
+    found = []
+    for piece, ground in zip(pieces, grounds, strict=True):
+        own = "E" if ground else piece[0].value if grounds.count(False) > 1 else ""
+        at = piece[0].start
+        found.append([*head, *([Token("word", own.replace("/", "_"), own, at, at)] if own else []), *piece])
+    return found
+
+
+def _of_a_colour(piece: Sequence[Token], scene: Surroundings) -> bool:
+    """`red to fuse 5`: a colour, a sign of joining, and one end."""
+    items = items_of(piece, scene.names, scene.letters)
+    plain = [item.sort for item in items if item.sort not in ("note", "side")]
+    while plain[1:2] == ["about"]:
+        plain = [plain[0], *plain[2:]]
+    return (
+        bool(piece)
+        and piece[0].sort == "colour"
+        and plain[:3] == ["about", "join", "end"]
+        and (set(plain[3:]) <= {"about"})
+    )
+
+
+def _last_end(piece: Sequence[Token], scene: Surroundings) -> Mention:
+    return [i.mention for i in items_of(piece, scene.names, scene.letters) if i.mention is not None][-1]
+
+
 def _behind_the_row(tokens: list[Token], scene: Surroundings) -> list[list[Token]] | None:
     """A row with a statement of its own behind it: `bale switch, other lead of it to the lug`."""
     commas = [i for i, token in enumerate(tokens) if token.sort in ("comma", "semi")]
     for place in commas[:1]:
         rest = tokens[place + 1 :]
         begins = _shape(tokens[:place], scene) in ("ends", "tail")
-        other = any(token.text.casefold() == "other" for token in rest)
-        if begins and other and _shape(rest, scene) == "full":
+        if not begins or _shape(rest, scene) != "full":
+            continue
+        ends = [i.mention for i in items_of(tokens[:place], scene.names, scene.letters) if i.mention]
+        goes_on = [i.mention for i in items_of(rest, scene.names, scene.letters) if i.mention][:1]
+        same = (
+            ends
+            and goes_on
+            and (ends[-1].words, ends[-1].terminal) == (goes_on[0].words, goes_on[0].terminal)
+        )
+        if same or any(token.text.casefold() == "other" for token in rest):
             return [tokens[:place], rest]
     return None
 

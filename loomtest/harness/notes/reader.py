@@ -18,6 +18,7 @@ from dataclasses import replace
 
 from loomtest.harness.notes.block import Ends, end_columns
 from loomtest.harness.notes.cavities import is_row
+from loomtest.harness.notes.corrections import put_right
 from loomtest.harness.notes.everywhere import with_size
 from loomtest.harness.notes.finish import finish
 from loomtest.harness.notes.meaning import Ask, Surroundings
@@ -114,7 +115,9 @@ def _answered(state: ReadSoFar, line: PageLine, meant: str) -> None:
 
 def _finished(state: ReadSoFar) -> Notes:
     """The wires of all lines, each point with one spelling; lines whose wires cannot be are unread."""
-    lines, wires, look = finish(state.lines, state.joints, state.exact, state.page.names, made)
+    lines, wires, look = finish(
+        state.lines, state.joints, state.exact, state.page.names, made, put_right(state.page)
+    )
     lines, wires, sized = with_size(lines, wires)
     look = [*sized, *look]
     cavities = _cavities(state, wires)

@@ -18,7 +18,7 @@ from loomtest.harness.notes.cells import (
     through_a_fuse,
     with_letters,
 )
-from loomtest.harness.notes.credible import check
+from loomtest.harness.notes.credible import check, is_credible
 from loomtest.harness.notes.items import JOINS, items_of
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, UnsureError
 from loomtest.harness.notes.names import Mention, lettered, mention_of
@@ -115,6 +115,7 @@ def _unpinned(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
 def _joints(state: ReadSoFar, statements: list[list[Token]], pins: list[Mention]) -> list[Joint]:
     """The wires of the statements of a line. Raises RemarkError where none of them makes one."""
     scene, found, read = state.scene, list[Joint](), 0
+    left_out: list[list[Token]] = []
     for index, statement in enumerate(statements):
         also = statement[0].text.casefold() == "also"
         scene.pins = tuple(pins) if not index or also else ()
@@ -138,6 +139,7 @@ def _joints(state: ReadSoFar, statements: list[list[Token]], pins: list[Mention]
             found += own_joints
             read += 1
         except RemarkError:
+            left_out.append(statement)
             continue
         finally:
             scene.device = own
@@ -146,6 +148,12 @@ def _joints(state: ReadSoFar, statements: list[list[Token]], pins: list[Mention]
     scene.pins = ()
     if not read:
         raise RemarkError
+    for statement in left_out:
+        ends = [item.mention for item in items_of(statement, scene.names, scene.letters) if item.mention]
+        nouns = sum(trade.is_noun(token.text) for token in statement)
+        plain = nouns > 1 and len(statement) < 7 and not any(trade.is_odd(t.text) for t in statement)
+        if plain or any(end.words and end.terminal and is_credible(end, scene.names) for end in ends):
+            raise UnsureError(Ask.ONE_END, " ".join(ends[0].words))
     return found
 
 
@@ -162,7 +170,8 @@ def _same_colour(joint: Joint, before: Joint) -> Joint:
 # `RP7 -> RP16: spare, capped off`: a wire that ends nowhere, or cavities without one
 _DEAD = re.compile(
     r"(?i)(?:[:,;(–-]|\bbut)\s*"
-    r"(spare|unused|not used|not connected|capped(?: off)?|cut off|disconnected|dead)\s*[,.;)]?(?:$|\s*[,(])"
+    r"(spare|unused|not (?:used|connected|fitted)(?: yet)?|capped(?: off)?|cut off|disconnected|dead)"
+    r"\s*[,.;)]?(?:$|\s*[,(])"
 )
 _ON = re.compile(r"(?i)(?:and )?(?:then|thence|from there|bridge|jump|loop|link|carries|continues|on to)")
 
@@ -235,7 +244,7 @@ def row_of(state: ReadSoFar, tokens: list[Token]) -> tuple[list[Mention], list[T
         and not trade.is_noun(first.text)
     ):
         scene.device, scene.other, state.soft = Mention((hyphen[1],)), None, False
-        scene.columns = Ends.FIRST
+        scene.columns, state.style = Ends.FIRST, "number"
         pins, rest = pins_of([replace(first, text=hyphen[2], sort="number"), *tokens[1:]])
         return [Mention(scene.device.words, pin) for pin in pins], behind_the_pin(rest)
     tokens = without_lead(tokens) if scene.device is not None else tokens
@@ -316,4 +325,4 @@ def _names_a_device(state: ReadSoFar, tokens: list[Token]) -> bool:
         return True
     if len(tokens[0].text) < 4 or tokens[1].sort not in ("dash", "arrow"):
         return False
-    return state.page.names.seen.get(state.page.names.alias(mention.key), 0) > 0 and bool(mention.sort)
+    return names.stands(mention.key) > 1 and bool(mention.sort)

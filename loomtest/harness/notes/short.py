@@ -43,7 +43,10 @@ def _whole(
     longer = {
         other: words
         for other, words in names.spelled.items()
-        if other != key and other.split()[-1] == noun and not set(other.split()[:-1]) <= _SIDES
+        if other != key
+        and names.first(other) <= names.first(key)
+        and other.split()[-1] == noun
+        and not set(other.split()[:-1]) <= _SIDES
     }
     if not longer:
         return mention

@@ -21,7 +21,7 @@ from loomtest.harness.notes.items import Item, items_of
 from loomtest.harness.notes.joining import joints_of
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, Surroundings, UnsureError
 from loomtest.harness.notes.names import Mention
-from loomtest.harness.notes.parting import by_commas, refuse_two_headed, two_sides
+from loomtest.harness.notes.parting import by_colours, by_commas, refuse_two_headed, two_sides
 from loomtest.harness.notes.scan import Token
 
 
@@ -30,6 +30,8 @@ def read_statement(tokens: list[Token], scene: Surroundings) -> list[Joint]:
     refuse_two_headed(tokens)
     if (both := two_sides(tokens)) is not None:
         return [joint for half in both for joint in read_statement(half, scene)]
+    if (parts := by_colours(tokens, scene)) is not None:
+        return [joint for part in parts for joint in read_statement(part, scene)]
     if (parts := by_commas(tokens, scene)) is not None:
         return _one_after_another(parts, scene)
     items = items_of(tokens, scene.names, scene.letters)

@@ -123,8 +123,9 @@ def _cell(row: RowSaid, role: str, cell: list[Token], state: ReadSoFar, line: Pa
     if role in _ABOUT_ROLES:
         _say(row, role, cell, state)
     elif role in ("from pin", "to pin"):
-        if not all(token.sort == "dash" for token in cell) or (role == "to pin" and "to" not in row.empty):
-            row.pins[role.split()[0]] = _pins(cell)
+        side = role.split()[0]
+        if not all(token.sort == "dash" for token in cell) or side not in row.empty:
+            row.pins[side] = _pins(cell)
     elif role == "pin" and not two and state.scene.device is not None:
         pins = [token.text for token in cell if is_pin(token)]
         if not pins:
@@ -163,6 +164,8 @@ def _say(row: RowSaid, role: str, cell: list[Token], state: ReadSoFar) -> None:
             if role == "length" and state.page.unit:
                 value = f"{token.text} {state.page.unit}"
             sort = "size" if role == "gauge" else role
+        if role == "length" and sort == "length" and not value:
+            row.notes.append(f"length {token.text}")
         if sort == "letters" or (role == "colour" and sort == "word"):
             row.notes.append(f"colour {token.text}" if sort == "letters" else token.text)
         elif sort in (*ABOUT, "size?") and value:

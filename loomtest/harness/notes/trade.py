@@ -167,6 +167,8 @@ def is_odd(word: str) -> bool:
         return not is_noun(word) and long_form(word) == low
     if is_noun(word) or long_form(word) != low:
         return False
+    if low in ordered("english", "numbers")[2:]:
+        return True
     if len(low) > 4 and low.endswith("ed") and not is_colour(low):
         return True
     return any(low in _inflected(verb) for verb in words("english", "verbs"))

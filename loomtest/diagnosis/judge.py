@@ -67,7 +67,8 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
     bench = _bench(evidence, everything, meter)
     placing = placing_drops(bench, evidence.wiring_findings)
     where = tuple(with_break(bench, finding) for finding in placed(bench, evidence.wiring_findings))
-    left = tuple(one for one in evidence.unexplained if not _within_a_wire(one, where))
+    pairs = list(zip(evidence.wiring_findings, where, strict=True))
+    left = tuple(one for one in evidence.unexplained if not _within_a_wire(one, pairs))
     run = readings.run
     return replace(
         verdict_of(replace(evidence, wiring_findings=where, unexplained=left)),
@@ -80,11 +81,12 @@ def judge(harness: Harness, readings: Readings, instrument: Instrument | None = 
     )
 
 
-def _within_a_wire(doubt: Finding, placed_findings: Sequence[Finding]) -> bool:
-    """Whether no switch or part was left on after all: the short lies inside the wire, off its ends."""
+def _within_a_wire(doubt: Finding, pairs: Sequence[tuple[Finding, Finding]]) -> bool:
+    """Whether no switch or part was left on after all: the short lies inside the wire, off its ends. `pairs`:
+    every finding before it was placed, and after."""
     if not isinstance(doubt.why, LeftOn):
         return False
-    places = [one.place for one in placed_findings if set(one.points) == set(doubt.points)]
+    places = [told.place for one, told in pairs if set(one.points) == set(doubt.points)]
     return any(
         place is not None
         and place.interval_share[0] > _AT_AN_END

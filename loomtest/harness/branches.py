@@ -12,7 +12,7 @@ from pathlib import Path
 
 from loomtest.errors import Problem, nearest
 from loomtest.harness.lie import Branch, Lie, Place3D
-from loomtest.harness.measures import read_length
+from loomtest.harness.measures import in_inches, read_length
 from loomtest.harness.model import Wire, connector_of
 from loomtest.harness.outward import visible
 from loomtest.harness.points import folded, read_point
@@ -118,7 +118,7 @@ def _read_row(row: _Row, branches: list[Branch], at_m: dict[str, Place3D]) -> No
     if start and start == end:
         row.say("to", f"{quoted(start)} at both ends", "two different nodes")
     elif start and end:
-        branches.append(Branch(start, end, length, row.line))
+        branches.append(Branch(start, end, length, row.line, in_inches(row.cells["length"])))
 
 
 def _columns(table: Table, problems: list[Problem]) -> dict[str, int] | None:
@@ -224,7 +224,8 @@ def with_lengths(lie: Lie, wires: Sequence[Wire], file: str, problems: list[Prob
     for wire, course in zip(wires, courses, strict=True):
         way_m = lie.length_m(course) if course is not None and course.branches else None
         if way_m is not None and wire.length_m is None and wire.kind == "wire":
-            out.append(replace(wire, length_m=way_m))
+            inches = course is not None and all(lie.branches[piece].inches for piece in course.branches)
+            out.append(replace(wire, length_m=way_m, inches=inches))
             continue
         out.append(wire)
         if way_m is not None and wire.length_m is not None and _far_off(wire.length_m, way_m):

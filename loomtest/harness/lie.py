@@ -18,12 +18,14 @@ Place3D = tuple[float, float, float]
 
 @dataclass(frozen=True, slots=True)
 class Branch:
-    """A piece of the loom between two nodes; `length_m` is None where nobody measured it; `row` its line."""
+    """A piece of the loom between two nodes; `length_m` is None where nobody measured it; `row` its line;
+    `inches`: it was written in inches or feet."""
 
     start: str
     end: str
     length_m: float | None = None
     row: int = 0
+    inches: bool = False
 
 
 @dataclass(frozen=True, slots=True)

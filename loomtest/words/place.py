@@ -87,6 +87,11 @@ def place_text(place: WirePlace, places: Places, what: str) -> str:
     return text
 
 
+def far_text(far_m: float, wire: Wire) -> str:
+    """A distance along a wire, in the unit of its length: `0.62 m`, `24 in`."""
+    return f"{far_m / _INCH_M:.0f} in" if wire.inches else metres(far_m)
+
+
 def place_line(place: WirePlace, wire: Wire, places: Places) -> str:
     """`0.62 m from X1 cavity 3 along red wire W5, ± 12 cm`, where there is room for one line."""
     if place.zone == "middle":
@@ -171,8 +176,7 @@ def _where(place: WirePlace, wire: Wire, places: Places) -> str:
     start, along = places.point(place.start), wire_text(wire)
     if place.metres is None:
         return f"{percent(place.share)} of the way from {start} along {along}"
-    far = f"{place.metres / _INCH_M:.0f} in" if wire.inches else metres(place.metres)
-    return f"{far} from {start} along {along}"
+    return f"{far_text(place.metres, wire)} from {start} along {along}"
 
 
 def _give(place: WirePlace, wire: Wire) -> str:

@@ -9,7 +9,7 @@ from loomtest.diagnosis.verdict import Finding, Suspect
 from loomtest.harness.colours import colour_words
 from loomtest.harness.model import Harness, Wire, connector_of
 from loomtest.words.lines import one_of
-from loomtest.words.place import place_line
+from loomtest.words.place import far_text, place_line
 from loomtest.words.places import Places, name_text, point_text
 
 
@@ -111,7 +111,7 @@ def plain_sentence(finding: Finding, harness: Harness, by_name: Mapping[str, Wir
     """What the fault means to someone who knows no electricity."""
     circuits = _circuits(finding, harness, by_name)
     what = one_of(circuits[:3], "and")
-    at = _at(finding, harness)
+    at = _at(finding, harness, by_name)
     return {
         "open": f"A wire is broken or not connected{at}: {what} will not work.",
         "short": f"Two circuits are shorted{at}: {what}. "
@@ -126,8 +126,12 @@ def plain_sentence(finding: Finding, harness: Harness, by_name: Mapping[str, Wir
     }[finding.fault]
 
 
-def _at(finding: Finding, harness: Harness) -> str:
-    """` at X4 (alternator plug)`, or ` between` two such places where the end is not known."""
+def _at(finding: Finding, harness: Harness, by_name: Mapping[str, Wire]) -> str:
+    """` at X4 (alternator plug)`, ` 0.62 m from X4`, or ` between` two places where the end is not known."""
+    if finding.place is not None and finding.place.metres is not None:
+        far = far_text(finding.place.metres, by_name[finding.place.wire])
+        hub = connector_of(finding.place.start) or finding.place.start
+        return f" {far} from {hub}" + (f" ({harness.places[hub]})" if hub in harness.places else "")
     ends = [suspect.end for suspect in finding.suspects[:1] if suspect.end]
     hubs = list(dict.fromkeys(connector_of(p) or p for p in (*ends, *finding.points)))
     told = [f"{hub} ({harness.places[hub]})" if hub in harness.places else hub for hub in hubs]

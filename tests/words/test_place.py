@@ -10,7 +10,7 @@ import pytest
 from loomtest import judge, load_readings
 from loomtest.diagnosis.verdict import WirePlace
 from loomtest.words.lying import mark_text
-from loomtest.words.where import where_sentence
+from loomtest.words.where import plain_sentence, where_sentence
 from tests.diagnosis.place.looms import harness_of, readings_of
 
 SHORTED = ("X1:1,X2:1,0.08,,,,", "X1:2,X2:2,0.08,,,,", "X1:1,X1:2,0.4,,,,")
@@ -107,3 +107,16 @@ def test_a_part_left_plugged_in_is_no_doubt_off_the_ends_of_a_wire(
     verdict = judge(harness, readings_of(tmp_path, harness, [*read, *rows]))
     assert verdict.findings[0].place is not None
     assert len(verdict.undecided) == doubts
+
+
+def test_branches_in_inches_give_places_in_inches_and_the_nearer_ends(tmp_path: Path) -> None:
+    (tmp_path / "branches.csv").write_text("from,to,length\nX1,J1,50 in\nJ1,X2,29 in\n")
+    harness = harness_of(tmp_path, ["W1,X1:1,X2:1,0.5,", "W2,X1:2,X2:2,0.5,"])
+    far = [row.replace("36,mV", "0,mV").replace("78,mV", "36,mV").replace("0,mV", "78,mV") for row in BOTH]
+    for rows, ends, said in (
+        (BOTH, ("X1:1", "X1:2"), "24 in from X1"),
+        (far, ("X2:1", "X2:2"), "55 in from X1"),
+    ):
+        (finding,) = judge(harness, readings_of(tmp_path, harness, [*SHORTED, *rows])).findings
+        assert finding.points == ends
+        assert said in plain_sentence(finding, harness, {wire.name: wire for wire in harness.wires})

@@ -83,10 +83,24 @@ def _short(bench: Bench, finding: Finding) -> Finding:
     if told is not None and told.both and known:
         places = [_place(bench, along) for along in known]
         beside = places[1] if len(places) > 1 else None
-        return replace(finding, place=replace(places[0], beside=beside, short_ohm=_number(told.ohm)))
+        place = replace(places[0], beside=beside, short_ohm=_number(told.ohm))
+        return replace(finding, place=place, points=_nearest(bench, finding, (circuits, known)))
     if len(drops) or (len(across) and asked and not finding.suspects):
         return replace(finding, todo=ReadBothEnds(asked))
     return finding
+
+
+def _nearest(
+    bench: Bench, finding: Finding, told: tuple[tuple[Legs, Legs], Sequence[Along]]
+) -> tuple[str, ...]:
+    """The finding's points, one of each circuit: where the place is known, the end that is nearer to it."""
+    names, out = bench.readings.points, list(finding.points)
+    for along in told[1]:
+        side = 0 if along.wire in told[0][0].ends else 1
+        near = names[told[0][side].ends[along.wire][0 if along.share < 0.5 else 1]]
+        if near not in bench.harness.unreachable:
+            out[side] = near
+    return tuple(out)
 
 
 def _never_fed(bench: Bench, circuits: tuple[Legs, Legs]) -> bool:

@@ -5,6 +5,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from loomtest import judge
@@ -13,6 +14,7 @@ from loomtest.diagnosis.why import PlaceReading
 from loomtest.readings.generic import generic_handheld
 from loomtest.readings.model import CapacitanceRange, Instrument, Range, VoltageRange
 from tests.diagnosis.place.looms import harness_of, readings_of
+from tests.scores.place_branched import LEGS, Branched
 
 OHMS = (Range(200.0, 0.8, 3, 0.1),)
 MILLIVOLTS = Instrument(
@@ -126,3 +128,18 @@ def test_no_current_is_asked_into_a_restraint_circuit(tmp_path: Path) -> None:
     assert "X1:2" in harness.untouchable
     verdict = judge(harness, readings_of(tmp_path, harness, SHORT[:2] + SHORT[3:]), MILLIVOLTS)
     assert all(each.asked == () for each in verdict.findings)
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_what_is_asked_in_its_order_tells_the_leg_and_the_place_on_it(tmp_path: Path, seed: int) -> None:
+    """Every drop that the finding asks for, of a tree in closed form, until nothing more is asked."""
+    rng = np.random.default_rng(seed)
+    loom = Branched(rng, tmp_path, np.full(8, 2e-3))
+    place = loom.finding().place
+    assert place is not None
+    assert place.wire == LEGS[loom.leg]
+    assert place.metres == pytest.approx(loom.place_m, abs=0.12)
+    assert place.beside is not None
+    assert (place.beside.wire, place.beside.start) == ("W9", "X1:2")
+    rows = (tmp_path / "readings.csv").read_text().count("voltage_drop")
+    assert rows <= 6

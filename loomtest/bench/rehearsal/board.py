@@ -13,7 +13,7 @@ from collections.abc import Callable, Iterator
 from loomtest.bench.rehearsal.analog import Analog
 from loomtest.bench.rehearsal.measure import MILLIOHM, SAME, UNUSABLE, BoardMeter, Calibration
 from loomtest.bench.rehearsal.network import Network
-from loomtest.bench.scanner.protocol import check_of, pin_set, pins_of
+from loomtest.bench.scanner.protocol import check_of, pin_set, pins_in
 
 FIRMWARE = "1.0"
 LINE_LIMIT, WORD_LIMIT = 80, 8
@@ -91,9 +91,10 @@ class Board:
         return a, b
 
     def _set(self, text: str) -> frozenset[int]:
-        if len(text) != self.pins // 4 or not set(text) <= set("0123456789ABCDEF"):
+        found = pins_in(text, self.pins)
+        if found is None:
             raise _RefusedError("argument")
-        return frozenset(pin - 1 for pin in pins_of(text))
+        return frozenset(pin - 1 for pin in found)
 
     # ---- standing voltage ----
 

@@ -10,8 +10,9 @@
 
 from __future__ import annotations
 
+import math
 import time
-from collections.abc import Callable, Collection, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from dataclasses import dataclass
 from types import TracebackType
 from typing import Protocol, TypeVar
@@ -24,11 +25,13 @@ from loomtest.bench.scanner.protocol import (
     Link,
     PinValue,
     Reply,
+    number_in,
     parse_row,
     parse_value,
     pin_set,
-    pins_of,
+    pins_in,
 )
+from loomtest.bench.scanner.values import UP_TO_OHM
 from loomtest.errors import InstrumentError
 
 T = TypeVar("T")
@@ -37,6 +40,9 @@ BAUD = 115_200
 SILENCE_S = 4.0  # the longest pause inside any answer is under 2 s (the voltage check of 128 pins)
 TRIES = 400  # a bad line spoils most rows, but not all of them
 SILENT_TRIES = 6
+MOST_STALE = 500  # lines of another request, one after another: whoever sends more answers nothing
+MOST_PINS = 256  # twice the largest board
+LEAST_OHM, BEYOND_RANGE = -1.0, 2.0  # a reading is no further below zero, nor beyond the end of its range
 
 CAUTIONS = (
     "Take the loom off the vehicle, or disconnect the battery, negative first, before plugging anything in.",
@@ -103,10 +109,10 @@ class Scanner:
         when it has what it wants.
         """
         self._write(self._link.ask(command))
-        heard_s = time.monotonic()
+        heard_s, stale = time.monotonic(), 0
         while True:
             data = self._read()
-            if not data and time.monotonic() - heard_s > self._silence_s:
+            if stale > MOST_STALE or (not data and time.monotonic() - heard_s > self._silence_s):
                 self.counts.silent += 1
                 return
             for event in self._link.receive(data):
@@ -122,6 +128,7 @@ class Scanner:
                     self.counts.resets += 1
                     return
                 else:
+                    stale += 1
                     self.counts.stale += 1
 
     def _read(self) -> bytes:
@@ -182,7 +189,7 @@ class Scanner:
                         return found
                     break
                 item = understand(words)
-                if item is None:
+                if item is None or len(found) >= len(UP_TO_OHM):
                     break
                 found.append(item)
         raise AssertionError("the tries end with an error of their own")
@@ -196,7 +203,10 @@ class Scanner:
                     f"the scanner speaks protocol {words[1]}, this program {PROTOCOL}: flash the firmware of "
                     "firmware_notes that came with this program"
                 )
-            return Identity(words[2], int(words[3]), words[4] == "switches", words[5] == "calibrated")
+            pins = number_in(words[3], MOST_PINS)
+            if pins is None or pins < 4 or pins % 4:
+                return None
+            return Identity(words[2], pins, words[4] == "switches", words[5] == "calibrated")
 
         return self._ask("who", understand, silent=4)
 
@@ -207,9 +217,12 @@ class Scanner:
         pins = self.identity.pins
 
         def understand(words: tuple[str, ...]) -> SelfTest | None:
-            if len(words) != 5 or words[0] != "test" or len(words[4]) != pins // 4:
+            if len(words) != 5 or words[0] != "test":
                 return None
-            return SelfTest(words[1] == "ok", int(words[2]), int(words[3]) / 100.0, pins_of(words[4]))
+            code, noise, bad = number_in(words[2]), number_in(words[3]), pins_in(words[4], pins)
+            if code is None or noise is None or bad is None:
+                return None
+            return SelfTest(words[1] == "ok", code, noise / 100.0, bad)
 
         return self._ask("test", understand)
 
@@ -224,7 +237,8 @@ class Scanner:
             if len(words) != 5 or words[:3] != ("pair", str(start), str(end)):
                 return None
             there, back = parse_value(words[3]), parse_value(words[4])
-            return None if there is None or back is None else (there, back)
+            whole = there is not None and back is not None and _believable((there, back))
+            return (there, back) if there is not None and back is not None and whole else None
 
         return self._ask(f"pair {start} {end}", understand)
 
@@ -235,7 +249,11 @@ class Scanner:
 
         def understand(words: tuple[str, ...]) -> PinRow | None:
             found = parse_row(words, pins)
-            return PinRow(*found) if found and found[0] == pin else None
+            if found is None or found[0] != pin or not _believable(found[1]):
+                return None
+            asked = set(range(1, pins + 1)) if among is None else set(among)
+            told = {n for n, value in enumerate(found[1], 1) if not math.isnan(value.ohms)}
+            return PinRow(*found) if told == asked - {pin} else None
 
         return self._ask(f"row {pin}{chosen}", understand)
 
@@ -248,20 +266,23 @@ class Scanner:
         missing = set(range(1, pins + 1)) if rows is None else set(rows)
         low: dict[int, set[int]] = {}  # by pin: the pins it was found joined to, in milliohms
         if len(missing) > pins // 2:
-            for words in self._lines("scan"):
+            for number, words in enumerate(self._lines("scan")):
+                if number > 4 * pins:  # the same again and again, and never an end
+                    break
                 if not words:
                     continue
                 _refuse(words)
                 if words[0] == "end":
                     break
                 found = parse_row(words, pins)
-                if found is None:
+                if found is None or not _believable(found[1]):
                     continue
                 row = PinRow(*found)
                 low[row.pin] = {n for n, v in enumerate(row.values, 1) if v.range in (0, 1)}
                 told = {n for n, v in enumerate(row.values, 1) if v.same}
                 # What refers to a row that was lost, or to a pair that has changed since, is asked for anew.
-                if row.pin in missing and all(row.pin in low.get(n, ()) for n in told):
+                left = {n for n, v in enumerate(row.values, 1) if math.isnan(v.ohms)} - told
+                if row.pin in missing and left == {row.pin} and all(row.pin in low.get(n, ()) for n in told):
                     missing.discard(row.pin)
                     yield row
             self._link.done()
@@ -283,8 +304,9 @@ class Scanner:
         digits = pin_set(set(high), self.identity.pins)
 
         def understand(words: tuple[str, ...]) -> frozenset[int] | None:
-            whole = len(words) == 3 and words[:2] == ("reach", digits) and len(words[2]) == len(digits)
-            return pins_of(words[2]) if whole else None
+            whole = len(words) == 3 and words[:2] == ("reach", digits)
+            found = pins_in(words[2], self.identity.pins) if whole else None
+            return found if found is not None and found >= set(high) else None
 
         return self._ask(f"reach {digits}", understand)
 
@@ -296,7 +318,20 @@ class Scanner:
 def _range_calibration(words: tuple[str, ...]) -> RangeCalibration | None:
     if len(words) != 5 or words[0] != "cal":
         return None
-    return RangeCalibration(int(words[1]), int(words[2]) / 256.0, int(words[3]), int(words[4]))
+    range_, scale = number_in(words[1], len(UP_TO_OHM) - 1), number_in(words[2])
+    zero, ppm = number_in(words[3].removeprefix("-")), number_in(words[4], 1_000_000)
+    if range_ is None or not scale or zero is None or ppm is None:
+        return None
+    return RangeCalibration(range_, scale / 256.0, -zero if words[3].startswith("-") else zero, ppm)
+
+
+def _believable(values: Iterable[PinValue]) -> bool:
+    """False where a reading lies outside what its range can show: such a line is damaged, whole or not."""
+    return all(
+        LEAST_OHM <= value.ohms <= BEYOND_RANGE * UP_TO_OHM[value.range]
+        for value in values
+        if value.range is not None
+    )
 
 
 _REASONS = {
@@ -310,6 +345,9 @@ def _refuse(words: tuple[str, ...]) -> None:
     """Raises what an `error` line says."""
     if words[0] != "error":
         return
-    if len(words) == 5 and words[1] == "volts":
-        raise StandingVoltageError(int(words[2]), int(words[3]), int(words[4]) / 1000.0)
-    raise InstrumentError(f"the scanner {_REASONS.get(words[1], 'refuses: ' + ' '.join(words[1:]))}")
+    volts = [number_in(word) for word in words[2:]] if words[1:2] == ("volts",) else []
+    if len(volts) == 3 and None not in volts:
+        pin, against, millivolts = (number or 0 for number in volts)
+        raise StandingVoltageError(pin, against, millivolts / 1000.0)
+    refused = "refuses: " + " ".join(words[1:])[:80]
+    raise InstrumentError(f"the scanner {_REASONS.get(' '.join(words[1:2]), refused)}")

@@ -83,7 +83,8 @@ def unframe(line: bytes) -> tuple[str, tuple[str, ...]] | None:
     body, trailer = line[:-_TRAILER], line[-_TRAILER:]
     if len(body) < 5 or body[:1] != b":" or body[3:4] != b" " or trailer[:1] != b"*":
         return None
-    if trailer[1:] != check_of(body).encode("ascii") or not body.isascii():
+    plain = all(32 <= byte < 127 for byte in body)  # everything on the line is printable
+    if trailer[1:] != check_of(body).encode("ascii") or not plain:
         return None
     words = tuple(body[4:].decode("ascii").split(" "))
     return (body[1:3].decode("ascii"), words) if all(words) else None
@@ -126,8 +127,15 @@ def pin_set(chosen: set[int] | frozenset[int], pins: int) -> str:
     return f"{sum(1 << (pin - 1) for pin in chosen):0{pins // 4}X}"
 
 
-def pins_of(digits: str) -> frozenset[int]:
-    """The pins (from 1) of a pin set."""
+def number_in(word: str, most: int = 999_999_999) -> int | None:
+    """A whole number of the grammar, at most nine digits; None for anything else."""
+    return int(word) if re.fullmatch("[0-9]{1,9}", word) and int(word) <= most else None
+
+
+def pins_in(digits: str, pins: int) -> frozenset[int] | None:
+    """The pins (from 1) of a pin set of a board with so many; None where it is none."""
+    if re.fullmatch("[0-9A-F]+", digits) is None or len(digits) != pins // 4:
+        return None
     value = int(digits, 16)
     return frozenset(bit + 1 for bit in range(value.bit_length()) if value >> bit & 1)
 

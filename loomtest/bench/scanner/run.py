@@ -178,7 +178,11 @@ def record_scan(
             if repeat + 1 < repeats:
                 continue
             for reading in readings_of(row.pin, columns, sockets, budget):
-                writer.record_later(reading)
+                try:
+                    writer.record_later(reading)
+                except ValueError as error:
+                    pair = f"{reading.start} and {reading.end}"
+                    raise InstrumentError(f"the scanner's reading of {pair} cannot be: {error}") from None
             writer.flush()
             writer.note_event(ROW_EVENT, pin=row.pin, point=sockets.by_pin[row.pin].point)
             finished += 1

@@ -160,6 +160,7 @@ def test_what_is_not_there_is_said() -> None:
 
 
 def test_rows_are_values() -> None:
-    board, _ = scanner(("row 4 00F0", [row(4, {5: "22K025/3"})]))
+    outside = {n: "." for n in range(1, 17) if n not in (5, 6, 7, 8)}
+    board, _ = scanner(("row 4 00F0", [row(4, {5: "22K025/3", **outside})]))
     found = board.row(4, {5, 6, 7, 8})
     assert isinstance(found, PinRow) and found.values[4].ohms == pytest.approx(22025.0)

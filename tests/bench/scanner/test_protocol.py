@@ -98,7 +98,7 @@ def test_requests_are_of_the_grammar() -> None:
     commands = ["who", "test", "volts", "scan", "cal", "cal zero 1 2", "pair 1 64", "row 3", f"row 3 {sets}"]
     for command in (*commands, f"apart {sets}", f"reach {sets}", "cal set 0 100000 500 1 2"):
         assert REQUEST.fullmatch(link.ask(command).decode("ascii")), command
-    assert protocol.pins_of(sets) == {1, 64}
+    assert protocol.pins_in(sets, 64) == {1, 64}
 
 
 def test_every_single_change_of_a_line_is_noticed() -> None:

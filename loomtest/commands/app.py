@@ -62,5 +62,6 @@ from loomtest.commands import (  # noqa: E402, F401
     swap,
     verify,
     wiggle,
+    yielded,
 )
 from loomtest.commands.log import verb  # noqa: E402, F401

@@ -38,6 +38,8 @@ _VALUES = {
     "port": "NUMBER", "address": "ADDRESS", "worked_on": "CONNECTOR", "cavities": "CONNECTOR=CAVITIES",
     "face": "CONNECTOR=ROWS", "clips": "COUNT", "after": "RUN", "before": "RUN", "shop": "FILE",
     "time_stamp": "ADDRESS", "time_stamp_authority": "FILE", "index": "ADDRESS", "first": "RUN",
+    "since": "DATE", "until": "DATE", "bench": "NAME", "circuit": "NAME", "newest": "COUNT",
+    "parquet": "FILE",
     "side": "wire|mating|both", "isolation": "full|neighbours|bonded|none",
 }  # fmt: skip
 _SHELL = {
@@ -49,7 +51,7 @@ JOB = (
     ("While you measure", ("bench", "log", "wiggle", "ports")),
     ("What it means", ("judge", "compare", "report")),
     ("The record", ("keep", "history", "verify")),
-    ("Many units", ("expect",)),
+    ("Many units", ("yield", "expect")),
     ("To try it", ("demo",)),
 )
 

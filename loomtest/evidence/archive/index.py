@@ -106,8 +106,8 @@ class WireOhms:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class FaultCount:
-    """A kind of fault at one place: its points, its circuits, in how many runs and of how many units (runs
-    without a unit's number count as one unit)."""
+    """A kind of fault at one place: its points, its circuits, in how many runs and of how many units (a run
+    without a unit's number is none of them)."""
 
     fault: str
     points: str
@@ -190,9 +190,14 @@ class Index:
             self._rows(sql.select(sql.func.count()).select_from(bag).where(*_conditions(wanted)))[0][0]
         )
 
-    def columns(self, wanted: Wanted, names: Sequence[str]) -> dict[str, list[Any]]:
-        """Some fields of `Kept`, each as a list over the kept runs in the order of keeping."""
+    def columns(
+        self, wanted: Wanted, names: Sequence[str], sequences: Sequence[int] | None = None
+    ) -> dict[str, list[Any]]:
+        """Some fields of `Kept`, each as a list over the kept runs in the order of keeping; `sequences`: only
+        of these runs."""
         query = sql.select(*(bag.c[name] for name in names)).where(*_conditions(wanted))
+        if sequences is not None:
+            query = query.where(bag.c.sequence.in_(list(sequences)))
         rows = self._rows(query.order_by(bag.c.sequence))
         columns = zip(*rows, strict=True) if rows else ([] for _ in names)
         return {name: list(column) for name, column in zip(names, columns, strict=True)}
@@ -207,7 +212,7 @@ class Index:
         """Faults of the kept runs by kind and place, those of most runs first."""
         what = (finding.c.fault, finding.c.points, finding.c.circuits)
         runs = sql.func.count(sql.distinct(bag.c.sequence))
-        units = sql.func.count(sql.distinct(bag.c.unit))
+        units = sql.func.count(sql.distinct(sql.func.nullif(bag.c.unit, "")))
         joined = finding.join(bag, finding.c.sequence == bag.c.sequence)
         query = sql.select(*what, runs, units).select_from(joined).where(*_conditions(wanted)).group_by(*what)
         found = [
@@ -216,14 +221,22 @@ class Index:
         ]
         return sorted(found, key=lambda one: (-one.runs, one.fault, one.points))
 
-    def measured(self, wanted: Wanted = ANYTHING, names: Sequence[str] = ("ohms",)) -> list[Measured]:
+    def measured(
+        self,
+        wanted: Wanted = ANYTHING,
+        names: Sequence[str] = ("ohms",),
+        sequences: Sequence[int] | None = None,
+    ) -> list[Measured]:
         """What the wires of the kept runs measured: one table for each list of wires, runs by wires.
 
         `names`: of `ohms` (the estimate), `measured_ohms`, `uncertainty_ohms`, `limit_ohms` (see `WireOhms`).
+        `sequences`: only of these runs.
         """
         columns = [measured.c[name] for name in names]
         joined = measured.join(bag, measured.c.sequence == bag.c.sequence)
         query = sql.select(measured.c.layout, measured.c.sequence, *columns).select_from(joined)
+        if sequences is not None:
+            query = query.where(measured.c.sequence.in_(list(sequences)))
         of_layout: dict[str, list[Any]] = {}
         for row in self._rows(query.where(*_conditions(wanted)).order_by(measured.c.sequence)):
             of_layout.setdefault(row[0], []).append(row)

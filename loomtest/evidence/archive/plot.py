@@ -20,17 +20,25 @@ MOST_ROWS = 16
 
 def write_history_plot(history: History, out: Path) -> list[Path]:
     """Write history.png and history.svg into the folder `out`; their paths. Raises InputError."""
+    made_folder(out)
+    return save_both(history_plot(history), out / "history")
+
+
+def made_folder(out: Path) -> None:
+    """Make the folder for plots. Raises InputError."""
     try:
         out.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         found = "a file" if out.exists() else (error.strerror or str(error)).lower()
         raise InputError([Problem(str(out), None, "", found, "a folder to write the plot into")]) from error
-    picture = history_plot(history)
-    save_png(picture, out / "history.png")
-    (out / "history.svg").write_text(
-        to_svg(picture, alone=True, ident="history"), encoding="utf-8", newline="\n"
-    )
-    return [out / "history.png", out / "history.svg"]
+
+
+def save_both(picture: Drawing, stem: Path) -> list[Path]:
+    """Write the drawing as PNG and as SVG beside each other; their paths."""
+    png, svg = stem.with_name(f"{stem.name}.png"), stem.with_name(f"{stem.name}.svg")
+    save_png(picture, png)
+    svg.write_text(to_svg(picture, alone=True, ident=stem.name), encoding="utf-8", newline="\n")
+    return [png, svg]
 
 
 def history_plot(history: History) -> Drawing:

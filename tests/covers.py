@@ -33,6 +33,7 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "harness/encoding.py": ("harness/test_workbook.py",),
     "harness/outward.py": ("laws/test_clean_output.py",),
     "harness/askcolumns.py": ("commands/terminal/test_columns.py",),
+    "harness/fromsheet.py": ("commands/test_bare_workbook.py",),
     "words/columns.py": ("commands/terminal/test_columns.py",),
     "harness/endcells.py": ("harness/test_sheets.py",),
     "harness/groups.py": ("harness/test_sheets.py",),

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
 
 @app.command(
     epilog="Example: loomtest new my_loom\nExample: loomtest new launch --notes notepad.txt --name Stern\n"
+    "Example: loomtest new stern --from stern.xlsx\n"
     "Example: loomtest new launch --from launch.kbl --configuration south"
 )
 def new(
@@ -30,7 +31,7 @@ def new(
         str | None, typer.Option(help="A text file with the notepad's lines; - for standard input.")
     ] = None,
     source: Annotated[
-        str | None, typer.Option("--from", help="A harness file of a design program (KBL) to take it from.")
+        str | None, typer.Option("--from", help="A spreadsheet, or a harness file of a design program (KBL).")
     ] = None,
     configuration: Annotated[
         str | None, typer.Option(help="Which configuration or module of that file; without it all are taken.")
@@ -61,8 +62,9 @@ def new(
     headings with the pins below them, columns, arrows, dashes, ditto marks, lists behind a splice, names of
     two words, short words (sw, lt, batt), a key of colour letters; sizes in mm², AWG or strands.
 
-    With --from the folder is made from a harness file: wire list, cavities, and branches.csv, which says how
-    the loom lies. What such a file holds beside is counted and named.
+    With --from the folder is made from a spreadsheet, however its wire list is laid out, or from a harness
+    file: wire list, cavities, and branches.csv, which says how the loom lies. What such a file holds beside
+    is counted and named.
 
     What each line was read as stands in notes.read.txt. A line with two meanings is not guessed at: on a
     terminal you are asked, and your answers are kept beside the notes (notes.answers.toml), so that reading
@@ -135,14 +137,18 @@ def _cavity_list(names: tuple[str, ...]) -> str:
 def _from_file(
     source: str | None, configuration: str | None, answers: Answers, notes: str | None, name: str | None
 ) -> tuple[Answers, list[Problem]]:
-    """The answers out of a harness file, and what is odd in it."""
+    """The answers out of a spreadsheet or a harness file, and what is odd in it."""
     from loomtest.errors import InputError, Problem
+    from loomtest.harness.exchange.filename import is_exchange
     from loomtest.harness.exchange.folder import answers_from, with_configuration
+    from loomtest.harness.fromsheet import answers_from_sheet
 
     if source is None or notes is not None:
         found = "no --from" if source is None else "--notes and --from"
         expected = "--configuration beside --from" if source is None else "one of them"
         raise InputError([Problem("new", None, "", found, expected)])
+    if configuration is None and not is_exchange(Path(source)):
+        return answers_from_sheet(source, answers)
     return answers_from(with_configuration(source, configuration), answers, named=name is not None)
 
 

@@ -7,7 +7,7 @@ import re
 from loomtest.harness.groups import BARE_PIN, pin_of
 from loomtest.harness.notes.names import Names, mention_of
 from loomtest.harness.notes.tokens import tokens_of
-from loomtest.harness.points import LONGEST_NAME, made_by_a_spreadsheet
+from loomtest.harness.points import FORMULA_SIGNS, LONGEST_NAME, made_by_a_spreadsheet
 
 # What stands in a cell for a pin without a wire (common practice).
 NOWHERE = {"nc", "n/c", "n.c.", "-", "–", "—", "--", "empty", "unused", "spare", "blank", "none", "not used"}
@@ -52,7 +52,7 @@ def point_of(text: str) -> str:
     text = re.sub(r"\s*\((\w{1,4})\)$", r" \1", text.strip())
     if not re.search(r"\s|[/.-]\d", text) or ":" in text or len(text) > LONGEST_NAME:
         return re.sub(r"\s*:\s*", ":", text)
-    if made_by_a_spreadsheet(text):
-        return text
+    if made_by_a_spreadsheet(text) or text[0] in FORMULA_SIGNS.replace("+", "").replace("-", ""):
+        return text  # refused with its own message
     mention = mention_of(tokens_of(text))
     return Names().point(mention) if mention is not None and mention.words else re.sub(r"\s+", "_", text)

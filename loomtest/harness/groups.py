@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
 from loomtest.errors import Problem
+from loomtest.harness.colours import colour_parts
 from loomtest.harness.headings import DEEPEST_HEADER, SheetLayout, layout_of, meaning, plain
+from loomtest.harness.measures import read_amps, read_length, read_size
 from loomtest.harness.notes.names import CODE
 from loomtest.harness.outward import visible
 from loomtest.harness.table import Table
+from loomtest.harness.wirelist import read_kind
 
 Sheets = Sequence[tuple[str, list[list[str]]]]
 _CONNECTOR = re.compile(
@@ -19,6 +22,22 @@ _CONNECTOR = re.compile(
 )
 _PIN = re.compile(r"\w{1,4}[+-]?")
 BARE_PIN = re.compile(r"\d{1,3}|[A-Za-z]\d{0,2}|\d{1,2}[A-Za-z]")
+_AMPS_OR_SIZE = re.compile(r"[\d.,]+\s*\S{0,4}")  # to be refused with its own message
+_SHORT = re.compile(r"[A-Z][A-Z0-9_/-]{1,9}")
+_NO_CONNECTOR = (
+    "QTY",
+    "PRICE",
+    "COST",
+    "REV",
+    "DATE",
+    "PAGE",
+    "VOLTS",
+    "FUSE",
+    "TOTAL",
+    "STOCK",
+    "ID",
+    "WATTS",
+)
 _NO_PIN = ("", "-", "–", "x", "X")
 _DECIMAL = re.compile(r"(\d{1,3})[.,]0")
 
@@ -31,6 +50,7 @@ class Part:
     device: str
     rows: list[list[str]]
     layout: SheetLayout
+    exact: bool = False  # its columns of the ends are named from and to
 
 
 def counted_rows(count: int) -> str:
@@ -68,7 +88,41 @@ def _device_of_sheet(name: str, several: bool) -> str:
     device = device_in(name)
     if device or re.fullmatch(generic, name, re.IGNORECASE):
         return "" if re.fullmatch(generic, name, re.IGNORECASE) else device
-    return re.sub(r"\s+", "_", name) if several else ""
+    return re.sub(r"\s+", "_", name) if several or (" " not in name and len(name) <= 12) else ""
+
+
+_READERS: Mapping[str, Callable[[str], object]] = {
+    "colour": colour_parts,
+    "size": read_size,
+    "length": read_length,
+    "amps": read_amps,
+    "kind": read_kind,
+}
+
+
+def as_meant(rows: Sequence[Sequence[str]], layout: SheetLayout) -> SheetLayout:
+    """The layout without what a name only seems to say: a `Type` of insulation is no kind of part."""
+    others = dict(layout.others)
+    for what, reader in _READERS.items():
+        place = others.get(what)
+        names = rows[layout.row] if layout.row >= 0 else []
+        name = names[place].strip() if place is not None and place < len(names) else ""
+        if place is None or not name or name.casefold() in (what, "color"):
+            continue
+        cells = [
+            row[place].strip() for row in rows[layout.row + 1 :] if place < len(row) and row[place].strip()
+        ]
+        if 2 * sum(_reads(reader, cell) for cell in cells) < len(cells) and name not in others:
+            others = {(name if other == what else other): at for other, at in others.items()}
+    return replace(layout, others=others)
+
+
+def _reads(reader: Callable[[str], object], cell: str) -> bool:
+    try:
+        reader(cell)
+    except ValueError:
+        return bool(_AMPS_OR_SIZE.fullmatch(cell))
+    return True
 
 
 def parts_of(sheets: Sheets) -> list[Part]:
@@ -80,7 +134,7 @@ def parts_of(sheets: Sheets) -> list[Part]:
         if groups:
             found += groups
             continue
-        layout, device = _by_data(rows, layout), ""
+        layout, device = as_meant(rows, _by_data(rows, layout)), ""
         if len(layout.start) == 1 and meaning(rows[layout.row][layout.start[0]])[0] in ("pin", "wire"):
             device = _title_above(rows, layout.row) or _device_of_sheet(name, len(laid) > 1)
         found.append(Part(name, device, rows, layout))
@@ -140,9 +194,7 @@ def chains_of(file: str, sheets: Sheets, problems: list[Problem]) -> Table | Non
     """A column for each connector, a row for each circuit, the pins in the cells: joined along the row."""
     for _, rows in sheets:
         for index, row in enumerate(rows[:DEEPEST_HEADER]):
-            places = [
-                p for p, cell in enumerate(row) if CODE.fullmatch(cell.strip()) and not meaning(cell)[0]
-            ]
+            places = _connectors(row)
             if len(places) < 2:
                 continue
             below = [[cell.strip() for cell in each] for each in rows[index + 1 :]]
@@ -151,6 +203,18 @@ def chains_of(file: str, sheets: Sheets, problems: list[Problem]) -> Table | Non
                 continue
             return _chained(file, index, row, places, below, problems)
     return None
+
+
+def _connectors(row: Sequence[str]) -> list[int]:
+    """The columns named after connectors: `X1`; also `ECU`, where another column is of circuits."""
+    circuits = any(meaning(cell)[0] == "circuit" for cell in row)
+    return [
+        place
+        for place, cell in enumerate(row)
+        if not meaning(cell)[0]
+        and (CODE.fullmatch(cell.strip()) or (circuits and _SHORT.fullmatch(cell.strip())))
+        and cell.strip() not in _NO_CONNECTOR
+    ]
 
 
 def _chained(

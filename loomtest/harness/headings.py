@@ -10,19 +10,22 @@ DEEPEST_HEADER = 30  # rows of titles and remarks above the column names
 
 # What each column name means (common practice; English, then German, French, Spanish and Italian).
 _MEANS: Mapping[str, str] = {
-    "from": "from|start|from point|begin|origin|source|end a|end 1|von|de|desde|da|départ|depart",
-    "to": "to|goes to|to point|destination|dest|end|end b|end 2|connects to|where to|leads to|target"
-    "|other end|nach|ziel|geht an|geht nach|vers|arrivée|arrivee|hasta|verso",
-    "connector": "connector|plug|conn|connector name|connector id|device|component|unit|socket|stecker|gerät"
-    "|bauteil|connecteur|appareil|conector|connettore",
-    "pin": "pin|cavity|way|terminal|pos|position|pin no|pin number|cav|cavity no|pin #|pin nr|contact|kammer"
-    "|kontakt|klemme|broche|voie|borne|contacto|contatto|pinne",
-    "colour": "colour|color|wire colour|wire color|col|cable colour|cable color|colour code|color code|farbe"
-    "|aderfarbe|kabelfarbe|couleur|colore",
-    "size": "size|gauge|csa|mm2|mm²|awg|wire size|cross section|cross-section|wire gauge|querschnitt|section"
-    "|sección|seccion|sezione",
+    "from": "from|where from|comes from|conn/pin|connector/pin|plug/pin|connector pin|start"
+    "|from point|begin|origin|source|end a|end 1|von|de|desde|da|départ|depart",
+    "to": "to|goes to|to point|destination|dest|end|end b|end 2|connects to|where to|leads to"
+    "|target|other end|runs to|goes|nach|ziel|geht an|geht nach|vers|arrivée|arrivee|hasta"
+    "|verso",
+    "connector": "connector|plug|item|equipment|conn|connector name|connector id|device|component|unit"
+    "|socket|stecker|gerät|bauteil|connecteur|appareil|conector|connettore",
+    "pin": "pin|cavity|term|way|terminal|pos|position|pin no|pin number|cav|cavity no|pin #"
+    "|pin nr|contact|kammer|kontakt|klemme|broche|voie|borne|contacto|contatto|pinne",
+    "colour": "colour|color|wire colour|wire color|col|cable colour|cable color|colour code"
+    "|color code|farbe|aderfarbe|kabelfarbe|couleur|colore",
+    "size": "size|gauge|csa|mm2|mm²|awg|wire size|cross section|cross-section|wire gauge"
+    "|querschnitt|section|sección|seccion|sezione",
     "length": "length|len|wire length|länge|laenge|longueur|longitud|lunghezza",
-    "wire": "wire|wire no|wire number|wire name|wire id|cable|no|nr|#|ader|leitung|kabel|fil|hilo|filo",
+    "wire": "wire|wire no|wire number|wire name|wire id|cable|no|nr|#|ader|leitung|kabel|fil|hilo"
+    "|filo|cable no|cable number",
     "kind": "kind|type|part|art",
     "amps": "amps|current|a|amperes|strom|courant",
     "circuit": "circuit|function|signal|net|use|purpose|description|stromkreis|funktion|fonction|función",
@@ -174,14 +177,30 @@ def _sided(text: str) -> tuple[str, str]:
     return "", ""
 
 
+def _over(above: Sequence[str], width: int) -> list[str]:
+    """The end that the row above names over each column: a name stands for the blank cells behind it too."""
+    sides: list[str] = []
+    for place in range(width):
+        text = plain(above[place]) if place < len(above) else ""
+        side = NAMES.get(text, "")
+        sides.append((side if side in ("from", "to") else "") if text else (sides[-1] if sides else ""))
+    return sides
+
+
 def _layout(index: int, row: Sequence[str], above: Sequence[str]) -> SheetLayout | None:
+    over = _over(above, len(row))
+    names = list(row)
+    if any(over):  # two rows of names: `Length` above `mm`
+        titles = [above[place].strip() if place < len(above) else "" for place in range(len(row))]
+        for place, cell in enumerate(row):
+            if not over[place] and titles[place] and not meaning(cell)[0]:
+                names[place] = f"{titles[place]} {cell.strip()}".strip()
     found: list[tuple[int, str, str]] = []  # place, what, the end that it says
-    for place, cell in enumerate(row):
-        what, _ = meaning(cell)
-        over = plain(above[place]) if place < len(above) else ""
-        side = NAMES.get(over, "") if NAMES.get(over, "") in ("from", "to") else ""
+    for place, cell in enumerate(names):
+        what, side = meaning(cell)[0], over[place]
         if not what:
-            side, what = _sided(plain(cell))
+            said, what = _sided(plain(cell))
+            side = said or side
         if what in ("from", "to"):
             found.append((place, "end", what))
         elif what in ("connector", "pin"):
@@ -189,7 +208,7 @@ def _layout(index: int, row: Sequence[str], above: Sequence[str]) -> SheetLayout
     if not any(what == "pin" or side for _, what, side in found):
         return None
     if not any(side == "from" or what == "pin" for _, what, side in found):  # `No`, `Colour`, `Goes to`
-        count = next((p for p, cell in enumerate(row) if plain(cell) in _COUNTS), None)
+        count = next((p for p, cell in enumerate(names) if plain(cell) in _COUNTS), None)
         if count is None:
             return None
         found.insert(0, (count, "pin", ""))
@@ -197,7 +216,7 @@ def _layout(index: int, row: Sequence[str], above: Sequence[str]) -> SheetLayout
     if ends is None:
         return None
     start, end = ends
-    others, units = _others(row, (*start, *end), {})
+    others, units = _others(names, (*start, *end), {})
     pinout = not any(side == "from" for _, _, side in found) and len(end) == 1
     return SheetLayout(index, start, end, pinout, others, units)
 
@@ -249,6 +268,6 @@ def _others(
                 what += f" ({column_letters(place)})"
         others[what] = place
     for what, place in others.items():
-        if place < len(row) and (unit := meaning(row[place])[1]):
+        if what in _MEANS and place < len(row) and (unit := meaning(row[place])[1]):
             units[what] = unit
     return others, units

@@ -122,13 +122,13 @@ def list_table(source: Path) -> Table:
     return table
 
 
-def list_text(harness: Harness) -> str:
+def list_text(harness: Harness, separator: str = ",") -> str:
     """The wire list of a harness as CSV with our own column names: what was read, and nothing else."""
     if harness.source is None:
         return ""
     table = list_table(harness.source)
     out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\n")
+    writer = csv.writer(out, delimiter=separator, lineterminator="\n")
     writer.writerow(table.header)
     writer.writerows([sheet_cell(cell) for cell in cells] for _, cells in table.rows)
     return out.getvalue()

@@ -29,9 +29,9 @@ WIRE_COLUMNS = (
     "ohms_min", "ohms_max",
 )  # fmt: skip
 READING_COLUMNS = ("from", "to", "value", "quantity", "unit", "current", "note")
-_BOM = "\ufeff"
+BOM = "\ufeff"
 
-_WIRES_TEXT = """\
+WIRES_TEXT = """\
 # The wire list: one row for each wire. Only from and to are needed. The rest makes the answers sharper.
 # from and to: X1:3 is connector X1 cavity 3. A ground or splice or stud is just its name: GND1 or SP1
 # wire: its name. colour: red or RD or BK/WH. size: 1.5 (mm²) or AWG 16. length: 0.85 (m) or 33 in
@@ -89,7 +89,7 @@ def files_of(answers: Answers) -> dict[str, str]:
     files = {
         WIRES: wire_list(answers.wires, answers.separator),
         SETTINGS: settings_text(answers),
-        READINGS: _BOM + _READINGS_TEXT + answers.separator.join(READING_COLUMNS) + "\r\n",
+        READINGS: BOM + _READINGS_TEXT + answers.separator.join(READING_COLUMNS) + "\r\n",
     }
     if answers.notes is not None:
         files[NOTES] = answers.notes
@@ -104,7 +104,7 @@ def wire_list(wires: Sequence[NotedWire], separator: str = ",") -> str:
     wants the other.
     """
     out = io.StringIO()
-    out.write(_BOM + _WIRES_TEXT)
+    out.write(BOM + WIRES_TEXT)
     writer = csv.writer(out, delimiter=separator, lineterminator="\n")
     writer.writerow(WIRE_COLUMNS)
     taken = {wire.wire for wire in wires}

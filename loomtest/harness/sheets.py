@@ -4,12 +4,21 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from loomtest.errors import Problem
 from loomtest.harness.colours import colour_code
 from loomtest.harness.endcells import NOWHERE, joined, point_of, targets
-from loomtest.harness.groups import BARE_PIN, Part, chains_of, counted_rows, device_in, parts_of, pin_of
+from loomtest.harness.groups import (
+    BARE_PIN,
+    Part,
+    as_meant,
+    chains_of,
+    counted_rows,
+    device_in,
+    parts_of,
+    pin_of,
+)
 from loomtest.harness.headings import SheetLayout, header_row, layout_as_told, layout_of, plain
 from loomtest.harness.outward import visible
 from loomtest.harness.settings import ColumnNames
@@ -34,7 +43,12 @@ def wire_table(
     for name, rows in sheets:
         at, layout = header_row(rows, NEEDED), layout_of(rows)
         if at is not None and (layout is None or len(layout.start) + len(layout.end) == 2):
-            return plain_table(file, name, sheets, rows, at, problems)
+            exact = layout_of(rows[at : at + 1])
+            say_which(file, name, sheets, problems)
+            if exact is None:
+                return None
+            part = Part(name, "", rows, as_meant(rows, replace(exact, row=at)), exact=True)
+            return _table_of(file, [part], problems, told=True)
     parts = parts_of(sheets)
     if parts:
         return _table_of(file, parts, problems)
@@ -55,15 +69,20 @@ def _as_told(file: str, sheets: Sheets, columns: ColumnNames, problems: list[Pro
     return None
 
 
-def plain_table(
-    file: str, name: str, sheets: Sheets, rows: Sequence[list[str]], at: int, problems: list[Problem]
-) -> Table:
-    """A sheet whose row `at` holds our own column names."""
+def say_which(file: str, name: str, sheets: Sheets, problems: list[Problem]) -> None:
+    """Of several sheets, which one was read."""
     others = [other for other, _ in sheets if other != name]
     if others:
         found = f"{len(sheets)} sheets; {quoted(name)} was read"
         expected = visible(f"FILE#SHEET for another: {', '.join(others[:6])}")
         problems.append(Problem(file, None, "", found, expected, "warning"))
+
+
+def plain_table(
+    file: str, name: str, sheets: Sheets, rows: Sequence[list[str]], at: int, problems: list[Problem]
+) -> Table:
+    """A sheet whose row `at` holds our own column names."""
+    say_which(file, name, sheets, problems)
     header = tuple(cell.strip() for cell in rows[at])
     return Table(file, header, at + 1, _below(file, rows, at, problems), ",", laid_out=True)
 
@@ -240,8 +259,8 @@ class _PartRows:
             texts = {cell for cell in row if cell}
             if not texts or [plain(cell) for cell in row] == names:
                 continue
-            if len(texts) == 1:
-                text = next(iter(texts))
+            text = next(iter(texts))
+            if len(texts) == 1 and not (self.part.exact and not re.search(r"\s", text)):
                 section = self._section(row, text)
                 if section:
                     device = section
@@ -294,7 +313,7 @@ class _PartRows:
                 expected = "where it goes; the row was left out"
                 self.problems.append(Problem(self.file, number, "to", found, expected, "warning"))
             return []
-        if not start and not self._last["from"][-1]:
+        if not start and not self._last["from"][-1] and not self.part.exact:
             self.remarks.add(number, next(cell for cell in row if cell))
             return []
         return [[start, one] for one in (end or [""])]
@@ -308,6 +327,8 @@ class _PartRows:
         if len(layout.start) == 2:
             return self._pair("from", row, layout.start, self._end_is_there(row))
         cell = row[layout.start[0]] if layout.start[0] < len(row) else ""
+        if self.part.exact:
+            return point_of(cell)
         if not cell and self._last["from"][1] and self._end_is_there(row):
             self.repeated += 1
             return self._last["from"][1]
@@ -335,6 +356,8 @@ class _PartRows:
             point = self._pair("to", row, layout.end, begins and ":" not in self._last["to"][1])
             return [point] if point else []
         cell = row[layout.end[0]] if layout.end[0] < len(row) else ""
+        if self.part.exact:
+            return [point_of(cell)]
         if not cell or cell.casefold() in NOWHERE:
             return []
         self._refuse_alone("to", cell, number, False)

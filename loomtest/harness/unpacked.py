@@ -23,6 +23,7 @@ _OLE = b"\xd0\xcf\x11\xe0\xa1\xb1\x1a\xe1"
 _PLACELESS = re.compile(rb"<(?:row|c)(?![^<>]*\sr=)[\s/>]")
 _EMPTY_CELL = re.compile(rb"<c [^<>]*(?:/>|></c>)")
 _EMPTY_ROW = re.compile(rb"<row [^<>]*(?:/>|>\s*</row>)")
+_VALUELESS = re.compile(rb"(?:</f>|<f/>)(?:<v\s*/>|<v></v>|</c>)")
 _LETTERS = re.compile(r"([A-Z]{1,3})(\d{1,7})")
 
 
@@ -38,12 +39,14 @@ class NotAWorkbook(Exception):
 class Unpacked:
     """The parts that hold cells, packed again without compression; and what the cells do not say.
 
-    `hidden_rows`: rows that a spreadsheet does not show. `fills`: how many different fill colours cells
+    `hidden_rows`: rows that a spreadsheet does not show. `formulas`: those that were saved without a value.
+    `fills`: how many different fill colours cells
     have that hold something.
     """
 
     parts: io.BytesIO
     hidden_rows: int = 0
+    formulas: int = 0
     fills: int = 0
 
 
@@ -119,6 +122,7 @@ def _counted(parts: dict[str, bytes]) -> Unpacked:
     return Unpacked(
         again,
         sum(look.hidden for look in looks),
+        sum(len(_VALUELESS.findall(data)) for data in parts.values() if b"<sheetData" in data),
         len({filled[style] for style in fills if filled.get(style)}),
     )
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TypeVar
@@ -182,7 +183,7 @@ def read_wires(table: Table, problems: list[Problem]) -> WireList:
     columns = _Columns(table, places, problems)
     starts, ends = _ends(columns)
     columns.read("colour", colour_parts)
-    kinds = columns.read("kind", _read_kind)
+    kinds = columns.read("kind", read_kind)
     sizes, lengths = columns.number("size", read_size), columns.number("length", read_length)
     imperial = [in_inches(text) for text in columns.text("length")]
     lowest, highest = columns.number("ohms_min", read_ohms), columns.number("ohms_max", read_ohms)
@@ -255,8 +256,10 @@ def _check_ranges(
             columns.wrong(row, "ohms_max", "nothing", f"the highest value too, where ohms_min is {low:g}")
 
 
-def _read_kind(text: str) -> Kind:
-    kind = KINDS.get(text.casefold()) or _ALSO_KINDS.get(text.casefold())
+def read_kind(text: str) -> Kind:
+    """The kind that a word says, `bulb` and `fuse 10 A` too. Raises ValueError with the words there are."""
+    word = re.sub(r"\s+\d.*", "", text.casefold())
+    kind = KINDS.get(word) or _ALSO_KINDS.get(word)
     if kind is None:
         near = nearest(text, list(KINDS), 1)
         raise ValueError("one of " + ", ".join(KINDS) + (f"; the nearest is {near[0]}" if near else ""))

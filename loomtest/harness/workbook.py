@@ -92,6 +92,10 @@ def _say_what_cells_do_not(file: str, table: Table, unpacked: Unpacked, problems
         found = f"{counted_rows(unpacked.hidden_rows)} hidden by the spreadsheet"
         expected = "all rows on the screen; hidden ones were read like the others"
         problems.append(Problem(file, None, "", found, expected, "warning"))
+    if unpacked.formulas:
+        found = f"{unpacked.formulas:,} formula{'s' if unpacked.formulas > 1 else ''} without a value"
+        expected = "the workbook opened in a spreadsheet and saved once; their cells were read as empty"
+        problems.append(Problem(file, None, "", found, expected, "warning"))
     names = [name.casefold() for name in table.header]
     place = next((names.index(name) for name in ("colour", "color") if name in names), None)
     coloured = place is not None and any(cells[place].strip() for _, cells in table.rows)

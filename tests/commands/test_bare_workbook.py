@@ -131,7 +131,6 @@ def test_where_a_folder_is_wanted_it_is_said(place: tuple[Path, str]) -> None:
     for words in (
         ("bench", name, "--no-browser"),
         ("new", name.partition("#")[0]),
-        ("new", "fresh", "--from", name),
         ("new", "fresh", "--notes", name),
         ("log", name, "--out", "r", "--meter", f"rehearse:{name}"),
     ):
@@ -139,3 +138,12 @@ def test_where_a_folder_is_wanted_it_is_said(place: tuple[Path, str]) -> None:
         assert done.returncode == 2 and "Traceback" not in done.stderr, words
         assert done.stderr.count("\n") <= 5, (words, done.stderr)
     assert not (folder / "fresh").exists() and not (folder / "r").exists()
+
+
+def test_a_folder_is_made_from_it(place: tuple[Path, str]) -> None:
+    folder, name = place
+    done = loomtest("new", "fresh", "--from", name, "--json", cwd=folder)
+    assert done.returncode == 0 and json.loads(done.stdout)["wires"] == 3, done.stderr
+    assert ends(folder / "fresh") == WIRES
+    assert [dict(w.extra)["Shop note"] for w in load_harness(folder / "fresh").wires] == ["k1", "k2", "k3"]
+    assert loomtest("check", "fresh", cwd=folder).returncode == 0

@@ -82,7 +82,7 @@ def test_new_takes_one_configuration_and_tells_it_as_json(tmp_path: Path) -> Non
 @pytest.mark.parametrize(
     "arguments",
     [
-        ("new", "made", "--from", "wires.csv"),
+        ("new", "made", "--from", "none.csv"),
         ("new", "made", "--from", "loom.kbl", "--notes", "notes.txt"),
         ("new", "made", "--configuration", "south"),
         ("new", "made", "--from", "loom.kbl", "--configuration", "east"),

@@ -207,17 +207,11 @@ def test_gauge_and_several_targets_in_a_cell(tmp_path: Path) -> None:
 
 
 def test_ditto_marks_and_own_columns_are_kept(tmp_path: Path) -> None:
-    rows: list[Row] = [
-        ["From", "To", "Colour", "Shop code"],
-        ["X1/1", "X2/1", "red", "k7"],
-        ["X1/2", '"', "ditto", ""],
-    ]
     path = one(tmp_path, [["Connector A", "Pin A", "Connector B", "Pin B", "Colour", "Shop code"],
                           ["X1", 1, "X2", 1, "red", "k7"], ['"', 2, '"', 2, "ditto", "k8"]])  # fmt: skip
     assert ends(path) == [("X1:1", "X2:1"), ("X1:2", "X2:2")]
     wires = load_harness(path).wires
     assert wires[1].colour == "red" and dict(wires[1].extra) == {"Shop code": "k8"}
-    assert rows
 
 
 def test_mistakes_name_sheet_row_and_column_as_the_person_knows_them(tmp_path: Path) -> None:
@@ -327,3 +321,42 @@ def test_columns_of_a_csv(tmp_path: Path) -> None:
     (tmp_path / "wires.csv").write_text("Ref;Slot;Ziel\nX1;1;X2 4\n")
     (tmp_path / "harness.toml").write_text('[columns]\nfrom = ["Ref", "Slot"]\nto = "Ziel"\n')
     assert ends(tmp_path) == [("X1:1", "X2:4")]
+
+
+def test_two_rows_of_names_and_words_of_a_cable_list(tmp_path: Path) -> None:
+    rows: list[Row] = [
+        ["Cable No.", "From", None, "To", None, "Colour", "CSA", "Length"],
+        [None, "Item", "Term", "Item", "Term", None, "mm2", "mm"],
+        ["W01", "Battery", "+", "Fuse box", 1, "Red", 6, 500],
+        ["W02", "Fuse box", 2, "Ignition sw", "B", "White", 2.5, 1200],
+    ]
+    path = one(tmp_path, rows)
+    assert ends(path) == [("Battery+", "Fuse_box:1"), ("Fuse_box:2", "Ignition_sw:B")]
+    wires = load_harness(path).wires
+    assert [(w.name, w.size_mm2, w.length_m) for w in wires] == [("W01", 6, 0.5), ("W02", 2.5, 1.2)]
+
+
+def test_names_of_two_words_and_other_names_of_our_columns(tmp_path: Path) -> None:
+    rows: list[Row] = [
+        ["From", "To", "Wire colour", "CSA", "Type"],
+        ["Splice 4", "light switch 2", "red", 1.5, "thin wall"],
+        ["splice_A", "SPL3", "blue", 1, "thick wall"],
+    ]
+    path = one(tmp_path, rows)
+    assert ends(path) == [("Splice4", "light_switch:2"), ("splice_A", "SPL3")]
+    wires = load_harness(path).wires
+    assert [(w.colour, w.size_mm2, w.kind) for w in wires] == [("red", 1.5, "wire"), ("blue", 1, "wire")]
+    assert dict(wires[0].extra) == {"Type": "thin wall"}  # insulation, and no kind of part
+    rows = [["From", "To", "Type"], ["X1:1", "X2:1", "bulb"], ["X1:2", "X2:2", "Fuse 10 A"]]
+    assert [w.kind for w in load_harness(one(tmp_path, rows)).wires] == ["lamp", "fuse"]
+
+
+def test_connectors_in_words_as_columns(tmp_path: Path) -> None:
+    rows: list[Row] = [["Signal", "ECU", "DASH", "QTY"], ["tacho", 12, 3, 1], ["ground", 1, 2, 1]]
+    assert ends(one(tmp_path, rows)) == [("ECU:12", "DASH:3"), ("ECU:1", "DASH:2")]
+    parts: list[Row] = [["ITEM", "QTY", "PRICE"], [1, 20, 3], [2, 5, 1]]  # no circuits: a list of parts
+    assert "no column names" in refused(one(tmp_path, parts))
+
+
+def test_a_formula_without_its_value_is_told(tmp_path: Path) -> None:
+    assert "1 formula without" in said(one(tmp_path, [["from", "to", "length"], ["X1:1", "X2:1", "=1+1"]]))

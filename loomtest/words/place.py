@@ -26,10 +26,10 @@ PLACE_CAUTIONS = (LOOM_ALONE, FUSE_AND_LAMP, ALONG_THE_WIRE, NEVER_PIERCED)
 
 _INCH_M = 0.0254
 TYPE_WITH_UNIT = {
-    "voltage_drop": "type the millivolts and the amps, such as 36 mV 1.5 A; a minus sign does not matter",
+    "voltage_drop": "type the volts and the amps, such as 36 mV 1.5 A; a minus sign is no mistake",
     "capacitance": "type the capacitance with its unit, such as 120 pF",
 }
-SKIP_PLACES = "Skip this one, and no place is asked for."
+SKIP_PLACES = "Skip leaves it out."
 PLACE_BLOCK = "To find the place, before you fix it"
 
 

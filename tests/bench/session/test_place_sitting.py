@@ -13,6 +13,8 @@ from loomtest.bench.plan.plan import plan
 from loomtest.bench.session.events import Asked, Ended, Event, Prompt, Recorded, Said
 from loomtest.bench.session.order import Order
 from loomtest.bench.session.session import Choices, Session
+from loomtest.commands.log.screen import rows_of
+from loomtest.commands.log.view import View
 from loomtest.harness.model import Harness
 from loomtest.readings.model import CapacitanceRange, Instrument, Range, VoltageRange
 from loomtest.readings.run import About, RunWriter, create_run
@@ -182,3 +184,19 @@ def test_a_drop_is_corrected_and_taken_back_like_any_other(tmp_path: Path, made:
     typist.take(typist.session.take_back())
     assert typist.session.step is not None
     assert (typist.session.step.start, typist.session.step.quantity) == ("X1:1", "voltage_drop")
+
+
+@pytest.mark.parametrize("fault", ["short", "open"])
+@pytest.mark.parametrize("live", [False, True])
+def test_all_of_it_stands_on_a_small_terminal(
+    tmp_path: Path, made: list[Typist], fault: str, live: bool
+) -> None:
+    """80 columns and 24 rows: what to feed, both points, every caution, what to type, and the keys."""
+    made.append(typist := Typist(tmp_path, BOTH, fault, {}))
+    typist.go()
+    view = View("an orchard tractor", "before", live=live, total=6, prompt=typist.prompts[-1], message="0.2")
+    rows = [text for text, _ in rows_of(view, 80, 24)]
+    shown, prompt = " ".join(" ".join(rows).split()), typist.prompts[-1]
+    for text in (prompt.sentence, prompt.red, prompt.black, *prompt.cautions, prompt.expected, *prompt.about):
+        assert text in shown.replace(" ! ", " ")
+    assert "q stop" in shown

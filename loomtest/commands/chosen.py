@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from datetime import date
 from pathlib import Path
 
@@ -11,9 +12,10 @@ from loomtest.errors import InputError, Problem
 
 def harness_name(given: str) -> str:
     """The name of the harness that lies at this path, else the name itself. Raises InputError."""
-    if not Path(given).exists():
+    from loomtest.harness.load import is_there, load_harness
+
+    if not is_there(Path(given)):
         return given
-    from loomtest.harness.load import load_harness
 
     return load_harness(given).name
 
@@ -28,3 +30,10 @@ def day_of(given: str | None, option: str) -> str | None:
         return date.fromisoformat(given).isoformat()
     except ValueError:
         raise InputError([Problem(option, None, "", f'"{given}"', "a day written as 2026-05-01")]) from None
+
+
+def one_of_these(given: str | None, known: Sequence[str], option: str) -> str | None:
+    """One of the known words. Raises InputError for anything else."""
+    if given is None or given in known:
+        return given
+    raise InputError([Problem(option, None, "", f'"{given}"', f"one of {', '.join(known)}")])

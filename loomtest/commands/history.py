@@ -17,8 +17,20 @@ def history(
     harness: Annotated[str | None, typer.Argument(help="A harness or its name (default: all).")] = None,
     out: Annotated[str | None, typer.Option(help="Also draw resistance over time into this folder.")] = None,
     csv: Annotated[str | None, typer.Option(help="Also write the runs as a table to this file.")] = None,
+    parquet: Annotated[str | None, typer.Option(help="The same as Parquet, for a database engine.")] = None,
+    since: Annotated[str | None, typer.Option(help="Only runs begun on this day or later.")] = None,
+    until: Annotated[str | None, typer.Option(help="Only runs begun on this day or earlier.")] = None,
+    bench: Annotated[str | None, typer.Option(help="Only the runs of this bench.")] = None,
+    operator: Annotated[str | None, typer.Option(help="Only the runs of this person.")] = None,
     job: Annotated[str, typer.Option(help="Only the runs of this job.")] = "",
     unit: Annotated[str, typer.Option(help="Only the runs of this unit, by its serial number.")] = "",
+    verdict: Annotated[str | None, typer.Option(help="Only runs with this verdict.")] = None,
+    fault: Annotated[
+        str | None, typer.Option(help="Only runs with such a fault: open, short, crossed and so on.")
+    ] = None,
+    place: Annotated[
+        str | None, typer.Option(help="Only runs with a fault at this point, such as X1:3.")
+    ] = None,
     jobs: Annotated[
         bool, typer.Option("--jobs", help="List the jobs instead: open or done, last verdict, days since.")
     ] = False,
@@ -30,46 +42,45 @@ def history(
 ) -> None:
     """Show the kept runs, their verdicts, and each circuit's resistance over time with its trend.
 
-    "will pass its limit about" is said only when at least five runs, and the whole 95 % interval of the
-    trend, agree.
+    All choices may be combined. "will pass its limit about" is said only when at least five runs, and the
+    whole 95 % interval of the trend, agree.
 
     The JSON object, "schema": "loomtest-history/1": runs (bag, harness, stage, started, verdict and more),
     courses (each circuit's resistance run by run, with its trend), files.
     """
     from pathlib import Path
+    from typing import get_args
 
+    from loomtest.commands.chosen import day_of, harness_name, one_of_these
     from loomtest.commands.terminal.progress import Progress
     from loomtest.commands.terminal.screen import show, show_json
-    from loomtest.evidence.archive.folder import archive_at
-    from loomtest.evidence.archive.history import history_csv, history_json, history_of
+    from loomtest.diagnosis.verdict import Fault, Outcome
+    from loomtest.evidence.archive.folder import Archive, default_archive
+    from loomtest.evidence.archive.history import history_json, history_of, runs_table
     from loomtest.evidence.archive.index import Wanted
     from loomtest.evidence.archive.words import MOST_RUNS, history_lines
-    from loomtest.harness.load import is_there
+    from loomtest.evidence.tablefile import write_tables
     from loomtest.words.lines import Line
 
-    name = harness
-    if harness is not None and is_there(Path(harness)):
-        from loomtest.harness.load import load_harness
-
-        name = load_harness(harness).name
+    wanted = Wanted(
+        harness=harness_name(harness) if harness is not None else None,
+        since=day_of(since, "--since"),
+        until=day_of(until, "--until"),
+        bench=bench,
+        operator=operator,
+        job=job or None,
+        unit=unit or None,
+        verdict=one_of_these(verdict, get_args(Outcome), "--verdict"),
+        fault=one_of_these(fault, get_args(Fault), "--fault"),
+        place=place,
+    )
     with Progress("reading the archive", quiet):
-        place = archive_at(archive, index)
-        wanted = Wanted(harness=name, job=job or None, unit=unit or None)
-        whole = everything or jobs or as_json or csv is not None
-        found = history_of(place, wanted, None if whole else MOST_RUNS)
+        at = Archive(archive if archive is not None else default_archive(), index)
+        found = history_of(at, wanted, None if everything or jobs or as_json else MOST_RUNS)
+        written = write_tables(runs_table(at, wanted), csv, parquet) if csv or parquet else []
     if jobs:
         _show_jobs(found, as_json)
         return
-    written: list[Path] = []
-    if csv is not None:
-        from loomtest.errors import InputError, Problem
-
-        try:
-            Path(csv).write_text(history_csv(found), "utf-8", newline="")
-        except OSError as error:
-            why = f"a place that cannot be written ({error.strerror})"
-            raise InputError([Problem(csv, None, "--csv", why, "a file to write")]) from error
-        written.append(Path(csv))
     if out is not None:
         from loomtest.evidence.archive.plot import write_history_plot
 

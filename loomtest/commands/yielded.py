@@ -1,6 +1,6 @@
 """`loomtest yield`: what many units of one loom say together."""
 
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
@@ -12,7 +12,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from loomtest.diagnosis.units.report import ManyUnits
-    from loomtest.evidence.archive.units import KeptUnits
 
 
 @app.command(
@@ -57,7 +56,8 @@ def yielded(
     from loomtest.commands.terminal.screen import show, show_json
     from loomtest.evidence.archive.folder import Archive, default_archive
     from loomtest.evidence.archive.index import Wanted
-    from loomtest.evidence.archive.units import units_of
+    from loomtest.evidence.archive.units import unit_rows, units_of
+    from loomtest.evidence.tablefile import write_tables
     from loomtest.words.lines import Line
     from loomtest.words.units import units_lines
 
@@ -73,7 +73,7 @@ def yielded(
     with Progress("reading the archive", quiet) as progress:
         place = Archive(archive if archive is not None else default_archive(), index)
         kept = units_of(place, wanted, newest)
-        written = _tables(kept, csv, parquet)
+        written = write_tables(unit_rows(kept), csv, parquet) if csv or parquet else []
         if out is not None:
             progress.say("drawing")
             written += _plots(name, kept.units, circuit, Path(out))
@@ -85,21 +85,6 @@ def yielded(
         return
     lines = units_lines(name, kept.units, kept.rehearsed, everything)
     show([*lines, *(Line(f"  {path.as_posix()}") for path in written)])
-
-
-def _tables(kept: "KeptUnits", csv: str | None, parquet: str | None) -> "list[Path]":
-    from pathlib import Path
-
-    from loomtest.evidence.archive.units import unit_rows
-    from loomtest.evidence.tablefile import write_csv, write_parquet
-
-    written = []
-    table: dict[str, Any] = unit_rows(kept) if csv is not None or parquet is not None else {}
-    for path, write in ((csv, write_csv), (parquet, write_parquet)):
-        if path is not None:
-            write(table, Path(path))
-            written.append(Path(path))
-    return written
 
 
 def _plots(name: str, units: "ManyUnits", circuit: str, out: "Path") -> "list[Path]":

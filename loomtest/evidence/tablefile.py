@@ -12,6 +12,16 @@ from loomtest.harness.outward import sheet_cell, visible
 Table = Mapping[str, Sequence[object]]  # columns of one length
 
 
+def write_tables(table: Table, csv_file: str | None, parquet_file: str | None) -> list[Path]:
+    """Write the table into the files that were asked for; their paths. Raises InputError."""
+    written = []
+    for name, write in ((csv_file, write_csv), (parquet_file, write_parquet)):
+        if name is not None:
+            write(table, Path(name))
+            written.append(Path(name))
+    return written
+
+
 def write_csv(table: Table, path: Path) -> None:
     """Write the columns; a cell that a spreadsheet would run as a formula is guarded. Raises InputError."""
     try:

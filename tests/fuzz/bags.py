@@ -12,7 +12,7 @@ from pathlib import Path
 from loomtest.errors import LoomtestError
 from loomtest.evidence.archive.bag import ALGORITHMS, TAG_MANIFEST, digest_of
 from loomtest.evidence.archive.folder import LEDGER, Archive
-from loomtest.evidence.archive.history import history_csv, history_json, history_of
+from loomtest.evidence.archive.history import history_json, history_of, runs_table
 from loomtest.evidence.archive.verify import verify_archive
 from loomtest.evidence.archive.words import history_lines
 from loomtest.evidence.archive.zip import export_bag, import_bag
@@ -98,7 +98,7 @@ def bag(data: bytes) -> None:
         wrong = [one for one in verify_archive(have.archive, kept.SIMPLE) if one.wrong]
         assert data[1] % 3 or wrong or content == have.clean[name], f"{name} was changed and nobody said so"
         history = history_of(have.archive)
-        history_json(history), history_csv(history), list(history_lines(history))
+        history_json(history), runs_table(have.archive), list(history_lines(history))
     except LoomtestError as error:
         assert str(error)
     finally:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, fields, replace
@@ -20,13 +18,23 @@ from loomtest.evidence.archive.folder import Archive, Entry
 from loomtest.evidence.archive.index import ANYTHING, MOST_COMPARED, Index, Kept, Wanted, WireOhms
 from loomtest.evidence.archive.trend import FEWEST_FOR_TREND, Forecast, Trend, forecast, theil_sen
 from loomtest.harness.model import FloatArray
-from loomtest.harness.outward import sheet_cell
 
 # The slopes of all pairs grow with the square of the runs; the newest of them tell the present.
 MOST_RUNS_FOR_TREND = 200
 DAYS_PER_YEAR = 365.25
 # Of a harness that is made in numbers each unit has a history of its own, of a run or two; the newest tell.
 MOST_UNITS_FOLLOWED = 50
+
+
+_SAME = ("harness", "stage", "operator", "started", "kept", "verdict", "wiring", "joints", "findings")
+_COLUMNS = {  # of the table of runs: what each is called in the index
+    "bag": "folder",
+    **{name: name for name in _SAME},
+    "tool_version": "tool",
+    "signed_by": "key",
+    **{name: name for name in ("rehearsal", "job", "unit", "customer", "bench", "date")},
+    "run": "sequence",
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -249,17 +257,14 @@ def _course_json(course: Course) -> dict[str, Any]:
     }
 
 
-def history_csv(history: History) -> str:
-    """The runs as a table for a spreadsheet; a cell that it would run as a formula is guarded."""
-    out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
-    rows = history_json(history)["runs"]
-    names = list(rows[0]) if rows else ["bag"]
-    writer.writerow(names)
-    writer.writerows(
-        [[sheet_cell("" if row[name] is None else str(row[name])) for name in names] for row in rows]
-    )
-    return out.getvalue()
+def runs_table(archive: Archive, wanted: Wanted = ANYTHING) -> dict[str, list[Any]]:
+    """The wanted runs as columns, named as in the object of `history --json`, and `run`, their number in the
+    order of keeping, and `date`, when each was begun. The index has been brought up to the ledger."""
+    columns = Index(archive).columns(wanted, list(_COLUMNS.values()))
+    table = {name: columns[own] for name, own in _COLUMNS.items()}
+    table["signed_by"] = [key or None for key in table["signed_by"]]
+    table["rehearsal"] = [bool(mark) for mark in table["rehearsal"]]
+    return table
 
 
 def _six(value: float) -> float:

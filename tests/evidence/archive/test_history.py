@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import csv
-import io
 import math
 from datetime import date
 from pathlib import Path
@@ -20,14 +19,15 @@ from loomtest.evidence.archive.history import (
     DAYS_PER_YEAR,
     _trend,
     date_of,
-    history_csv,
     history_json,
     history_of,
+    runs_table,
 )
 from loomtest.evidence.archive.index import Wanted, WireOhms
 from loomtest.evidence.archive.plot import history_plot, write_history_plot
 from loomtest.evidence.archive.trend import FURTHEST_SPANS, forecast, theil_sen
 from loomtest.evidence.archive.words import history_lines, trend_words
+from loomtest.evidence.tablefile import write_csv
 from loomtest.harness.outward import sheet_cell
 from loomtest.readings.model import Instrument, Quantity
 from tests.diagnosis.joints.joint_readings import harness_of, readings_of, report_of, wire
@@ -222,7 +222,10 @@ def test_the_table_guards_what_came_from_a_file(tmp_path: Path) -> None:
     loom = kept.loom(tmp_path / "loom", "=HYPERLINK(evil)")
     archive = Archive(tmp_path / "archive")
     kept.keep(archive, kept.make_run(tmp_path / "run", loom), "one")
-    rows = list(csv.DictReader(io.StringIO(history_csv(history_of(archive)), newline="")))
+    assert len(history_of(archive).runs) == 1
+    write_csv(runs_table(archive), tmp_path / "runs.csv")
+    with (tmp_path / "runs.csv").open(encoding="utf-8", newline="") as stream:
+        rows = list(csv.DictReader(stream))
     assert rows[0]["harness"] == "'=HYPERLINK(evil)"
     assert rows[0]["operator"] == "A. Nobody"
 

@@ -129,19 +129,14 @@ def _record(
     from loomtest.bench.connect import connect
     from loomtest.bench.meter.stream import StreamFile
     from loomtest.bench.rehearsal.loom import LoomPort
-    from loomtest.commands.log.request import end_on_request
     from loomtest.readings.instrument import load_instrument
 
-    end_on_request()
     link, _ = connect(address, load_instrument(instrument) if instrument else None, None)
     try:
         if isinstance(link.port, LoomPort):
             link.port.flex(*pair)
         with StreamFile(place, *pair, time.monotonic()) as stream:
             _listen(link, stream, seconds, rule, quiet)
-    except KeyboardInterrupt:
-        typer.echo("\nloomtest: interrupted; what was recorded is safe on disk", err=True)
-        raise typer.Exit(130) from None
     finally:
         link.close()
 

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import signal
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
-from types import FrameType
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -105,12 +103,3 @@ def check_kit(out: Path, kit: Kit) -> None:
 def now() -> datetime:
     """The time with its offset."""
     return datetime.now().astimezone()
-
-
-def end_on_request() -> None:
-    """A request to end (SIGTERM) closes the record as Ctrl-C does."""
-
-    def stop(_number: int, _frame: FrameType | None) -> None:
-        raise KeyboardInterrupt
-
-    signal.signal(signal.SIGTERM, stop)

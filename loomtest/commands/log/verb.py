@@ -108,7 +108,7 @@ def log(
 
     Battery disconnected, control units unplugged, never on restraint-system circuits.
     """
-    from loomtest.commands.log.request import LogRequest, end_on_request
+    from loomtest.commands.log.request import LogRequest
     from loomtest.readings.model import Job
     from loomtest.readings.values import believable_temperature
 
@@ -119,31 +119,26 @@ def log(
         raise typer.BadParameter(
             f"found {temperature:g}; expected degrees Celsius, such as 21.5", param_hint="--temperature"
         )
-    end_on_request()
     request = LogRequest(
         out, stage, operator, instrument, temperature, isolation, joints, open_after, quiet, after=after,
         job=Job(job, unit, customer), markers=markers,
     )  # fmt: skip
     if markers and (scanner or after or meter.startswith("rehearse:")):
         raise typer.BadParameter("found --markers with no meter of yours; expected a meter, or by hand")
-    try:
-        if correct:
-            from loomtest.commands.log.correct import correct_run
-            from loomtest.harness.load import load_harness
+    if correct:
+        from loomtest.commands.log.correct import correct_run
+        from loomtest.harness.load import load_harness
 
-            correct_run(load_harness(harness), request)
-        elif scanner:
-            from loomtest.bench.connect import is_rehearsal
-            from loomtest.commands.log.scanner import Wishes, log_scanner
+        correct_run(load_harness(harness), request)
+    elif scanner:
+        from loomtest.bench.connect import is_rehearsal
+        from loomtest.commands.log.scanner import Wishes, log_scanner
 
-            about = (stage, operator, temperature)
-            wishes = Wishes(*about, scans, parallel, flex, touch, quiet, is_rehearsal(scanner), request.job)
-            log_scanner(harness, out, scanner, wishes)
-        else:
-            _record(harness, meter, request)
-    except KeyboardInterrupt:
-        typer.echo("loomtest: interrupted; what was recorded is safe on disk", err=True)
-        raise typer.Exit(130) from None
+        about = (stage, operator, temperature)
+        wishes = Wishes(*about, scans, parallel, flex, touch, quiet, is_rehearsal(scanner), request.job)
+        log_scanner(harness, out, scanner, wishes)
+    else:
+        _record(harness, meter, request)
 
 
 def _record(harness: str, meter: str, request: LogRequest) -> None:

@@ -25,7 +25,7 @@ _MEANS: Mapping[str, str] = {
     "|querschnitt|section|sección|seccion|sezione",
     "length": "length|len|wire length|länge|laenge|longueur|longitud|lunghezza",
     "wire": "wire|wire no|wire number|wire name|wire id|cable|no|nr|#|ader|leitung|kabel|fil|hilo"
-    "|filo|cable no|cable number",
+    "|filo|wire #|wire nr|cable no|cable number",
     "kind": "kind|type|part|art",
     "amps": "amps|current|a|amperes|strom|courant",
     "circuit": "circuit|function|signal|net|use|purpose|description|stromkreis|funktion|fonction|función",
@@ -217,7 +217,8 @@ def _layout(index: int, row: Sequence[str], above: Sequence[str]) -> SheetLayout
         return None
     start, end = ends
     others, units = _others(names, (*start, *end), {})
-    pinout = not any(side == "from" for _, _, side in found) and len(end) == 1
+    sides = {side for _, _, side in found}
+    pinout = "from" not in sides and ("to" in sides or len(end) == 1)
     return SheetLayout(index, start, end, pinout, others, units)
 
 

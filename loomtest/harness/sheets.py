@@ -28,6 +28,7 @@ Sheets = Sequence[tuple[str, list[list[str]]]]
 NEEDED = ("from", "to")
 APART = 10_000_000  # between the row numbers of two sheets in one table
 _DITTO = {'"', "''", "〃", "”", "“", ",,", "ditto", "do", "do.", "dto", "dto.", "idem", "as above"}
+_UNSURE = {"?", "??", "???", "tbc", "tba", "tbd", "unknown", "see note", "see notes", "not known", "n/k"}
 _DITTO |= {'-"-', "same", "same as above"}
 
 
@@ -260,7 +261,7 @@ class _PartRows:
             if not texts or [plain(cell) for cell in row] == names:
                 continue
             text = next(iter(texts))
-            if len(texts) == 1 and not (self.part.exact and not re.search(r"\s", text)):
+            if len(texts) == 1 and not (self.part.exact and re.fullmatch(r"\S*[\d:]\S*", text)):
                 section = self._section(row, text)
                 if section:
                     device = section
@@ -307,8 +308,12 @@ class _PartRows:
 
     def _ends(self, row: Sequence[str], device: str, number: int) -> list[list[str]]:
         start, end = self._start(row, device, number), self._end(row, number)
+        if not end and len(self.layout.start) == 2 and ":" not in start and not self.layout.pinout:
+            self.remarks.add(number, next(cell for cell in row if cell))  # a total, a heading
+            return []
         if not end and self.layout.pinout:
-            if sum(bool(cell) for cell in row) > 2 and self._colour(row):
+            doubted = any(place < len(row) and row[place].casefold() in _UNSURE for place in self.layout.end)
+            if doubted or (sum(bool(cell) for cell in row) > 2 and self._colour(row)):
                 found = f"{quoted(start)} with a wire, and nothing where it goes"
                 expected = "where it goes; the row was left out"
                 self.problems.append(Problem(self.file, number, "to", found, expected, "warning"))
@@ -358,8 +363,10 @@ class _PartRows:
         cell = row[layout.end[0]] if layout.end[0] < len(row) else ""
         if self.part.exact:
             return [point_of(cell)]
-        if not cell or cell.casefold() in NOWHERE:
+        if not cell or cell.casefold() in NOWHERE or (layout.pinout and cell.casefold() in _UNSURE):
             return []
+        if cell.casefold() in _UNSURE:
+            self.problems.append(Problem(self.file, number, "to", quoted(cell), "the point where it ends"))
         self._refuse_alone("to", cell, number, False)
         return targets(cell)
 

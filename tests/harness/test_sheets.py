@@ -360,3 +360,32 @@ def test_connectors_in_words_as_columns(tmp_path: Path) -> None:
 
 def test_a_formula_without_its_value_is_told(tmp_path: Path) -> None:
     assert "1 formula without" in said(one(tmp_path, [["from", "to", "length"], ["X1:1", "X2:1", "=1+1"]]))
+
+
+def test_titles_totals_and_ends_nobody_knew(tmp_path: Path) -> None:
+    rows: list[Row] = [["From", "To"], ["LIGHTING", None], ["X1:1", "X2:1"], ["HORN"], ["X1:2", "X3:1"]]
+    assert ends(one(tmp_path, rows)) == [("X1:1", "X2:1"), ("X1:2", "X3:1")]
+    rows[3] = ["X1:9", None]  # a wire whose other end was forgotten is no title
+    assert "line 4, to" in refused(one(tmp_path, rows)).casefold()
+    rows = [
+        ["Connector", "Pin", "Connector", "Pin", "Length"],
+        ["X1", 1, "X2", 1, 1.2],
+        ["Total", None, None, None, 1.2],
+    ]
+    assert ends(one(tmp_path, rows)) == [("X1:1", "X2:1")]
+    rows = [["Pin", "Goes to"], [1, "X2 pin 4"], [2, "TBC"], [3, "see note"]]
+    path = xlsx(tmp_path / "x.xlsx", ("X1", rows))
+    assert ends(path) == [("X1:1", "X2:4")] and "X1:3" in said(path)
+    rows = [["Start", "Goes to"], ["X1/1", "X2/4"], ["X1/2", "?"]]
+    with pytest.raises(InputError, match="where it ends"):
+        load_harness(one(tmp_path, rows))
+
+
+def test_a_list_of_pins_says_each_wire_from_both_ends(tmp_path: Path) -> None:
+    rows: list[Row] = [
+        ["Connector", "Pin", "Colour", "Destination", "Pin"],
+        ["X1", 1, "RD", "X2", 4],
+        [None, 2, "BK", "GND", None],
+        ["X2", 4, "RD", "X1", 1],
+    ]
+    assert ends(one(tmp_path, rows)) == [("X1:1", "X2:4"), ("X1:2", "GND")]

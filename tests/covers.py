@@ -216,6 +216,7 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "harness/notes/items.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/joining.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/meaning.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
+    "harness/notes/mentions.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/names.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/naming.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/notation.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),

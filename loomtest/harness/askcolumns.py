@@ -11,7 +11,7 @@ from loomtest.errors import InputError, Problem
 from loomtest.harness.headings import column_letters, column_names, likeliest_names, meaning
 from loomtest.harness.laidout import cells_of
 from loomtest.harness.load import listed_files
-from loomtest.harness.notes.names import CODE
+from loomtest.harness.notes.mentions import CODE
 from loomtest.harness.outward import visible
 from loomtest.harness.settings import COLUMNS_KEY, HEADING_ROW, ColumnNames
 from loomtest.harness.table import lines_of, read_table, read_text

@@ -5,7 +5,8 @@ from __future__ import annotations
 import re
 
 from loomtest.harness.groups import BARE_PIN, pin_of
-from loomtest.harness.notes.names import Names, mention_of
+from loomtest.harness.notes.mentions import mention_of
+from loomtest.harness.notes.names import Names
 from loomtest.harness.notes.tokens import tokens_of
 from loomtest.harness.points import FORMULA_SIGNS, LONGEST_NAME, made_by_a_spreadsheet
 

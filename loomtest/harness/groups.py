@@ -11,7 +11,7 @@ from loomtest.errors import Problem
 from loomtest.harness.colours import colour_parts
 from loomtest.harness.headings import DEEPEST_HEADER, SheetLayout, layout_of, meaning, plain
 from loomtest.harness.measures import read_amps, read_length, read_size
-from loomtest.harness.notes.names import CODE
+from loomtest.harness.notes.mentions import CODE
 from loomtest.harness.outward import visible
 from loomtest.harness.table import Table
 from loomtest.harness.wirelist import read_kind

@@ -81,6 +81,14 @@ def pins_of(tokens: Sequence[Token]) -> tuple[list[str], list[Token]]:
     first = rest[0]
     pins = [first.text]
     rest = rest[1:]
+    while (
+        len(first.text) == 1
+        and len(rest) > 1
+        and re.fullmatch(r"[A-Z]", rest[0].text)
+        and first.sort == "word"
+    ):
+        pins.append(rest[0].text)  # `S T U V blanked`
+        rest = rest[1:]
     while len(rest) >= 2:
         index = 1
         if rest[index].sort == "dash" and len(rest) > index + 1:

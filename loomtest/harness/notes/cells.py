@@ -13,7 +13,8 @@ from loomtest.harness.notes import trade
 from loomtest.harness.notes.cavities import is_pin
 from loomtest.harness.notes.items import ABOUT, JOINS, items_of
 from loomtest.harness.notes.meaning import Ask, Surroundings, UnsureError
-from loomtest.harness.notes.names import Mention, Names, mention_of
+from loomtest.harness.notes.mentions import Mention, mention_of
+from loomtest.harness.notes.names import Names
 from loomtest.harness.notes.roles import Page
 from loomtest.harness.notes.scan import Token
 
@@ -21,6 +22,8 @@ from loomtest.harness.notes.scan import Token
 def wire_name(tokens: list[Token]) -> tuple[str, list[Token]]:
     """`W12: X1 10 to X4 10`, `W3 X1 1 to X4 3`: the wire's own name, and the rest."""
     first = 1 if tokens and tokens[0].text.casefold() == "wire" and len(tokens) > 3 else 0
+    if first and tokens[1].sort == "number" and tokens[2].sort == "colon":
+        return tokens[1].text, tokens[3:]
     if len(tokens) < first + 4 or not re.fullmatch(r"[Ww]\d{1,4}[a-z]?", tokens[first].text):
         return "", tokens
     after = tokens[first + 1]
@@ -119,6 +122,8 @@ def says_empty(text: str, rest: list[Token]) -> bool:
             first.startswith(p + " ")
             for p in (
                 "not used",
+                "not connected",
+                "spare",
                 "nothing",
                 "empty",
                 "nothing in",
@@ -179,12 +184,14 @@ def _empties(
     if any(t.sort in (*ABOUT, *JOINS, "via", "colon", "gap") and t.text != ":" for t in words):
         return []
     found: list[Mention] = []
-    for item in items_of(words, names, {}):
+    items = items_of(words, names, {})
+    later = [item.mention for item in items if item.mention is not None and item.mention.words]
+    for item in items:
         mention = item.mention
         if mention is None and item.sort != "list":
             return []
         if mention is not None:
-            owner = [*known, *found][-1:]
+            owner = [*known, *found, *later][-1:] if not found else found[-1:]
             if not mention.words and owner:
                 mention = replace(mention, words=owner[0].words)
             if not mention.words or not mention.terminal:
@@ -269,7 +276,10 @@ def sentences(tokens: list[Token], pinned: bool) -> list[list[Token]]:
             found[-1].append(token)
     kept: list[list[Token]] = []
     for statement in found:
-        if kept and _says_more(statement):
+        bare = bool(kept) and pinned and not any(trade.is_noun(token.text) for token in kept[-1])
+        if bare and statement and statement[0].sort == "to":
+            kept[-1] += statement  # `A. 6 mm red. To the rear fuse board.`
+        elif kept and _says_more(statement):
             kept[-1] += [replace(statement[0], sort="comma", text=","), *statement]  # `... all brown 18`
         elif any(token.sort != "gap" for token in statement):
             kept.append(statement)

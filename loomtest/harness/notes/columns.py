@@ -10,17 +10,19 @@ import re
 from collections.abc import Sequence
 from functools import cache
 
-from loomtest.harness.notes.names import CODE
+from loomtest.harness.notes.mentions import CODE
 from loomtest.harness.notes.scan import Token
 
 Column = tuple[str, int, int]  # what it holds, and from where to where its heading stands
 _WORDS = {
     "wire": "tag ref id cable core wire no # nr num run item",
-    "note": "service description purpose remarks remark rem note notes function circuit use fuse for what "
+    "note": "signal name service description "
+    "purpose remarks remark rem note notes function circuit use fuse for what "
     "comment comments info why label via",
     "amps": "rating amps fuse-rating",
-    "from": "from start source where-from ex origin from-here",
-    "to": "to goes-to destination dest end feeds supplies connects-to where-to where-it-goes goes "
+    "from": "from a-end end-a end-1 side-a start source where-from ex origin from-here",
+    "to": "to b-end end-b end-2 side-b "
+    "goes-to destination dest end feeds supplies connects-to where-to where-it-goes goes "
     "into target",
     "pin": "pin from-pin pin-1 pin-a cavity cav way terminal term position pos clamp hole tag-no pins slot",
     "conn": "conn connector plug device part unit from-conn from-connector conn-1 connector-1 conn-a",
@@ -31,7 +33,12 @@ _WORDS = {
     "gauge": "gauge awg ga",
     "length": "length len lgth metres meters cm long",
 }  # fmt: skip
-HEADER = {word.replace("-", " "): sort for sort, words in _WORDS.items() for word in words.split()}
+HEADER = {
+    form: sort
+    for sort, words in _WORDS.items()
+    for word in words.split()
+    for form in (word, word.replace("-", " "))
+}
 _STROKES = re.compile(r"[\t|]")
 _LISTED = re.compile(r"[;,]")
 _SPACED_DASH = re.compile(r"\s[-–]\s")
@@ -101,7 +108,8 @@ def cells_of(
     """
     strokes = [t for t in tokens if t.sort == "gap" and _STROKES.search(t.text)]
     listed = "semi" if text.count(";") >= text.count(",") else "comma"
-    if not strokes and len(_LISTED.findall(text)) >= len(columns) - 2 and len(columns) > 3:
+    apart = any(token.sort == "gap" for token in tokens)
+    if not apart and len(_LISTED.findall(text)) >= len(columns) - 2 and len(columns) > 3:
         strokes = [t for t in tokens if t.sort == listed]
     cells: list[list[Token]] = [[]]
     for token in tokens:

@@ -12,7 +12,8 @@ from collections.abc import Sequence
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.meaning import Ask, Joint, UnsureError
-from loomtest.harness.notes.names import CODE, Mention, Names
+from loomtest.harness.notes.mentions import CODE, Mention
+from loomtest.harness.notes.names import Names
 
 MOST_UNKNOWN = 3  # words of a name that nothing else shows to be one
 _NAMELESS = {"pin", "terminal", "cavity", "cav", "way", "position", "number"}
@@ -45,7 +46,7 @@ def _strength(mention: Mention, names: Names) -> int:
     whole = trade.long_form(words[-1]) in trade.words("english", "wholes")
     if whole and not mention.terminal and key not in names.headed:
         return 0  # the loom, or what it is in
-    if len(words) > 1 and words[-1].casefold() in ("earths", "grounds", "negs", "returns"):
+    if len(words) > 1 and trade.long_form(words[-1]) in ("earths", "grounds", "negs", "returns"):
         return 0  # the wires of these, which is another statement
     if words[-1].casefold() in _NAMELESS and not mention.terminal:
         return 0  # a pin, and which is not said
@@ -69,6 +70,8 @@ def _may_be_a_point(text: str, names: Names) -> bool:
     words = [word for word in re.findall(r"[\w+/.-]+", text) if word.casefold() not in ("gauge", "gauges")]
     if words and words[0].casefold() in ("nothing", "not", "no"):
         return False
+    if {"other", "between"} & {word.casefold() for word in words}:
+        return True
     if any(CODE.fullmatch(word) and word[0].isupper() for word in words):
         return True
     return any(trade.is_noun(word) or names.stands(trade.long_form(word)) for word in words)

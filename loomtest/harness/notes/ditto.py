@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 from loomtest.harness.notes.items import ABOUT, JOINS
 from loomtest.harness.notes.scan import Token
@@ -18,7 +19,8 @@ _NAMES = ("word", "number", "dash", "plus", "hash")
 
 def written_out(tokens: Sequence[Token], above: Sequence[Token]) -> list[Token] | None:
     """The tokens with every ditto mark replaced; None where it cannot be told what a mark stands for."""
-    if not above:
+    said = [token for token in tokens if token.sort != "gap"]
+    if not above or any(b.text.casefold() == "same" and a.sort == "colon" for a, b in pairwise(said)):
         return None
     part = next((i for i, token in enumerate(tokens) if token.text.casefold() == "for"), len(tokens))
     if part < len(tokens):  # `" " 3 for indicator`: what the circuit is for is said anew in each line

@@ -19,7 +19,9 @@ if TYPE_CHECKING:
 # In a cell of its own `or` is orange.
 _OR = re.compile(r"(?<![\w/])(?<!\s\s)(?<!\t)(?<!\|\s)or(?![\w/])", re.IGNORECASE)
 # `one wire green, other is black`: two wires, and which is which is not said
-_ONE_OF_TWO = re.compile(r"\bone (?:wire|is)\b(?! each).*\bother\b|\bother is\b", re.IGNORECASE)
+_ONE_OF_TWO = re.compile(
+    r"\bone (?:wire|is)\b(?! each).*\bother\b(?! (?:\w+ )?(?:to|from|off|goes)\b)|\bother is\b", re.IGNORECASE
+)
 _PAIR = re.compile(
     r"\b[a-z]+\s*(?:&|and|\+)\s*[a-z]+\s+(?:pair|twin)\b", re.IGNORECASE
 )  # two wires, and one line

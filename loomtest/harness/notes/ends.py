@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from loomtest.harness.notes.meaning import Surroundings
-from loomtest.harness.notes.names import Mention
+from loomtest.harness.notes.mentions import Mention
 
 
 @dataclass

@@ -10,7 +10,7 @@ from loomtest.harness.notes.block import Ends
 from loomtest.harness.notes.ends import EndsFound
 from loomtest.harness.notes.items import Item
 from loomtest.harness.notes.meaning import Ask, Surroundings, UnsureError
-from loomtest.harness.notes.names import Mention
+from loomtest.harness.notes.mentions import Mention
 from loomtest.harness.notes.tokens import bare_size
 
 _SIDES = trade.words("terminals", "sides") | {"leg", "lead", "wire", "one"}
@@ -96,6 +96,8 @@ def _add_said(item: Item, before: list[Item], reading: EndsFound) -> None:
         _pair(reading)
     elif item.sort == "note":
         reading.notes.append(item.value)
+        if re.fullmatch(r"[2-9]", item.value) and any(reading.groups):
+            reading.count = int(item.value)  # `number plate lamps (2)`
     elif item.sort == "side":
         reading.each = reading.each or "each" in item.value
         group = reading.groups[-1]
@@ -179,7 +181,7 @@ def _fuse(
 ) -> None:
     """Take the mention for a fuse that the wire passes."""
     key = mention.key
-    amps = any(item.sort == "about" and item.value == "amps" for item in items)
+    amps = any(item.sort == "about" and item.value == "amps" for item in items) and not mention.sort
     known = mention.sort or mention.terminal
     if (
         not re.search(r"fuse|breaker|fusible", key)
@@ -207,6 +209,10 @@ def _add_end(
         _add_behind_the_pin(mention, item, reading, scene, rest)
     elif scene.fuse_row and scene.pins and not mention.terminal and len(reading.groups) == 1 and joined:
         reading.label = item.value
+    elif mention.weak and complete and group and rest[:1] and rest[0].sort == "join" and not scene.pins:
+        raise UnsureError(Ask.SEVERAL_MEANINGS, item.value)
+    elif mention.weak and complete and mention.words and mention.key == "switch":
+        raise UnsureError(Ask.UNKNOWN_WORDS, item.value)
     elif mention.weak and complete and not (reading.joins and not group) and _is_label(mention, scene, sure):
         reading.notes.append(item.value)
     elif mention.listed and group and scene.pins and _is_a_use(mention, group[-1]) and scene.meant != "each":

@@ -9,7 +9,7 @@ from loomtest.harness.notes import trade
 from loomtest.harness.notes.cavities import is_pin, is_row
 from loomtest.harness.notes.columns import header
 from loomtest.harness.notes.items import ABOUT, JOINS
-from loomtest.harness.notes.names import Mention, mention_of
+from loomtest.harness.notes.mentions import Mention, mention_of
 from loomtest.harness.notes.roles import Page, PageLine, Role
 from loomtest.harness.notes.scan import Token
 from loomtest.harness.notes.tokens import colour_letters
@@ -161,10 +161,10 @@ def _both(text: str) -> tuple[Mention, Mention | None] | None:
 
 def _device(text: str) -> Mention | None:
     """The name of the device that a heading names."""
-    text = re.sub(r"^[-*•>+]+\s+", "", text)
+    text = re.sub(r"^[-*•>+]+\s+|(?i:^(?:so|right|ok|now|then|next)[.,]?\s+(?=\w+ \w))", "", text)
     text = re.split(r"(?<=[a-z])\.\s", text)[0]
     bare = re.split(r"\s{2,}|\t", re.sub(r"\([^()]*\)", "   ", text).strip(" =*_:"))[0].strip()
-    quoted = re.search(r"[\"“]([A-Z]\w{0,5})[\"”]", bare)
+    quoted = re.search(r"(?<!\w)[\"“'‘]([A-Z]\w{0,5})[\"”'’](?!\w)", bare)
     if quoted:
         return Mention((quoted[1],))
     bare = re.sub(r"(?i)^(?:from|at|the|back of)\s+(?:the\s+)?|\s+back$", "", bare).strip()

@@ -7,7 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from loomtest.harness.notes import trade
-from loomtest.harness.notes.names import Mention, Names, lettered, mention_of
+from loomtest.harness.notes.mentions import Mention, lettered, mention_of
+from loomtest.harness.notes.names import Names
 from loomtest.harness.notes.pairs import with_one_noun
 from loomtest.harness.notes.scan import Token
 from loomtest.harness.notes.tokens import bare_size, tokens_of
@@ -69,7 +70,8 @@ def items_of(tokens: Sequence[Token], names: Names, letters: Mapping[str, str]) 
             run.append(token)
             continue
         if sort == "glue":  # a note between a name and its cavity: X1(3)
-            run.append(replace(token, sort="number" if token.value.isdigit() else "word", text=token.value))
+            sign = {"+": "plus", "-": "dash"}.get(token.value, "number" if token.value.isdigit() else "word")
+            run.append(replace(token, sort=sign, text=token.value))
             continue
         flush()
         if sort == "note" and token.sort == "remark":
@@ -140,6 +142,8 @@ def _sign_role(
     other = "join" if token.sort == "dash" else "list"
     if not run:
         begins = before is None or before.sort in ("comma", "semi", "stop", "and", "colon")
+        if before is not None and before.sort == "slash":
+            return "word"  # `inverter + / -`
         if token.sort == "dash" and begins and after is not None and after.sort in ("to", "from", "arrow"):
             return "word"  # `…, - to bar`: the minus of what was named before
         if token.sort == "plus" and after is not None and after.sort not in ("word", "number"):

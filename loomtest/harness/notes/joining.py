@@ -9,7 +9,7 @@ from itertools import pairwise
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.ends import EndsFound
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, Surroundings, UnsureError
-from loomtest.harness.notes.names import Mention
+from loomtest.harness.notes.mentions import Mention
 from loomtest.harness.notes.naming import expanded, named, which
 from loomtest.harness.notes.saying import described
 
@@ -43,6 +43,7 @@ def joints_of(reading: EndsFound, groups: list[list[Mention]], scene: Surroundin
     groups = _minus(reading, groups, scene)
     _check_sure(reading, groups, scene)
     pairs = _paired(reading, groups, scene)
+    _check_bridged(pairs, scene)
     if reading.count and reading.count != len(pairs) and scene.meant != "note":
         raise UnsureError(Ask.SEVERAL_MEANINGS, str(reading.count))
     return described(pairs, reading, groups, scene)
@@ -90,6 +91,14 @@ def _between(left: list[Mention], right: list[Mention], fused: bool, scene: Surr
     if scene.meant == "first":  # the lists are joined in themselves, and by their first points
         return [(left[0], b, fused) for b in right] + [(left[0], a, False) for a in left[1:]]
     raise UnsureError(Ask.LIST_TO_LIST)
+
+
+def _check_bridged(pairs: list[Pair], scene: Surroundings) -> None:
+    """Raises UnsureError for `CDI 3, 4 to stator`: as one point the stator would join the two."""
+    for one in {b for _, b, _ in pairs if not b.terminal and b.sort in ("load", "contact")}:
+        ends = {a for a, b, _ in pairs if b == one and a.terminal}
+        if len(ends) > 1 and len({a.words for a in ends}) == 1 and not scene.meant:
+            raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(one.words))
 
 
 def _is_node(mention: Mention) -> bool:

@@ -6,7 +6,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from loomtest.harness.notes.names import Mention, Names
+from loomtest.harness.notes.mentions import Mention
+from loomtest.harness.notes.names import Names
 
 
 class Ask(StrEnum):

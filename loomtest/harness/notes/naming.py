@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.meaning import Ask, Surroundings, UnsureError
-from loomtest.harness.notes.names import Mention, Names
+from loomtest.harness.notes.mentions import Mention
+from loomtest.harness.notes.names import Names
 from loomtest.harness.notes.pairs import singular
 
 
@@ -48,6 +49,9 @@ def expanded(group: list[Mention], scene: Surroundings) -> list[Mention]:
     for mention in group:
         if not mention.many and _is_plural(mention, scene) and scene.meant != "end":
             raise UnsureError(Ask.WHICH_OF_THEM, " ".join(mention.words))
+        if mention.many == "all" and not _ends_in_s(mention):
+            found.append(replace(mention, many=""))  # `…: all body earth bar`
+            continue
         plural = mention.words and mention.words[-1].casefold().endswith("s") and len(mention.words[-1]) > 3
         if not mention.many or not (plural or mention.many != "both"):
             if mention.many == "both" and scene.meant != "end":
@@ -69,6 +73,10 @@ def expanded(group: list[Mention], scene: Surroundings) -> list[Mention]:
             raise UnsureError(Ask.WHICH_OF_THEM, " ".join(mention.words))
         found += [replace(mention, words=words, many="") for words in have]
     return found
+
+
+def _ends_in_s(mention: Mention) -> bool:
+    return bool(mention.words) and mention.words[-1].casefold().endswith("s")
 
 
 def _is_plural(mention: Mention, scene: Surroundings) -> bool:

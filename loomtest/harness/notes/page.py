@@ -13,13 +13,14 @@ from loomtest.harness.notes.cavities import is_row, pins_of
 from loomtest.harness.notes.columns import Column, cells_of
 from loomtest.harness.notes.headings import ALIASES, find_roles
 from loomtest.harness.notes.items import JOINS, Item, items_of
-from loomtest.harness.notes.names import Mention, Names, mention_of
+from loomtest.harness.notes.mentions import Mention, mention_of
+from loomtest.harness.notes.names import Names
 from loomtest.harness.notes.phrases import plain
 from loomtest.harness.notes.roles import Page, PageLine, Role
 from loomtest.harness.notes.scan import Token
 from loomtest.harness.notes.tokens import colour_letters, tokens_of
 
-_BULLET = re.compile(r"\s*(?:>>|[*•·‣▪☐☑✓]|-(?=\s)|\[[ xX]?\]|\d{1,3}\)(?=\s))\s*")
+_BULLET = re.compile(r"\s*(?:>>|[*•·‣▪☐☑✓]|-(?=\s)|\[[ xX]?\]|(?:\d{1,3}|[A-Z])\)(?=\s))\s*")
 _WITH = re.compile(r"(?<!\S)(?:w/ ?(?=\d|[a-z]{2})|[Ww]/ (?=\w))")
 _WITH_FUSE = re.compile(
     r"(?<!\S)(?:w/|with)\s*(?:an?\s+)?(?=\d+(?:\.\d+)?\s*a(?:mps?)?\s+(?:in-?line\s+)?(?:fuse|breaker)\b)",
@@ -61,7 +62,7 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
         bare = _QUOTED.sub(r"\1", bare)
         bullet = _BULLET.match(bare)
         if bullet and bullet.end() < len(bare):
-            kept = bullet[0].replace(")", ".") if bullet[0].strip()[0].isdigit() else " " * bullet.end()
+            kept = bullet[0].replace(")", ".") if bullet[0].strip()[0].isalnum() else " " * bullet.end()
             bare = kept + bare[bullet.end() :]
         tokens = plain(tokens_of(bare.rstrip(), letters))
         while tokens and tokens[0].sort == "gap":

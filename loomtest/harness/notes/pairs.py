@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from loomtest.harness.notes import trade
-from loomtest.harness.notes.names import Mention
+from loomtest.harness.notes.mentions import Mention
 
 _CORNERS = ("LF", "RF", "LR", "RR")
 

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.items import JOINS, items_of
 from loomtest.harness.notes.meaning import Ask, Surroundings, UnsureError
-from loomtest.harness.notes.names import Mention, mention_of
+from loomtest.harness.notes.mentions import Mention, mention_of
 from loomtest.harness.notes.scan import Token
 
 
@@ -62,12 +62,14 @@ def by_colours(tokens: list[Token], scene: Surroundings) -> list[list[Token]] | 
         return None
     if named.terminal or named.sort in ("joint", "ground") or trade.is_ground(named.key):
         return [[*head, *piece] for piece in pieces]
-    grounds = [trade.is_ground(_last_end(piece, scene).key) for piece in pieces]
+    ends = [_last_end(piece, scene) for piece in pieces]
+    grounds = [end.sort == "ground" or trade.is_ground(end.key) for end in ends]
     found = []
     for piece, ground in zip(pieces, grounds, strict=True):
         own = "E" if ground else piece[0].value if grounds.count(False) > 1 else ""
         at = piece[0].start
-        found.append([*head, *([Token("word", own.replace("/", "_"), own, at, at)] if own else []), *piece])
+        terminal = [Token("number", re.sub(r"[ /]", "_", own), own, at, at)] if own else []
+        found.append([*head, *terminal, *piece])
     return found
 
 
@@ -104,7 +106,8 @@ def _behind_the_row(tokens: list[Token], scene: Surroundings) -> list[list[Token
             and goes_on
             and (ends[-1].words, ends[-1].terminal) == (goes_on[0].words, goes_on[0].terminal)
         )
-        if same or any(token.text.casefold() == "other" for token in rest):
+        named = bool(goes_on and goes_on[0].words and goes_on[0].terminal)
+        if same or named or any(token.text.casefold() == "other" for token in rest):
             return [tokens[:place], rest]
     return None
 
@@ -163,38 +166,43 @@ def _is_bare(tokens: list[Token]) -> bool:
     return first is not None and not first.words
 
 
+_SIDES = ("side", "end", "terminal", "wire", "leg", "lead", "tag", "post")
+
+
 def two_sides(tokens: list[Token]) -> list[list[Token]] | None:
     """`lamp: one side A, other side B` as `lamp 1 to A` and `lamp 2 to B`: terminals without a name."""
     low = [token.text.casefold() for token in tokens]
-    sides = ("side", "end", "terminal", "wire", "leg")
-    first = next((i for i in range(1, len(low) - 1) if low[i] == "one" and low[i + 1] in sides), 0)
-    other = next(
-        (
-            i
-            for i in range(first + 2, len(low) - 1)
-            if low[i] in ("other", "the") and low[i + 1] in (*sides, "other")
-        ),
-        0,
-    )
+    first, skip = _side(tokens, "one", 1)
+    other, behind = _side(tokens, "other", skip) if first else (0, 0)
     if not first or not other:
         return None
     head = [token for token in tokens[:first] if token.sort in ("word", "number")]
-    skip = other + (3 if low[other] == "the" else 2)
-    halves = []
-    loose = [*tokens[:first][-1:], *tokens[first + 2 : first + 3], *tokens[skip : skip + 1]]
+    before = other - 1 if low[other - 1] == "the" else other
+    parts = (tokens[skip:before], tokens[behind:])
+    loose = [*tokens[:first][-1:], *parts[0][:1], *parts[1][:1]]
     letters = [t.text for t in loose if re.fullmatch(r"[A-Z][a-z]?", t.text) and t.sort != "colour"]
     if letters:  # a terminal, or a colour's letter
         raise UnsureError(Ask.SEVERAL_MEANINGS, letters[0])
-    for number, part in (("1", tokens[first + 2 : other]), ("2", tokens[skip:])):
-        part = [
-            token
-            for token in part
-            if token.sort not in ("colon",) and token.text.casefold() not in ("is", "to", "goes")
-        ]
-        while part and part[-1].sort in ("comma", "and", "semi"):
-            part = part[:-1]
-        at = part[0].start if part else 0
-        halves.append(
-            [*head, Token("number", number, number, at, at), Token("to", "to", "to", at, at), *part]
-        )
+    halves = []
+    for number, part in zip("12", parts, strict=True):
+        said = [t for t in part if t.sort != "colon" and t.text.casefold() not in ("is", "to", "goes")]
+        while said and said[-1].sort in ("comma", "and", "semi"):
+            said = said[:-1]
+        at = said[0].start if said else 0
+        joined = Token("to", "to", "to", at, at)
+        halves.append([*head, Token("number", number, number, at, at), joined, *said])
     return halves
+
+
+def _side(tokens: list[Token], word: str, begin: int) -> tuple[int, int]:
+    """Where `one side`, `one wire` or `the other one` stands, and what follows it; (0, 0) for nowhere."""
+    for place in range(begin, len(tokens) - 1):
+        if tokens[place].text.casefold() != word:
+            continue
+        after = tokens[place + 1]
+        named = after.text.casefold() in (*_SIDES, "one")
+        if named or (
+            after.sort in JOINS and place and tokens[place - 1].sort in ("comma", "and", "word", "colon")
+        ):
+            return place, place + (2 if named else 1)
+    return 0, 0

@@ -6,7 +6,8 @@ import re
 from collections.abc import Sequence
 
 from loomtest.harness.notes.meaning import Joint
-from loomtest.harness.notes.names import Mention, Names
+from loomtest.harness.notes.mentions import Mention
+from loomtest.harness.notes.names import Names
 from loomtest.harness.notes.scan import Token
 
 _LEFT_IN = re.compile(r"\bleft\s+(?:in|plugged)\b|\bstill (?:in|plugged in)\b", re.IGNORECASE)

@@ -59,7 +59,8 @@ def read_notes(text: str, answers: Mapping[str, str] | None = None) -> Notes:
         elif whole.strip():
             _line(state, page_line)
         else:
-            state.soft, state.apart, state.scene.hub, state.hub = True, True, None, None
+            state.soft = state.soft or state.begun or state.scene.device is None
+            state.apart, state.scene.hub, state.hub = True, None, None
             state.near = []
             state.scene.subject = state.scene.topic = None
             state.above = []
@@ -79,7 +80,7 @@ def _line(state: ReadSoFar, line: PageLine) -> None:
         state.lines.append(NotedLine(line.number, text, _SIMPLE[line.role]))
         return
     if line.role in (Role.HEADING, Role.TABLE, Role.CHANGE_HEADING):
-        state.style, state.joined = "", 0
+        state.style, state.joined, state.begun = "", 0, False
         state.soft, state.changing = False, line.role is Role.CHANGE_HEADING
         scene.device, scene.other, scene.star = line.device, line.other, line.star
         scene.fuse_row = bool(line.device and re.search(r"\b(?:fuse|breaker)\b", line.device.key))

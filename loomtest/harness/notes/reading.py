@@ -53,6 +53,7 @@ def read_statements(state: ReadSoFar, line: PageLine) -> None:
         state.lines.append(_no_wire(state, line, tokens, asked))
         return
     except UnsureError as error:
+        state.above = tokens
         why, about = (Ask.WRITER_UNSURE, asked) if asked else (error.why, error.about)
         state.lines.append(_unread(state, line, tokens, why, about))
         return
@@ -78,7 +79,7 @@ def _spelled(state: ReadSoFar, line: PageLine) -> list[Token]:
     state.row = None
     state.row = table_cells(state, line)
     if state.row is not None:
-        state.cells, state.apart = state.row, False
+        state.cells, state.apart, state.begun = state.row, False, True
         return [token for cell in state.row for token in cell]
     tokens = list(line.tokens)
     if any(token.sort == "ditto" for token in tokens):

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 
-from loomtest.harness.notes.names import Mention, Names
+from loomtest.harness.notes.mentions import Mention
+from loomtest.harness.notes.names import Names
 from loomtest.harness.notes.scan import Token
 
 

@@ -21,7 +21,7 @@ from loomtest.harness.notes.cells import (
 from loomtest.harness.notes.credible import check, is_credible
 from loomtest.harness.notes.items import JOINS, items_of
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, UnsureError
-from loomtest.harness.notes.names import Mention, lettered, mention_of
+from loomtest.harness.notes.mentions import Mention, lettered, mention_of
 from loomtest.harness.notes.parts import part_left_in
 from loomtest.harness.notes.result import Kind, LookAt, ToLookAt
 from loomtest.harness.notes.roles import PageLine
@@ -41,6 +41,9 @@ def pins_known(state: ReadSoFar, tokens: list[Token]) -> bool:
     return all(state.page.names.points[state.page.names.point(pin).casefold()] > 1 for pin in pinned[0])
 
 
+_MEASURED = re.compile(
+    r"(?i)\b(?:measured|reads?|reading|checked|tested)\b.*\d\s*(?:[kM]?\s?ohms?|[kM]?Ω|v(?:olts?)?)\b"
+)
 _CHANGE = re.compile(
     r"(?:old\s+)?([A-Za-z]?\d{1,3}|[A-Z])\s*(?:[-=]*>|=|→|to)\s*(?:new\s+)?([A-Za-z]?\d{1,3}|[A-Z])(?!\w)",
     re.IGNORECASE,
@@ -57,6 +60,8 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
         found = read_row(state, line, state.row)
         check(found.joints, state.page.names)
         return found
+    if _MEASURED.search(line.text):
+        raise RemarkError
     if part := part_left_in(line.text, tokens, state.page.names):
         found.joints = [part]
         return found
@@ -67,6 +72,7 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
     pinned = row_of(state, tokens)
     if pinned is not None:
         pins, rest = pinned
+        state.begun = True
         if says_empty(line.text, rest):
             found.kind, found.empty = Kind.EMPTY, [state.page.names.point(pin) for pin in pins]
             return found

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from loomtest.harness.notes.ends import EndsFound
 from loomtest.harness.notes.meaning import Ask, Joint, Surroundings, UnsureError
-from loomtest.harness.notes.names import Mention
+from loomtest.harness.notes.mentions import Mention
 
 
 def described(

@@ -47,6 +47,7 @@ _MASTER = re.compile(
       |(?:\"|''|″|'|′|”)(?![\w\"'])))
   | (?P<din>(?<![\w.])(?:{_DIN})(?!\w)(?!\s*fuse))
   | (?P<amps>(?<![\w.])(?:{_N})\ ?(?:milliamps?|ma|amperes?|amps?|a)(?!\w))
+  | (?P<volts>(?<![\w.])[+-]?\d{{1,2}}(?:\.\d)?[Vv](?![\w/])(?=\s|$|[,;.)]))
   | (?P<measure>(?<![\w.])(?:{_N})\ ?(?:volts?|v|kw|w|watts?|(?:meg|m|k)?\ ?ohms?|[kM]?Ω|megs?
       |°|deg|rpm|ft-lb|lb|nm|%)(?!\w))
   | (?P<count>(?<![\w.])\d{{1,3}}[\s-]?(?:pins?|ways?|cores?)(?=\s+[a-z]))
@@ -113,6 +114,8 @@ def _token(match: re.Match[str]) -> Token | None:
         sort, text = "word", "positive" if text[0] == "+" else "negative"
     elif sort == "dotted":
         sort, text = "word", re.sub(r"[./]", "-", text)
+    elif sort == "volts":
+        sort = "measure" if text[0].isdigit() else "word"
     elif sort == "din":
         sort = "word"
     elif sort == "count":

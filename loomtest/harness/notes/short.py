@@ -7,7 +7,8 @@ from dataclasses import replace
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.meaning import Ask, Joint, UnsureError
-from loomtest.harness.notes.names import Mention, Names
+from loomtest.harness.notes.mentions import Mention
+from loomtest.harness.notes.names import Names
 
 _SIDES = {"lh", "rh", "ns", "os", "front", "rear", "port", "starboard", "lf", "rf", "lr", "rr"}
 

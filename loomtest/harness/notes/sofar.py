@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from loomtest.harness.notes.meaning import Joint, Surroundings
-from loomtest.harness.notes.names import Mention
+from loomtest.harness.notes.mentions import Mention
 from loomtest.harness.notes.notation import NotedWire
 from loomtest.harness.notes.result import Kind, LookAt, NotedLine
 from loomtest.harness.notes.roles import Page
@@ -41,6 +41,7 @@ class ReadSoFar:
     row: list[list[Token]] | None = None  # the cells of this line, where it is a table's row
     soft: bool = False
     hub: Mention | None = None  # the joint or ground at which the lines of the block end
+    begun: bool = False  # a row of the block was read
     style: str = ""  # how the block's cavities are written: number, letter or word
     changing: bool = False
     near: list[Mention] = field(default_factory=list)  # the longer names of the block so far

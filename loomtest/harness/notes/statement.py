@@ -20,7 +20,7 @@ from loomtest.harness.notes.gather import gather
 from loomtest.harness.notes.items import Item, items_of
 from loomtest.harness.notes.joining import joints_of
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, Surroundings, UnsureError
-from loomtest.harness.notes.names import Mention
+from loomtest.harness.notes.mentions import Mention
 from loomtest.harness.notes.parting import by_colours, by_commas, refuse_two_headed, two_sides
 from loomtest.harness.notes.scan import Token
 

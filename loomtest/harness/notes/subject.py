@@ -9,7 +9,7 @@ from itertools import pairwise
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.items import items_of
 from loomtest.harness.notes.meaning import Surroundings
-from loomtest.harness.notes.names import Mention
+from loomtest.harness.notes.mentions import Mention
 from loomtest.harness.notes.scan import Token
 
 _HAS = {"has", "have", "had", "got"}

@@ -11,7 +11,7 @@ from loomtest.harness.notes.cells import in_letters, says_empty
 from loomtest.harness.notes.columns import cells_of
 from loomtest.harness.notes.items import ABOUT, items_of
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, UnsureError
-from loomtest.harness.notes.names import Mention
+from loomtest.harness.notes.mentions import Mention
 from loomtest.harness.notes.result import Kind
 from loomtest.harness.notes.roles import PageLine
 from loomtest.harness.notes.scan import Token

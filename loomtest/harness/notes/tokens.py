@@ -133,8 +133,9 @@ def _lettered(tokens: list[Token], index: int, letters: Mapping[str, str]) -> To
     """A colour in single letters (`G/Y`): by the page's key where it has one, else of unknown meaning."""
     token = tokens[index]
     parts = re.split(r"[/-]", token.text) if letters else token.text.split("/")
-    if token.sort == "word" and any(len(part) > 1 for part in parts):
-        return _by_the_key(tokens, index, parts, letters)
+    keyed = len(parts) > 1 and not index and bool(letters) and all(part in letters for part in parts)
+    if token.sort == "word" and (keyed or any(len(part) > 1 for part in parts)):
+        return _by_the_key(tokens, index, parts, letters) or _unknown_letters(tokens, index)
     if token.sort != "word" or not all(
         len(part) == 1 and part.isalpha() and part.isupper() for part in parts
     ):
@@ -172,6 +173,19 @@ def _by_the_key(
     return replace(tokens[index], sort="colour", value=value)
 
 
+def _unknown_letters(tokens: list[Token], index: int) -> Token | None:
+    """`rt 2.5` in a column of its own: a colour in letters of some other country, and no name."""
+    text = tokens[index].text
+    if not _TWO_LETTERS.fullmatch(text) or text == "or" or trade.is_noun(text):
+        return None
+    if trade.long_form(text) != text or trade.is_filler(text) or trade.is_prose(text):
+        return None
+    before = tokens[index - 1].sort if index else ""
+    after = tokens[index + 1].sort if index + 1 < len(tokens) else "gap"
+    alone = before == "gap" and after in ("number", "decimal", "size", "gap")
+    return replace(tokens[index], sort="letters") if alone else None
+
+
 def _with_decimals(tokens: list[Token]) -> list[Token]:
     """`red 1,5` as a size of 1.5: a comma inside a number where no list of cavities can stand."""
     found: list[Token] = []
@@ -192,6 +206,7 @@ def bare_size(token: Token) -> str:
     return token.text if token.text in _SIZES else ""
 
 
+_TWO_LETTERS = re.compile(r"[a-z]{2}(?:/[a-z]{2})?")
 _KEY_WORD = re.compile(r"[A-Za-z]+|[^\sA-Za-z]+")
 
 

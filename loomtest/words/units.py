@@ -14,8 +14,8 @@ from loomtest.words.lines import Line, all_of, folded, wrapped
 from loomtest.words.numbers import counted, ohms, ohms_between, ohms_within, percent
 from loomtest.words.places import name_text
 
-MOST_FAULTS = 10
-MOST_CIRCUITS = 12
+MOST_FAULTS = 8
+MOST_CIRCUITS = 6
 MOST_OUTSIDE = 5
 
 

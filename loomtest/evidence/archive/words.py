@@ -42,7 +42,11 @@ def history_lines(history: History, everything: bool = False) -> list[Line]:
             lines.append(Line(f"  … {earlier} (--all shows them)", "soft"))
         lines += map(_run_line, shown)
         courses = [course for course in history.courses if course.harness == harness]
-        lines += _courses_lines(courses, len(courses) if everything else most)
+        several = (
+            len({course.unit for course in courses}) > 1
+        )  # a list of many looms' wires tells nobody much
+        few = min(most, MOST_COURSES_OF_SEVERAL) if several else most
+        lines += _courses_lines(courses, len(courses) if everything else few)
         if unfollowed := history.unfollowed.get(harness, 0):
             text = f"  … {counted(unfollowed, 'more unit')}, measured before these (--unit NUMBER shows one)"
             lines.append(Line(text, "soft"))
@@ -67,7 +71,8 @@ def _run_line(kept: Kept) -> Line:
     when = (kept.started or kept.kept)[:10] or "no date"
     faults = counted(kept.findings, "fault")
     verdict = kept.verdict or "cannot be read"
-    text = f"  {when}  {kept.stage or 'no stage':<10} {verdict:<11} {faults:<10} {kept.operator}".rstrip()
+    who = ", ".join(part for part in (f"unit {kept.unit}" if kept.unit else "", kept.operator) if part)
+    text = f"  {when}  {kept.stage or 'no stage':<10} {verdict:<11} {faults:<10} {who}".rstrip()
     text += "  (rehearsal)" if kept.rehearsal else ""
     return Line(text, _TONE.get(kept.verdict, "plain"))
 

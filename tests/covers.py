@@ -160,6 +160,9 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "diagnosis/wiring.py": ("commands/test_demo.py", "diagnosis/faults/test_explain.py"),
     "errors.py": ("test_front_door.py", "harness/test_load.py"),
     "evidence/archive/bag.py": ("evidence/archive/test_folder.py", "commands/test_keep.py"),
+    "evidence/archive/bag_check.py": ("evidence/archive/test_verify.py", "evidence/archive/test_folder.py"),
+    "evidence/archive/chain.py": ("evidence/archive/test_verify.py", "evidence/archive/test_folder.py"),
+    "evidence/archive/crew.py": ("evidence/archive/test_verify.py", "evidence/archive/test_index.py"),
     "evidence/archive/database/opened.py": (
         "evidence/archive/test_redraw.py",
         "evidence/archive/test_index.py",
@@ -179,7 +182,6 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "evidence/archive/keep.py": ("evidence/archive/test_folder.py", "commands/test_keep.py"),
     "evidence/archive/plot.py": ("evidence/archive/test_history.py", "commands/test_keep.py"),
     "evidence/archive/trend.py": ("evidence/archive/test_history.py", "commands/test_keep.py"),
-    "evidence/archive/verify.py": ("evidence/archive/test_folder.py", "commands/test_keep.py"),
     "evidence/archive/words.py": ("evidence/archive/test_history.py", "commands/test_keep.py"),
     "evidence/page/first.py": ("evidence/archive/test_document.py", "commands/test_demo.py"),
     "evidence/page/measured.py": ("commands/test_keep.py", "evidence/archive/test_document.py"),

@@ -38,6 +38,16 @@ def verify(
         bool,
         typer.Option("--redraw", help="Judge every run again, and draw its page and pictures again."),
     ] = False,
+    since: Annotated[
+        str | None, typer.Option(help="Read only the runs kept since this date, YYYY-MM-DD.")
+    ] = None,
+    sample: Annotated[
+        int | None, typer.Option(min=1, help="Read only so many runs, picked by chance.")
+    ] = None,
+    changed: Annotated[
+        bool,
+        typer.Option("--changed", help="Read only the runs whose files changed since they were last read."),
+    ] = False,
     archive: Annotated[str | None, typer.Option(help=ARCHIVE_HELP)] = None,
     index: Annotated[str | None, typer.Option(help=INDEX_HELP)] = None,
     as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
@@ -47,6 +57,9 @@ def verify(
 
     With --redraw each run is judged again by today's rules, and its page and pictures are drawn again: the
     checksums cannot show what was replaced before a run was closed. Prints one line a bag.
+
+    --since, --sample and --changed read fewer bags, and say how many. What --changed goes by stands in the
+    index: only a verify without them proves every byte.
 
     The JSON object, "schema": "loomtest-verify/1": good (yes or no), bags (bag, wrong, unchecked, said).
     """
@@ -72,14 +85,15 @@ def verify(
             show([Line(f"packed into {written.as_posix()}")])
         return
     from loomtest.evidence.archive.sign import load_public_key
-    from loomtest.evidence.archive.verify import Checked, verify_archive
+    from loomtest.evidence.archive.verify import Checked, Scope, verify_archive
     from loomtest.evidence.archive.words import verify_lines
 
     keys = tuple(load_public_key(Path(name)) for name in key or ())
     checked: list[Checked] = []
     after = [_anchored(place, digest)] if digest is not None else []
     after += _stamps(place, time_stamp_authority)
-    coming = verify_archive(place, todays_redraw() if redraw else None, keys)
+    scope = Scope(_date(since), sample, changed)
+    coming = verify_archive(place, todays_redraw() if redraw else None, keys, scope)
     while True:
         with Progress(f"checking bag {len(checked) + 1}", quiet):
             one = next(coming, None)
@@ -117,6 +131,16 @@ def _stamps(archive: "Archive", authority: str | None) -> "list[Checked]":
     from loomtest.evidence.archive.timestamp import check_stamps, load_authority
 
     return check_stamps(archive, load_authority(Path(authority)) if authority is not None else None)
+
+
+def _date(text: str | None) -> str:
+    """A date as it stands in the names of bags, "" for none."""
+    from datetime import date
+
+    try:
+        return "" if text is None else date.fromisoformat(text).isoformat()
+    except ValueError:
+        raise typer.BadParameter(f"{text} is no date; expected YYYY-MM-DD", param_hint="--since") from None
 
 
 def _anchored(archive: "Archive", code: str) -> "Checked":

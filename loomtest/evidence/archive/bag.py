@@ -165,12 +165,12 @@ def read_whole(bag: Path) -> ReadBag:
     try:
         if missing := [name for name in _MANIFESTS if not (bag / name).is_file()]:
             return ReadBag(tuple(f"{name} is missing" for name in missing))
-        return _Reading(bag).whole()
+        return _BagFiles(bag).whole()
     except OSError as error:
         return ReadBag((f"cannot be read: {error}",))
 
 
-class _Reading:
+class _BagFiles:
     """The files of a bag by their paths, each read once."""
 
     def __init__(self, bag: Path) -> None:

@@ -148,8 +148,7 @@ class Index:
 
         An index that is not there differs in nothing, and a bag that is not there from nothing.
         """
-        seen = known_state(self.database)
-        if seen is None:
+        if known_state(self.database) is None:
             return []
         there = [entry for entry in entries if (self.archive.folder / entry.folder).is_dir()]
         try:
@@ -157,9 +156,13 @@ class Index:
         except IndexDamagedError:
             found = ["all of it"]
         if found:
-            begin_anew(self.database, self.archive, seen)
-            self.catch_up()
+            self.make_anew()
         return found
+
+    def make_anew(self) -> None:
+        """Make the index from the bags. The archive must not be locked. Raises ArchiveError."""
+        begin_anew(self.database, self.archive, known_state(self.database))
+        self.catch_up()
 
     def kept(self, wanted: Wanted = ANYTHING, newest: int | None = None) -> list[Kept]:
         """Kept runs in the order of keeping; `newest`: at most so many, the last ones."""

@@ -3,16 +3,23 @@ with `Redraw` the verdicts, pages and pictures again."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+import random
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from datetime import UTC, datetime
 
-from loomtest.errors import ArchiveError
-from loomtest.evidence.archive import bag as archive_bag
+from loomtest.errors import ArchiveError, IndexAwayError, IndexDamagedError
+from loomtest.evidence.archive.bag_check import BagAnswer, BagTask, check_bag
+from loomtest.evidence.archive.chain import Chain
+from loomtest.evidence.archive.crew import worked
+from loomtest.evidence.archive.database.upkeep import differing, good_states, mark_good
 from loomtest.evidence.archive.folder import INDEX, LEDGER, Archive, Entry
-from loomtest.evidence.archive.index import Index, Kept
-from loomtest.evidence.archive.redraw import Redraw, Redrawn, redrawn
-from loomtest.evidence.archive.sign import SIGNATURE_FILE, key_name, signed_by
+from loomtest.evidence.archive.index import ANYTHING, Index
+from loomtest.evidence.archive.redraw import Redraw
+
+_AT_ONCE = 200  # bags between two looks into the index
+_CONFIDENCE = 0.95
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,20 +42,38 @@ class Checked:
 
 
 @dataclass(frozen=True, slots=True)
-class _Chain:
-    """What the entries before a bag say about it."""
+class Scope:
+    """Which bags are read: those kept from a date on (`since`, YYYY-MM-DD, by their names, which the ledger
+    holds), of these so many by chance (`sample`), or those whose files are no longer as they were when they
+    were last found good (`changed`). Ledger, index, and what does not belong are always looked at."""
 
-    earlier: tuple[Entry, ...]
-    harness_of: Mapping[int, str]
+    since: str = ""
+    sample: int | None = None
+    changed: bool = False
+
+
+EVERYTHING = Scope()
+
+
+@dataclass(frozen=True, slots=True)
+class _Standing:
+    """Ledger, index, strangers and leftovers of one moment. `indexed`: folder and digest by the place in the
+    ledger; `away`: why the index could not be asked."""
+
+    entries: tuple[Entry, ...]
+    indexed: Mapping[int, tuple[str, str]]
+    strangers: list[str]
+    leftovers: list[str]
+    away: str
 
 
 def verify_archive(
-    archive: Archive, redraw: Redraw | None = None, keys: tuple[bytes, ...] = ()
+    archive: Archive, redraw: Redraw | None = None, keys: tuple[bytes, ...] = (), scope: Scope = EVERYTHING
 ) -> Iterator[Checked]:
-    """Check the whole archive, bag by bag in the order of keeping, then the index and what does not belong.
+    """Check the archive, bag by bag in the order of keeping, then the index and what does not belong.
 
     `redraw` None leaves verdicts, pages and pictures alone. With `keys`, a bag signed by none of them, or by
-    nobody, is wrong.
+    nobody, is wrong. A scope ends with a line of its own: how many bags were read.
     Raises ArchiveError when there is no archive or its ledger cannot be read.
     """
     index = Index(archive)
@@ -56,122 +81,157 @@ def verify_archive(
         raise ArchiveError(f"{archive.folder} is no archive: nothing has been kept there")
     if not archive.exists() and not archive.holds_bags():
         raise ArchiveError(f"{archive.folder} is no archive: it has no {LEDGER} and no bags")
-    entries, indexed, strangers, leftovers = _standing(archive)
+    standing = _standing(archive, index)
+    wrong = False
     if not archive.exists():
+        wrong = True
         yield Checked(LEDGER, ("is missing: it names every bag that was kept",))
-    harness_of: dict[int, str] = {}
-    sound: list[Entry] = []  # a damaged bag is told by itself, and no measure for the index
-    for entry in entries:
-        info = _info(archive, entry)
-        harness_of[entry.sequence] = info.get(archive_bag.HARNESS, "")
-        known = indexed.get(entry.sequence)
-        chain = _Chain(entries[: entry.sequence - 1], harness_of)
-        checked = _check(archive, entry, (info, chain, known), redraw, keys)
-        sound += [] if checked.wrong else [entry]
-        yield checked
-    differing = index.differing(sound)
-    if differing:
-        named = ", ".join(differing[:5]) + (f" and {len(differing) - 5} more" if differing[5:] else "")
-        yield Checked(INDEX, (f"does not follow from the bags: {named}; it was made anew",))
-    for name in strangers:
-        yield Checked(name, (f"was not kept by this program: {LEDGER} does not name it",))
-    missing = len(indexed) - len(entries)
-    if missing > 0:
-        names = ", ".join(kept.folder for kept in list(indexed.values())[len(entries) :][:5])
-        yield Checked(LEDGER, (f"has lost its last lines: the index knows {names} as well",))
-    for name in leftovers:
-        yield Checked(f".new/{name}", (), ("left by a keep that was stopped; nothing of it was kept",))
+    bags = _Bags(archive, index, standing, scope)
+    for one in bags.checks(redraw, keys):
+        wrong = wrong or bool(one.wrong)
+        yield one
+    if bags.differing:
+        with suppress(ArchiveError):  # on a read-only disk it stays as it is, and that is said
+            index.make_anew()
+    for one in _besides(standing, bags.differing, str(index.database.address)):
+        wrong = wrong or bool(one.wrong)
+        yield one
+    if scope != EVERYTHING:
+        yield bags.summary(wrong)
+    if not wrong and not standing.away:  # an index is made of what is in order
+        with suppress(ArchiveError):  # on a read-only disk it stays as it is
+            index.catch_up()
 
 
-def _standing(archive: Archive) -> tuple[tuple[Entry, ...], dict[int, Kept], list[str], list[str]]:
-    """The ledger, the index as it is, strangers and leftovers, all of one moment."""
+def _standing(archive: Archive, index: Index) -> _Standing:
     try:
         with archive.locked():
-            return _standing_now(archive)
+            return _standing_now(archive, index)
     except ArchiveError:
         if archive.exists():
-            return _standing_now(archive)  # an archive on a read-only disk can still be verified
+            return _standing_now(archive, index)  # an archive on a read-only disk can still be verified
         raise
 
 
-def _standing_now(archive: Archive) -> tuple[tuple[Entry, ...], dict[int, Kept], list[str], list[str]]:
+def _standing_now(archive: Archive, index: Index) -> _Standing:
     entries = archive.entries()
-    indexed: dict[int, Kept] = {}
-    with suppress(ArchiveError):  # derived: its loss is no fault of the evidence
-        indexed = {kept.sequence: kept for kept in Index(archive).kept()}
-    return entries, indexed, archive.strangers(entries), archive.leftovers()
-
-
-def _info(archive: Archive, entry: Entry) -> dict[str, str]:
+    indexed: dict[int, tuple[str, str]] = {}
+    away = ""
     try:
-        return archive_bag.read_info(archive.folder / entry.folder)
+        columns = index.columns(ANYTHING, ("sequence", "folder", "digest"))
+        indexed = {number: (folder, digest) for number, folder, digest in zip(*columns.values(), strict=True)}
+    except IndexAwayError as error:
+        away = str(error)
     except ArchiveError:
-        return {}
+        pass  # derived: its loss is no fault of the evidence
+    return _Standing(entries, indexed, archive.strangers(entries), archive.leftovers(), away)
 
 
-def _check(
-    archive: Archive,
-    entry: Entry,
-    known: tuple[Mapping[str, str], _Chain, Kept | None],
-    redraw: Redraw | None,
-    keys: tuple[bytes, ...],
-) -> Checked:
-    info, chain, indexed = known
-    bag = archive.folder / entry.folder
-    if not bag.is_dir():
-        return Checked(entry.folder, ("is missing",))
-    wrong = archive_bag.bag_problems(bag)
-    manifest = bag / archive_bag.TAG_MANIFEST
-    if manifest.is_file() and archive_bag.digest_of(manifest) != entry.digest:
-        wrong.append(f"is not the bag that was kept: its tag manifest is not the one that {LEDGER} names")
-    if indexed is not None and (indexed.folder, indexed.digest) != (entry.folder, entry.digest):
-        wrong.append(f"{LEDGER} was changed: the index knows {indexed.folder} in this place")
-    wrong += _chain_problems(entry, info, chain)
-    signature_wrong, said = _signature(archive, entry, info, keys)
-    wrong += signature_wrong
-    if entry.unproven:
-        wrong.append("was taken in although it does not follow from its readings")
-    again = redrawn(bag, redraw) if redraw is not None and not wrong else Redrawn()
-    return Checked(entry.folder, (*wrong, *again.wrong), (*said, *again.said), again.unchecked)
+class _Bags:
+    """The bags of a verification. `differing`: those of which the index says something else."""
+
+    def __init__(self, archive: Archive, index: Index, standing: _Standing, scope: Scope) -> None:
+        self.archive = archive
+        self.database = index.database
+        self.standing = standing
+        self.scope = scope
+        self.chosen = _chosen(standing.entries, scope)
+        self.states: Mapping[int, tuple[str, str]] = {}
+        if scope.changed and not standing.away:
+            with suppress(ArchiveError):
+                self.states = good_states(self.database)
+        self.unread: list[Entry] = []
+        self.differing: list[str] = []
+
+    def checks(self, redraw: Redraw | None, keys: tuple[bytes, ...]) -> Iterator[Checked]:
+        """Each chosen bag, in the order of keeping."""
+        none = ("", "")
+        tasks = [
+            BagTask(self.archive.folder / e.folder, e, keys, redraw, self.states.get(e.sequence, none)[0])
+            for e in self.chosen
+        ]
+        chain = Chain(self.archive, self.standing.entries, whole=self.scope == EVERYTHING)
+        sound: list[BagAnswer] = []  # a damaged bag is told by itself, and no measure for the index
+        # Drawing a page takes seconds, reading a bag milliseconds.
+        for answer in worked(check_bag, tasks, self.archive.processes, slow=redraw is not None):
+            if answer.unread:
+                self.unread.append(answer.entry)
+                continue
+            checked = self._held_against(answer, chain)
+            sound += [] if checked.wrong else [answer]
+            if len(sound) == _AT_ONCE:
+                self._compare(sound)
+                sound = []
+            yield checked
+        self._compare(sound)
+
+    def _held_against(self, answer: BagAnswer, chain: Chain) -> Checked:
+        entry = answer.entry
+        wrong = list(answer.wrong)
+        if not answer.info and wrong == ["is missing"]:
+            chain.missing(entry)
+            return Checked(entry.folder, answer.wrong)
+        known = self.standing.indexed.get(entry.sequence)
+        if known is not None and known != (entry.folder, entry.digest):
+            wrong.append(f"{LEDGER} was changed: the index knows {known[0]} in this place")
+        wrong += chain.problems(entry, answer.info)
+        said = (*answer.said, *chain.clock(entry, answer.info))
+        again = answer.again
+        return Checked(entry.folder, (*wrong, *again.wrong), (*said, *again.said), again.unchecked)
+
+    def _compare(self, sound: Sequence[BagAnswer]) -> None:
+        """Hold the index against bags that are as they were kept, and note that they were."""
+        if self.standing.away:
+            return
+        try:
+            rows = [answer.rows for answer in sound if answer.rows is not None]
+            self.differing += differing(self.database, rows)
+        except IndexDamagedError:
+            self.differing += ["all of it"] if self.standing.indexed else []
+            return
+        except IndexAwayError:
+            return
+        states = {answer.entry.sequence: answer.state for answer in sound if answer.state}
+        with suppress(ArchiveError):  # only a help for the next time
+            mark_good(self.database, states, datetime.now(UTC).date().isoformat())
+
+    def summary(self, wrong: bool) -> Checked:
+        """How many bags were read, and what that is worth."""
+        read = len(self.chosen) - len(self.unread)
+        said = []
+        if self.unread:
+            oldest = min(self.states[entry.sequence][1] for entry in self.unread)
+            said.append(
+                f"{len(self.unread)} have the names, sizes and times that they had when they were last read "
+                f"and good, on {oldest} or later"
+            )
+        if self.scope.sample is not None and read and not wrong:
+            most = 1.0 - (1.0 - _CONFIDENCE) ** (1.0 / read)
+            said.append(f"with 95 % confidence fewer than {max(1, round(1000 * most))} in 1000 are wrong")
+        return Checked(f"{read} of {len(self.standing.entries)} runs were read", (), tuple(said))
 
 
-def _chain_problems(entry: Entry, info: Mapping[str, str], chain: _Chain) -> list[str]:
-    wrong = []
-    if info.get("External-Identifier") != entry.name:
-        wrong.append(f"was kept under another name: {info.get('External-Identifier', 'unknown')}")
-    if entry.foreign:
-        return wrong
-    if info.get(archive_bag.SEQUENCE) != str(entry.sequence):
-        wrong.append(
-            f"stands in place {entry.sequence}, and was kept as number {info.get(archive_bag.SEQUENCE)}"
-        )
-    harness = info.get(archive_bag.HARNESS, "")
-    previous = info.get(archive_bag.PREVIOUS, "")
-    before = [e for e in chain.earlier if not e.foreign and chain.harness_of[e.sequence] == harness]
-    expected = before[-1].digest if before else archive_bag.FIRST
-    # A bag before it that is missing has no harness to be known by; its own line says that it is missing.
-    lost = {e.digest for e in chain.earlier if not chain.harness_of[e.sequence]}
-    if previous != expected and previous not in lost:
-        named = f"the bag before it is {before[-1].folder}" if before else "there is no bag before it"
-        wrong.append(f"is out of its place in the chain: {named}, and it names another")
-    return wrong
+def _chosen(entries: tuple[Entry, ...], scope: Scope) -> tuple[Entry, ...]:
+    begin = scope.since.replace("-", "")
+    chosen = [entry for entry in entries if entry.name[: len(begin)] >= begin] if begin else list(entries)
+    if scope.sample is not None and scope.sample < len(chosen):
+        # Nobody who changed a bag can know which are looked at.
+        chosen = sorted(random.SystemRandom().sample(chosen, scope.sample), key=lambda e: e.sequence)
+    return tuple(chosen)
 
 
-def _signature(
-    archive: Archive, entry: Entry, info: Mapping[str, str], keys: tuple[bytes, ...]
-) -> tuple[list[str], list[str]]:
-    """(what is wrong, what is worth saying) about the bag's signature."""
-    bag, promised = archive.folder / entry.folder, info.get(archive_bag.KEY, "")
-    if not promised and not (bag / SIGNATURE_FILE).exists():
-        return (["is not signed"] if keys else []), []
-    try:
-        public = signed_by(bag)
-    except ArchiveError as error:
-        return [str(error)], []
-    if public is None:
-        return [f"{SIGNATURE_FILE} is missing: the bag was signed by {promised}"], []
-    if key_name(public) != promised:
-        return [f"is signed by {key_name(public)}; it was closed for {promised or 'no key'}"], []
-    if keys and public not in keys:
-        return [f"is signed by {promised}, which is none of the keys given"], []
-    return [], [f"signed by {promised}"]
+def _besides(standing: _Standing, differing: list[str], address: str) -> Iterator[Checked]:
+    """What is to be said of the index and of what does not belong."""
+    if differing:
+        named = ", ".join(differing[:5]) + (f" and {len(differing) - 5} more" if differing[5:] else "")
+        yield Checked(INDEX, (f"does not follow from the bags: {named}; it was made anew",))
+    if standing.away:
+        yield Checked(address, (), (), (standing.away,))
+    for name in standing.strangers:
+        yield Checked(name, (f"was not kept by this program: {LEDGER} does not name it",))
+    missing = len(standing.indexed) - len(standing.entries)
+    if missing > 0:
+        names = ", ".join(folder for folder, _ in list(standing.indexed.values())[-missing:][:5])
+        yield Checked(LEDGER, (f"has lost its last lines: the index knows {names} as well",))
+    for name in standing.leftovers:
+        yield Checked(f".new/{name}", (), ("left by a keep that was stopped; nothing of it was kept",))

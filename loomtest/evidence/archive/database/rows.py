@@ -7,6 +7,7 @@ import hashlib
 import json
 import struct
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -18,6 +19,7 @@ from loomtest.evidence.archive.folder import Entry
 from loomtest.harness.document import finite_number
 
 EPOCH = datetime(2000, 1, 1, tzinfo=UTC)
+READINGS_PATH = "data/run/readings.csv"
 PACKED = ("ohms", "measured_ohms", "uncertainty_ohms", "limit_ohms")
 _NOTHING = float("nan")
 
@@ -32,23 +34,26 @@ class BagRows:
     measured: dict[str, Any] | None = None
 
 
-def read_bag(bag: Path, entry: Entry, readings: str | None = None) -> BagRows:
-    """The rows of one bag; a bag that is missing or cannot be read leaves its place with empty cells.
-
-    `readings`: the SHA-256 of its readings file, where it is known already.
-    """
+def read_bag(bag: Path, entry: Entry) -> BagRows:
+    """The rows of one bag; a bag that is missing or cannot be read leaves its place with empty cells."""
     info: Mapping[str, str] = {}
-    verdict: Mapping[str, Any] = {}
-    try:
+    verdict, readings = b"", ""
+    with suppress(ArchiveError):  # the history goes on without it
         info = archive_bag.read_info(bag)
-        read = json.loads((bag / "data" / "verdict.json").read_bytes())
-        verdict = read if isinstance(read, dict) else {}
-        if readings is None:
-            packed = info.get(archive_bag.READINGS)
-            readings = packed or archive_bag.digest_of(bag / "data" / "run" / "readings.csv")
-    except (ArchiveError, OSError, ValueError, RecursionError):
-        pass  # the history goes on without it
-    return rows_of(entry, info, verdict, readings or "")
+    with suppress(OSError):
+        verdict = (bag / archive_bag.VERDICT).read_bytes()
+    with suppress(OSError):
+        readings = archive_bag.digest_of(bag / READINGS_PATH)
+    return rows_of_bag(entry, info, verdict, readings)
+
+
+def rows_of_bag(entry: Entry, info: Mapping[str, str], verdict: bytes, readings: str) -> BagRows:
+    """The rows of a bag with this description and the bytes of this verdict."""
+    try:
+        read = json.loads(verdict)
+    except (ValueError, RecursionError):
+        read = None
+    return rows_of(entry, info, read if isinstance(read, dict) else {}, readings)
 
 
 def rows_of(entry: Entry, info: Mapping[str, str], verdict: Mapping[str, Any], readings: str) -> BagRows:

@@ -8,16 +8,18 @@ any meanwhile. What a stopped program or a database that was away left out goes 
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import asdict, dataclass
 from itertools import islice
+from pathlib import Path
 
 import sqlalchemy as sql
 
 from loomtest.errors import ArchiveError, IndexAwayError, IndexDamagedError
+from loomtest.evidence.archive.crew import worked
 from loomtest.evidence.archive.database.opened import Database, rows_of
 from loomtest.evidence.archive.database.rows import BagRows, read_bag
-from loomtest.evidence.archive.database.tables import VERSION, about, bag, finding, layout, measured
+from loomtest.evidence.archive.database.tables import VERSION, about, bag, checked, finding, layout, measured
 from loomtest.evidence.archive.folder import Archive, Entry, Ledger
 
 _AT_ONCE = 500  # bags in one transaction
@@ -120,7 +122,7 @@ def _catch_up(database: Database, archive: Archive) -> int:
         if any(not (archive.folder / entry.folder).is_dir() for entry in fresh):
             with archive.locked():
                 pass  # whoever was keeping has put its bag into place then
-        reading = iter(read_bags(archive, fresh))
+        reading = read_bags(archive, fresh)
         while rows := list(islice(reading, _AT_ONCE)):
             further = _further(state, ledger, len(rows))
             if not add_rows(database, rows, state, further):
@@ -149,10 +151,14 @@ def _further(state: Indexed, ledger: Ledger, more: int) -> Indexed:
     return Indexed(first.digest, state.runs + more, end, digest)
 
 
-def read_bags(archive: Archive, entries: Iterable[Entry]) -> Iterator[BagRows]:
+def read_bags(archive: Archive, entries: Sequence[Entry]) -> Iterator[BagRows]:
     """The rows of these bags, in their order."""
-    for entry in entries:
-        yield read_bag(archive.folder / entry.folder, entry)
+    tasks = [(archive.folder / entry.folder, entry) for entry in entries]
+    return worked(_read, tasks, archive.processes)
+
+
+def _read(task: tuple[Path, Entry]) -> BagRows:
+    return read_bag(*task)
 
 
 def add_rows(database: Database, rows: Sequence[BagRows], known: Indexed, further: Indexed) -> bool:
@@ -212,3 +218,22 @@ def _told(base: sql.Connection, sequences: list[int]) -> dict[int, BagRows]:
         shape = layouts.get(own["layout"]) if own is not None else None
         found[row["sequence"]] = BagRows(row, tuple(of_run.get(row["sequence"], ())), shape, own)
     return found
+
+
+def good_states(database: Database) -> dict[int, tuple[str, str]]:
+    """For bags that were found good: the state of their files then, and the date. Raises
+    IndexDamagedError."""
+    with database.reading() as base:
+        rows = base.execute(sql.select(checked.c.sequence, checked.c.state, checked.c.on_date)).fetchall()
+    return {int(sequence): (str(state), str(date)) for sequence, state, date in rows}
+
+
+def mark_good(database: Database, states: Mapping[int, str], on_date: str) -> None:
+    """Note the state of the files of bags that were read and found good."""
+    if not states:
+        return
+    rows = [{"sequence": number, "state": state, "on_date": on_date} for number, state in states.items()]
+    with database.writing() as base:
+        if database.ready(base):
+            base.execute(checked.delete().where(checked.c.sequence.in_(list(states))))
+            base.execute(checked.insert(), rows)

@@ -201,7 +201,7 @@ def file_lines() -> list[str]:
         *table(("key", "means"), said((*WIRE_COLUMNS, HEADING_ROW), OWN_COLUMNS)),
         "",
     ]
-    lines += ["For lists as they are: [spreadsheets](spreadsheet.md#a-workbook-as-it-is).", ""]
+    lines += ["For lists as they are: [spreadsheets](spreadsheet.md#columns-in-your-own-words).", ""]
     lines += ["## How the loom lies, `branches.csv`", ""]
     lines += ["In the folder of the wire list, where you have it: [branches](branches.md).", ""]
     lines += [*table(("column", "means"), said(BRANCH_COLUMNS, LIE)), ""]

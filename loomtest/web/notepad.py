@@ -52,7 +52,8 @@ def rows_of_file(name: str, content: bytes) -> dict[str, Any]:
             [Problem(words.shown_name(name), None, "", words.shown_name(ending or name), expected)]
         )
     with tempfile.TemporaryDirectory(prefix="loomtest-sheet-") as place:
-        file = Path(place) / f"wires{ending}"
+        called = re.sub(r"[^\w -]", "", Path(name).stem)[:40].strip()  # `X1.csv` may be the pins of X1
+        file = Path(place) / f"{called or 'wires'}{ending}"
         file.write_bytes(content)
         try:
             harness = load_harness(file)

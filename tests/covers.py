@@ -144,6 +144,7 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "bench/session/turning.py": ("bench/session/test_place_sitting.py", "bench/session/test_session.py"),
     "bench/plan/placing.py": ("bench/session/test_place_sitting.py",),
     "diagnosis/place/taken.py": ("diagnosis/place/test_shorts.py", "diagnosis/place/test_ask.py"),
+    "diagnosis/place/unknowns.py": ("diagnosis/place/test_shorts.py",),
     "diagnosis/place/legs.py": ("diagnosis/place/test_shorts.py",),
     "diagnosis/place/pieces.py": ("diagnosis/place/test_breaks.py",),
     "diagnosis/place/told.py": ("diagnosis/place/test_shorts.py",),

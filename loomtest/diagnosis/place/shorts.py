@@ -27,17 +27,19 @@ import numpy as np
 
 from loomtest.diagnosis.numbers.statistics import chi_square_above, normal_cdf
 from loomtest.diagnosis.place.legs import Legs
+from loomtest.diagnosis.place.unknowns import Unknowns, unknowns_of
 from loomtest.harness.copper import Expectation
 from loomtest.harness.model import FloatArray, Harness, connector_of
 
-COMMON_LENGTH = 0.5  # share of a length's variance that wires of one loom have in common
 _SLACK_M = 0.01  # by which one wire of a bundle runs ahead of the other
-_UNKNOWN_OHM = 100.0  # standard deviation of a wire without size or length, and of a short
 _STEPS = 160  # of a place along one wire, first coarse, then within what is left
 _STEPS_EACH = 48  # of two places that are looked for side by side
 _REST = 0.1  # weight of a pair of wires that do not run together, where another pair does
 _MISFIT = 0.001  # probability under which the readings are not those of one short
 _SURE = 0.95
+_MOST_WAYS = 6  # pairs of wires that are all looked at
+_FAR_BELOW = 20.0  # logarithm of a weight beside the best, of wires that need no look
+_Way = tuple[int | None, int | None, int, float]
 _MAY_BE = 0.05  # a wire of less weight is not the one
 
 
@@ -81,25 +83,12 @@ class PlacedShort:
     likely: tuple[frozenset[int], frozenset[int]]
 
 
-@dataclass(frozen=True)
-class _Unknowns:
-    """The Gaussian unknowns: mean, covariance, and where each wire's ohms, joints and length stand."""
-
-    mean: FloatArray
-    cov: FloatArray
-    copper: dict[int, int]
-    joint: dict[int, tuple[int, int]]
-    length: dict[int, int]
-    slack: int
-    short: int
-
-
 def place_short(
     harness: Harness, expectation: Expectation, circuits: tuple[Legs, Legs], readings: Drawn
 ) -> PlacedShort:
     """The place of one short between two circuits."""
-    unknowns = _unknowns(harness, expectation, circuits)
-    ways = _ways(harness, circuits)
+    unknowns = unknowns_of(harness, expectation, circuits)
+    ways = _screened(_ways(harness, circuits), harness, circuits, readings, unknowns)
     found = [_Look(harness, circuits, readings, unknowns, way) for way in ways]
     top = max(look.log_weight for look in found)
     weights = np.exp([look.log_weight - top for look in found])
@@ -131,7 +120,7 @@ def run_together(harness: Harness, one: tuple[str, str], other: tuple[str, str])
     return 1 if (a, b) == (c, d) else -1 if (a, b) == (d, c) else 0
 
 
-def _ways(harness: Harness, circuits: tuple[Legs, Legs]) -> list[tuple[int | None, int | None, int, float]]:
+def _ways(harness: Harness, circuits: tuple[Legs, Legs]) -> list[_Way]:
     """Wires of the two circuits that may touch, whether they run together, and the weight beforehand."""
 
     def wires(legs: Legs) -> list[int | None]:
@@ -151,38 +140,54 @@ def _ways(harness: Harness, circuits: tuple[Legs, Legs]) -> list[tuple[int | Non
     return [(*way[:3], way[3] * (_REST if together and not way[2] else 1.0)) for way in out]
 
 
-def _unknowns(harness: Harness, expectation: Expectation, circuits: tuple[Legs, Legs]) -> _Unknowns:
-    expect = harness.expect
-    wires = [wire for legs in circuits for wire in legs.ends]
-    count = len(wires)
-    size = 4 * count + 2
-    mean, cov = np.zeros(size), np.zeros((size, size))
-    length_sd = expect.length_spread_percent / 100
-    warm = expect.temperature_spread_c / (expectation.temperature_c + 234.5)
-    own = math.hypot(expect.copper_spread_percent / 100, length_sd * math.sqrt(1 - COMMON_LENGTH))
-    shared = math.hypot(warm, length_sd * math.sqrt(COMMON_LENGTH))
-    ohm = expectation.copper_ohm[wires]
-    known = np.isfinite(ohm)
-    mean[:count] = np.where(known, ohm, _UNKNOWN_OHM / 100)
-    copper = np.where(known, ohm, 0.0)
-    cov[:count, :count] = shared**2 * np.outer(copper, copper)
-    cov[range(count), range(count)] += np.where(known, (own * copper) ** 2, _UNKNOWN_OHM**2)
-    mean[count : 3 * count] = expectation.joint_mean_ohm
-    at = np.arange(count, 3 * count)
-    cov[at, at] = expectation.joint_spread_ohm**2
-    alike = COMMON_LENGTH + (1 - COMMON_LENGTH) * np.eye(count)
-    cov[3 * count : 4 * count, 3 * count : 4 * count] = length_sd**2 * alike
-    cov[3 * count : 4 * count, :count] = length_sd**2 * alike * copper[None, :]
-    cov[:count, 3 * count : 4 * count] = cov[3 * count : 4 * count, :count].T
-    cov[-2, -2], cov[-1, -1] = 1.0, _UNKNOWN_OHM**2
-    return _Unknowns(
-        mean,
-        cov,
-        {wire: i for i, wire in enumerate(wires)},
-        {wire: (count + 2 * i, count + 2 * i + 1) for i, wire in enumerate(wires)},
-        {wire: 3 * count + i for i, wire in enumerate(wires)},
-        size - 2,
-        size - 1,
+def _screened(
+    ways: list[_Way], harness: Harness, circuits: tuple[Legs, Legs], readings: Drawn, unknowns: Unknowns
+) -> list[_Way]:
+    """The ways whose wires explain the readings of their own circuit about as well as any: of large circuits
+    hardly any are left to be looked at in pairs."""
+    if len(ways) <= _MOST_WAYS:
+        return ways
+    kept = []
+    for side in (0, 1):
+        own = _of_one_side(circuits, readings, side)
+        wires = sorted({wire for way in ways if (wire := way[:2][side]) is not None})
+        if not len(own.kind) or not wires:
+            kept.append({way[:2][side] for way in ways})
+            continue
+        looks = [_Look(harness, circuits, own, unknowns, _alone(wire, side)) for wire in wires]
+        top = max(look.log_weight for look in looks)
+        kept.append(
+            {wire for wire, look in zip(wires, looks, strict=True) if look.log_weight > top - _FAR_BELOW}
+        )
+    return [way for way in ways if way[0] in kept[0] and way[1] in kept[1]]
+
+
+def _alone(wire: int, side: int) -> _Way:
+    return (wire, None, 0, 1.0) if side == 0 else (None, wire, 0, 1.0)
+
+
+def _of_one_side(circuits: tuple[Legs, Legs], readings: Drawn, side: int) -> Drawn:
+    """Readings within one circuit, and those across to the one point of the other that most go to: what is
+    beyond the short is then the same in all of them."""
+    own = circuits[side].points
+    inside = [[point in own for point in pair] for pair in zip(readings.start, readings.end, strict=True)]
+    beyond = [
+        (end if here else start)
+        for (here, there), start, end in zip(inside, readings.start, readings.end, strict=True)
+        if here != there
+    ]
+    most = max(beyond, key=beyond.count, default=-1)
+    rows = [
+        row
+        for row, (start, end) in enumerate(zip(readings.start, readings.end, strict=True))
+        if all(inside[row]) or (any(inside[row]) and most in (start, end))
+    ]
+    return Drawn(
+        kind=tuple(readings.kind[row] for row in rows),
+        start=tuple(readings.start[row] for row in rows),
+        end=tuple(readings.end[row] for row in rows),
+        ohm=readings.ohm[rows],
+        cov=readings.cov[np.ix_(rows, rows)],
     )
 
 
@@ -194,13 +199,13 @@ class _Look:
         harness: Harness,
         circuits: tuple[Legs, Legs],
         readings: Drawn,
-        unknowns: _Unknowns,
-        way: tuple[int | None, int | None, int, float],
+        unknowns: Unknowns,
+        way: _Way,
     ) -> None:
         self.harness, self.circuits, self.readings, self.unknowns = harness, circuits, readings, unknowns
         self.wires, self.beside = way[:2], way[2]
         self._fed: list[set[bool]] = [set(), set()]
-        self._fixed, self._moving = self._coefficients()
+        self._prepare(*self._coefficients())
         shares = self._grid(((0.0, 1.0), (0.0, 1.0)))
         log = self._log_likelihood(shares)
         keep = shares[log > log.max() - 15.0]
@@ -232,50 +237,48 @@ class _Look:
         return np.stack(np.meshgrid(one, other, indexing="ij"), axis=-1).reshape(-1, 2)
 
     def _coefficients(self) -> tuple[FloatArray, FloatArray]:
-        """(k, U) what every reading holds of the unknowns wherever the place is, and (k, 2, U, 2) what it
-        holds more by the share along either wire: a constant and a slope."""
+        """(k, U) what every reading holds of the unknowns wherever the place is, and (2, k) of the copper of
+        the two wires what it holds more by the share along them."""
         readings, unknowns = self.readings, self.unknowns
         fixed = np.zeros((len(readings.kind), len(unknowns.mean)))
-        moving = np.zeros((*fixed.shape, 2))
+        moving = np.zeros((2, len(readings.kind)))
         for row, (kind, start, end) in enumerate(
             zip(readings.kind, readings.start, readings.end, strict=True)
         ):
             sides = [0 if point in self.circuits[0].points else 1 for point in (start, end)]
             if kind == "across":
                 fixed[row, unknowns.short] = 1.0
-                self._to_place(fixed[row], moving[row], sides[0], start, None)
-                self._to_place(fixed[row], moving[row], sides[1], end, None)
+                moving[sides[0], row] += self._to_place(fixed[row], sides[0], start, None)
+                moving[sides[1], row] += self._to_place(fixed[row], sides[1], end, None)
                 continue
             ahead = [wire for wire, _ in self.circuits[sides[0]].way(start, end)]
             if kind == "whole":
                 for wire in ahead:
                     self._whole(fixed[row], wire)
             else:
-                self._to_place(fixed[row], moving[row], sides[0], start, ahead)
+                moving[sides[0], row] += self._to_place(fixed[row], sides[0], start, ahead)
         return fixed, moving
 
     def _whole(self, row: FloatArray, wire: int) -> None:
         row[self.unknowns.copper[wire]] += 1.0
         row[list(self.unknowns.joint[wire])] += 1.0
 
-    def _to_place(
-        self, fixed: FloatArray, moving: FloatArray, side: int, start: int, read: Sequence[int] | None
-    ) -> None:
-        """Add the way from a fed point to the place, so far as it lies among the wires that were `read`."""
+    def _to_place(self, fixed: FloatArray, side: int, start: int, read: Sequence[int] | None) -> float:
+        """Add the way from a fed point to the place, so far as it lies among the wires that were `read`; by
+        which sign the share along the wire counts."""
         wire = self.wires[side]
         if wire is None:
-            return
+            return 0.0
         whole, from_first = self.circuits[side].to_place(start, wire)
         for each in whole:
             if read is None or each in read:
                 self._whole(fixed, each)
         if read is not None and wire not in read:
-            return
+            return 0.0
         self._fed[side].add(from_first)
         unknowns = self.unknowns
         copper, joints = unknowns.copper[wire], unknowns.joint[wire]
         fixed[joints[0] if from_first else joints[1]] += 1.0
-        moving[copper, side] += 1.0 if from_first else -1.0
         if not from_first:
             fixed[copper] += 1.0
         if side == 1 and self.beside:
@@ -283,22 +286,37 @@ class _Look:
             known = length is not None and self.harness.wires[wire].size_mm2 is not None
             slack = unknowns.mean[copper] * _SLACK_M / length if length and known else 0.0
             fixed[unknowns.slack] += slack if from_first else -slack
+        return 1.0 if from_first else -1.0
 
-    def _at_shares(self, shares: FloatArray) -> FloatArray:
-        """(G, k, U) coefficients at every place."""
-        moved: FloatArray = np.einsum("kus,gs->gku", self._moving, shares)
-        return self._fixed[None] + moved
+    def _prepare(self, fixed: FloatArray, moving: FloatArray) -> None:
+        """What does not move with the place: only the copper of two wires does, so that the covariance of the
+        readings is a polynomial in the two shares."""
+        mean, cov = self.unknowns.mean, self.unknowns.cov
+        column = [0 if wire is None else self.unknowns.copper[wire] for wire in self.wires]
+        self._of_unknowns = cov @ fixed.T  # (U, k)
+        self._off = self.readings.ohm - fixed @ mean
+        self._mean = moving * mean[column][:, None]
+        self._by_copper = cov[:, column]  # (U, 2)
+        self._moving = moving
+        steady = fixed @ self._of_unknowns + self.readings.cov
+        linear = [np.outer(self._of_unknowns[c], m) for c, m in zip(column, moving, strict=True)]
+        pairs = ((0, 0), (1, 1), (0, 1))
+        square = [cov[column[a], column[b]] * np.outer(moving[a], moving[b]) for a, b in pairs]
+        square[2] = square[2] + square[2].T
+        self._parts = np.stack([steady, *(each + each.T for each in linear), *square])  # (6, k, k)
 
     def _log_likelihood(self, shares: FloatArray) -> FloatArray:
-        _, off, inverse, log_det = self._solved(shares)
+        off, inverse, log_det = self._solved(shares)
         return np.asarray(-0.5 * (np.einsum("gk,gkl,gl->g", off, inverse, off) + log_det))
 
-    def _solved(self, shares: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray, FloatArray]:
-        rows = self._at_shares(shares)
-        cov = rows @ self.unknowns.cov @ rows.transpose(0, 2, 1) + self.readings.cov[None]
-        off = self.readings.ohm[None] - rows @ self.unknowns.mean
+    def _solved(self, shares: FloatArray) -> tuple[FloatArray, FloatArray, FloatArray]:
+        """(G, k) what the readings are off, (G, k, k) the inverse of their covariance, (G,) its log det."""
+        one, other = shares.T
+        powers = np.stack([np.ones_like(one), one, other, one**2, other**2, one * other], axis=1)
+        cov = np.tensordot(powers, self._parts, axes=1)
+        off = self._off - shares @ self._mean
         log_det = np.asarray(np.linalg.slogdet(cov)[1], dtype=np.float64)
-        return rows, off, np.asarray(np.linalg.inv(cov), dtype=np.float64), log_det
+        return off, np.asarray(np.linalg.inv(cov), dtype=np.float64), log_det
 
     def both(self, side: int) -> bool:
         """True where the wire was fed from both of its ends."""
@@ -309,7 +327,7 @@ class _Look:
 
     def fits(self) -> bool:
         """False where no place of one short gives these readings."""
-        _, off, inverse, _ = self._solved(self.shares[self._at][None])
+        off, inverse, _ = self._solved(self.shares[self._at][None])
         misfit = float(off[0] @ inverse[0] @ off[0])
         degrees = max(1, len(self.readings.ohm) - (1 if self._one_dimension else 2))
         return float(chi_square_above(np.array([misfit]), np.array([degrees]))[0]) >= _MISFIT
@@ -322,8 +340,8 @@ class _Look:
 
     def _given_place(self, unknown: int, at: slice) -> tuple[FloatArray, FloatArray]:
         """Mean and variance of one unknown at places, given the readings."""
-        rows, off, inverse, _ = self._solved(self.shares[at])
-        across = np.einsum("u,gku->gk", self.unknowns.cov[unknown], rows)
+        off, inverse, _ = self._solved(self.shares[at])
+        across = self._of_unknowns[unknown] + (self.shares[at] * self._by_copper[unknown]) @ self._moving
         mean = self.unknowns.mean[unknown] + np.einsum("gk,gkl,gl->g", across, inverse, off)
         variance = self.unknowns.cov[unknown, unknown] - np.einsum("gk,gkl,gl->g", across, inverse, across)
         return mean, variance

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from loomtest import judge
+from loomtest.diagnosis.place import shorts
 from loomtest.diagnosis.verdict import Finding
 from loomtest.diagnosis.why import PlaceReading
 from loomtest.readings.generic import generic_handheld
@@ -143,3 +144,41 @@ def test_what_is_asked_in_its_order_tells_the_leg_and_the_place_on_it(tmp_path: 
     assert (place.beside.wire, place.beside.start) == ("W9", "X1:2")
     rows = (tmp_path / "readings.csv").read_text().count("voltage_drop")
     assert rows <= 6
+
+
+def test_of_large_circuits_the_two_legs_are_told_as_if_every_pair_were_looked_at(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Six legs of one circuit and three of another: 18 pairs of wires, of which few are looked at."""
+    lengths = {**{f"A{k}": 1 + 0.1 * k for k in range(6)}, **{f"B{k}": 1 + 0.13 * k for k in range(3)}}
+    at = {"A3": 0.4, "B1": 0.5}  # metres from the splice
+    wires = [f"L{hub},SP{hub[0]},{hub}:1,0.75,{m:.2f}" for hub, m in lengths.items()]
+    harness = harness_of(tmp_path, wires, 'unreachable = ["SPA", "SPB"]\n')
+    joined = [f"{hub[0]}0:1,{hub}:1,0.2,,,," for hub in lengths if hub[1] != "0"]
+    rows, per_m = [*joined, "A0:1,B0:1,0.3,,,,"], 1.05 * 0.017241 / 0.75
+
+    def ohm(fed: str, far: str) -> float:
+        if fed in at:
+            return per_m * (lengths[fed] - at[fed]) + 0.002
+        return per_m * lengths[fed] + 0.004 + (per_m * at[far] + 0.002 if far in at else 0.0)
+
+    while True:
+        verdict = judge(harness, readings_of(tmp_path, harness, rows), MILLIVOLTS)
+        short = next(each for each in verdict.findings if each.fault == "short")
+        if not short.asked:
+            break
+        for asked in short.asked:
+            volt = 1.5 * ohm(asked.start[:2], asked.end[:2])
+            rows.append(f"{asked.start},{asked.end},{volt:.6f},V,voltage_drop,1.5,0.0001")
+        assert len(rows) < 30
+    assert short.place is not None
+    assert short.place.beside is not None
+    assert {short.place.wire, short.place.beside.wire} == {"LA3", "LB1"}
+    for place in (short.place, short.place.beside):
+        assert place.metres == pytest.approx(at[place.wire[1:]], abs=0.08)
+    monkeypatch.setattr(shorts, "_MOST_WAYS", 1000)
+    whole = judge(harness, readings_of(tmp_path, harness, rows), MILLIVOLTS)
+    again = next(each for each in whole.findings if each.fault == "short")
+    assert again.place is not None
+    assert again.place.metres == pytest.approx(short.place.metres, abs=0.001)
+    assert again.place.interval_metres == pytest.approx(short.place.interval_metres, abs=0.002)

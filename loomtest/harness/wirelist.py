@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import TypeVar
 
 from loomtest.errors import Problem, nearest
 from loomtest.harness.colours import colour_parts
 from loomtest.harness.copper import PART_OHMS
+from loomtest.harness.lookalike import looks, told_apart
 from loomtest.harness.measures import in_inches, read_amps, read_length, read_ohms, read_size
 from loomtest.harness.model import Kind, Wire, connector_of
 from loomtest.harness.outward import visible
@@ -355,7 +356,7 @@ def _check_shared_cavities(
 
 
 def _check_alike(columns: _Columns, joins: list[tuple[int, str, str]], names: list[str]) -> None:
-    """Names that differ only by case, or by leading zeros of a cavity: probably one thing written twice."""
+    """Names that differ only by case, by a cavity's leading zeros, or not to the eye: one thing, probably."""
     wires = {name: (row, "wire") for row, name in enumerate(names)}
     points = {point: (row, column) for row, column, point in reversed(joins)}
     connectors = {connector_of(point): place for point, place in points.items()}
@@ -372,3 +373,20 @@ def _check_alike(columns: _Columns, joins: list[tuple[int, str, str]], names: li
                 f"{quoted(name)}, and {quoted(other)} in {columns.place(columns.lines[found_at[other][0]])}"
             )
             columns.odd(row, column, found, "one spelling, if they are the same")
+    for found_at in (points, connectors):
+        _check_looks(columns, found_at)
+
+
+def _check_looks(columns: _Columns, found_at: Mapping[str, tuple[int, str]]) -> None:
+    """Names that nobody can tell apart by looking."""
+    if len({looks(name) for name in found_at}) == len(found_at):
+        return
+    seen: dict[str, str] = {}
+    for name, (row, column) in sorted(found_at.items(), key=lambda item: item[1][0]):
+        other = seen.setdefault(looks(name), name)
+        if other == name or (":" in name and connector_of(name) != connector_of(other)):
+            continue  # a connector's name is said once, not at each of its cavities
+        mine, its = told_apart(name, other)
+        place = columns.place(columns.lines[found_at[other][0]])
+        found = f"{quoted(name)} ({mine}), which looks like {quoted(other)} ({its}) in {place}"
+        columns.odd(row, column, found, "one spelling, if they are the same")

@@ -165,6 +165,7 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "evidence/archive/chain.py": ("evidence/archive/test_verify.py", "evidence/archive/test_folder.py"),
     "evidence/archive/crew.py": ("evidence/archive/test_verify.py", "evidence/archive/test_index.py"),
     "evidence/archive/database/opened.py": (
+        "evidence/archive/database/test_server.py",
         "evidence/archive/test_redraw.py",
         "evidence/archive/test_index.py",
     ),
@@ -177,6 +178,7 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
         "evidence/archive/test_redraw.py",
     ),
     "evidence/archive/database/upkeep.py": (
+        "evidence/archive/database/test_server.py",
         "evidence/archive/test_index.py",
         "evidence/archive/test_folder.py",
     ),

@@ -72,6 +72,14 @@ def catch_up(database: Database, archive: Archive) -> int:
     for _ in range(_TRIES):
         try:
             return _catch_up(database, archive)
+        except IndexAwayError as error:
+            if not error.read_only:
+                raise
+            raise IndexAwayError(
+                f"The index {database.address} lacks the runs kept last, and this user may only read it: run "
+                "loomtest history as one who may write",
+                read_only=True,
+            ) from None
         except IndexDamagedError as error:
             # Derived, so the cure is to make it again; if that fails too, the disk is at fault.
             found = error

@@ -114,7 +114,8 @@ def as_meant(rows: Sequence[Sequence[str]], layout: SheetLayout) -> SheetLayout:
         ]
         if 2 * sum(_reads(reader, cell) for cell in cells) < len(cells) and name not in others:
             others = {(name if other == what else other): at for other, at in others.items()}
-    return replace(layout, others=others)
+    units = {what: unit for what, unit in layout.units.items() if what in others}
+    return replace(layout, others=others, units=units)
 
 
 def _reads(reader: Callable[[str], object], cell: str) -> bool:

@@ -7,11 +7,16 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 from openpyxl import load_workbook
 from openpyxl.styles import PatternFill
 
-from loomtest.errors import InputError
+from loomtest.errors import InputError, Problem
 from loomtest.harness.load import load_harness
+from loomtest.harness.sheets import wire_table
+from loomtest.harness.table import Table
+from loomtest.harness.wirelist import read_wires
 from tests.harness.test_workbook import ends, ods, xlsx
 
 Row = list[Any]
@@ -389,3 +394,63 @@ def test_a_list_of_pins_says_each_wire_from_both_ends(tmp_path: Path) -> None:
         ["X2", 4, "RD", "X1", 1],
     ]
     assert ends(one(tmp_path, rows)) == [("X1:1", "X2:4"), ("X1:2", "GND")]
+
+
+NAMES = [
+    "Connector",
+    "Pin",
+    "Pin 2",
+    "From",
+    "To",
+    "Goes to",
+    "Colour",
+    "Size",
+    "Length (mm)",
+    "AWG",
+    "No",
+    "Signal",
+    "X1",
+    "X2",
+    "Plug X3",
+]
+TEXTS = [
+    "1",
+    "2",
+    "A4",
+    "1.0",
+    "X2 4",
+    "X2/4 and X3/1",
+    "GND1",
+    "red",
+    "rot",
+    "-",
+    "ditto",
+    "?",
+    "#1",
+    "2.5",
+    "2024-02-01",
+    "=A1",
+    "Note: by eye",
+    ":",
+    "a:b:c",
+]
+CELLS = st.sampled_from([*NAMES, *TEXTS, "", "", "", "1,5", '"', "'", "\x1b[2J", "\u202eX1", "x" * 200])
+
+
+@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@given(st.lists(st.lists(CELLS, min_size=1, max_size=7), max_size=9), st.booleans())
+def test_any_sheet_gives_wires_or_a_message(rows: list[list[str]], two: bool) -> None:
+    """Never another error; and what was read is read again from the CSV that a run keeps of it."""
+    width = max(map(len, rows), default=0)
+    sheet = [row + [""] * (width - len(row)) for row in rows]
+    problems: list[Problem] = []
+    table = wire_table("list", [("X1", sheet), ("X9", sheet[::-1])][: 1 + two], None, problems)
+    if table is None:
+        return
+    assert all(len(cells) == len(table.header) for _, cells in table.rows)
+    wires = read_wires(table, problems).wires
+    told = [str(table.in_place(problem)) for problem in problems]
+    assert all(text.isprintable() for text in told)
+    if not any(problem.severity == "error" for problem in problems):
+        again = read_wires(Table("again", table.header, 1, table.rows, ","), []).wires
+        assert [(w.start, w.end, w.colour) for w in again] == [(w.start, w.end, w.colour) for w in wires]

@@ -59,7 +59,7 @@ class SheetLayout:
 
 def plain(cell: str) -> str:
     """A column name without what is written differently every time."""
-    return " ".join(cell.replace("\u00a0", " ").split()).casefold().rstrip(":.")
+    return " ".join(cell.replace("\u00a0", " ").replace("_", " ").split()).casefold().rstrip(":.")
 
 
 def meaning(cell: str) -> tuple[str, str]:

@@ -13,10 +13,11 @@ from openpyxl import load_workbook
 from openpyxl.styles import PatternFill
 
 from loomtest.errors import InputError, Problem
-from loomtest.harness.load import load_harness
+from loomtest.harness.load import list_text, load_harness
 from loomtest.harness.sheets import wire_table
 from loomtest.harness.table import Table
 from loomtest.harness.wirelist import read_wires
+from loomtest.readings.runfile import harness_copies, harness_digest
 from tests.harness.test_workbook import ends, ods, xlsx
 
 Row = list[Any]
@@ -454,3 +455,26 @@ def test_any_sheet_gives_wires_or_a_message(rows: list[list[str]], two: bool) ->
     if not any(problem.severity == "error" for problem in problems):
         again = read_wires(Table("again", table.header, 1, table.rows, ","), []).wires
         assert [(w.start, w.end, w.colour) for w in again] == [(w.start, w.end, w.colour) for w in wires]
+
+
+def test_names_with_underlines_as_programs_write_them(tmp_path: Path) -> None:
+    text = "from_connector,from_pin,to_connector,to_pin,wire_colour,length_mm\nX1,1,X2,4,red,850\n"
+    (tmp_path / "list.csv").write_text(text)
+    (wire,) = load_harness(tmp_path / "list.csv").wires
+    assert (wire.start, wire.end, wire.colour, wire.length_m) == ("X1:1", "X2:4", "red", 0.85)
+
+
+def test_a_sheet_named_in_harness_toml_is_the_one_that_is_copied_and_changed(tmp_path: Path) -> None:
+    xlsx(
+        tmp_path / "loom.xlsx",
+        ("Bow", [["from", "to"], ["X9:1", "X9:2"]]),
+        ("Stern", [["from", "to"], ["X1:1", "X2:1"]]),
+    )
+    (tmp_path / "harness.toml").write_text('wires = "loom.xlsx#Stern"\n')
+    harness = load_harness(tmp_path)
+    (tmp_path / "copy").mkdir()
+    for name, data in harness_copies(harness).items():
+        (tmp_path / "copy" / name).write_bytes(data)
+    assert ends(tmp_path / "copy") == ends(tmp_path) == [("X1:1", "X2:1")]
+    assert harness_digest(load_harness(tmp_path / "copy")) == harness_digest(harness)
+    assert list_text(harness) == "from,to\nX1:1,X2:1\n"

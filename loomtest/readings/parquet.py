@@ -1,6 +1,6 @@
 """A readings table kept as Parquet: the same columns as the CSV, and the same rows counted the same way.
 
-pandas reads it where pyarrow is installed. What stands as numbers there (a column `value` of floats, an
+pyarrow reads it where it is installed. What stands as numbers there (a column `value` of floats, an
 infinity being over-range) is taken as such; everything else goes through the cells that a CSV would have.
 """
 
@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
+from collections.abc import Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,10 +16,14 @@ import numpy as np
 
 from loomtest.errors import InputError, Problem
 from loomtest.harness.model import FloatArray
-from loomtest.readings.table import Cells, ReadingsTable, parse_header
+from loomtest.harness.outward import visible
+from loomtest.readings.table import LARGEST_BYTES, Cells, ReadingsTable, parse_header
 
 if TYPE_CHECKING:
     import pandas as pd
+    import pyarrow.parquet as pq
+
+MOST_ROWS = 20_000_000  # a full scan of 4,096 pins has 8.4 million
 
 
 def parquet_table(path: Path, file: str) -> ReadingsTable:
@@ -26,14 +31,17 @@ def parquet_table(path: Path, file: str) -> ReadingsTable:
 
     Raises InputError for a file that cannot be read or columns that cannot be used.
     """
-    frame = _frame(path, file)
+    stored = _opened(path, file)
+    names = list(stored.schema_arrow.names)
     written = io.StringIO()
-    csv.writer(written).writerow([str(name) for name in frame.columns])
+    csv.writer(written).writerow([str(name) for name in names])
     header = parse_header(written.getvalue(), file)
+    _refuse_what_is_no_table(stored, list(header.index_of.items()), file)
+    frame = _frame(stored, [names[index] for index in header.index_of.values()], file)
     columns: dict[str, Cells] = {}
     plain: FloatArray | None = None
-    for name, index in header.index_of.items():
-        column = frame.iloc[:, index]
+    for place, name in enumerate(header.index_of):
+        column = frame.iloc[:, place]
         if name == "value" and column.dtype.kind in "fiu" and not column.isna().any():
             plain = column.to_numpy(np.float64)
             columns[name] = Cells(np.broadcast_to(np.int64(-1), len(frame)), [])
@@ -60,21 +68,58 @@ def in_words(table: ReadingsTable) -> ReadingsTable:
     )
 
 
-def _frame(path: Path, file: str) -> pd.DataFrame:
-    import pandas as pd
-
+def _opened(path: Path, file: str) -> pq.ParquetFile:
+    """The file's own description of itself; nothing else is read yet."""
     wanted = "a readings table"
     try:
-        return pd.read_parquet(path)
+        import pyarrow.parquet as pq
+
+        return pq.ParquetFile(path)
     except ImportError:
         found = "a Parquet file, and pyarrow is not installed"
         expected = "the same table as CSV (.csv, .csv.gz), or pyarrow: pip install pyarrow"
     except FileNotFoundError:
         found, expected = "no such file", f"{wanted} or a run folder"
-    except (OSError, ValueError) as error:  # pyarrow's errors are among these
-        found = f"a file that cannot be read as Parquet ({str(error).splitlines()[0]})"
-        expected = f"{wanted} in Parquet"
+    except Exception as error:  # on a spoilt file the library raises errors of every kind
+        raise _unreadable(file, error) from None
     raise InputError([Problem(file, None, "", found, expected)])
+
+
+def _refuse_what_is_no_table(stored: pq.ParquetFile, columns: Sequence[tuple[str, int]], file: str) -> None:
+    """Raises InputError for columns of lists or records, and for more than a scan can be: a few packed bytes
+    may be millions of rows."""
+    import pyarrow.types as types
+
+    problems = []
+    about = stored.metadata
+    unpacked = sum(about.row_group(group).total_byte_size for group in range(about.num_row_groups))
+    if about.num_rows > MOST_ROWS or unpacked > LARGEST_BYTES:
+        found = f"{about.num_rows:,} rows of {unpacked:,} bytes in all"
+        expected = f"at most {MOST_ROWS:,} rows and {LARGEST_BYTES:,} bytes"
+        problems.append(Problem(file, None, "", found, expected))
+    for name, index in columns:
+        kind = stored.schema_arrow.field(index).type
+        if types.is_nested(kind) or types.is_binary(kind) or types.is_large_binary(kind):
+            found = "a column of lists, records or bytes"
+            problems.append(Problem(file, 1, name, found, "a column of texts or numbers"))
+    if problems:
+        raise InputError(problems)
+
+
+def _frame(stored: pq.ParquetFile, names: list[str], file: str) -> pd.DataFrame:
+    try:
+        table = stored.read(columns=names).select(names)
+        table.validate(full=True)  # else a text that is none is met later
+        frame: pd.DataFrame = table.to_pandas(ignore_metadata=True)
+    except Exception as error:  # on a spoilt file the library raises errors of every kind
+        raise _unreadable(file, error) from None
+    return frame
+
+
+def _unreadable(file: str, error: Exception) -> InputError:
+    why = visible(next(iter(str(error).splitlines()), type(error).__name__)[:200])
+    found = f"a file that cannot be read as Parquet ({why})"
+    return InputError([Problem(file, None, "", found, "a readings table in Parquet")])
 
 
 def _cells(column: pd.Series[Any]) -> Cells:

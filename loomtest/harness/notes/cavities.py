@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from functools import lru_cache
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.items import ABOUT
@@ -14,13 +15,16 @@ def is_pin(token: Token, strict: bool = False) -> bool:
     """Whether a token can be a cavity; `strict` leaves out words of several letters."""
     if token.sort in ("number", "hash"):
         return True
-    if token.sort != "word":
-        return False
-    if not strict and token.text.casefold() in trade.words("terminals", "words"):
+    return token.sort == "word" and _word_is_pin(token.text, strict)
+
+
+@lru_cache(maxsize=65_536)
+def _word_is_pin(text: str, strict: bool) -> bool:
+    if not strict and text.casefold() in trade.words("terminals", "words"):
         return True
-    if re.fullmatch(r"[A-Z]\d{0,2}[+-]?|\d{1,3}[a-z]|[A-Z]{1,2}[+-]", token.text):
+    if re.fullmatch(r"[A-Z]\d{0,2}[+-]?|\d{1,3}[a-z]|[A-Z]{1,2}[+-]", text):
         return True
-    return not strict and bool(re.fullmatch(r"[A-Z]{2,4}\d{0,2}", token.text))
+    return not strict and bool(re.fullmatch(r"[A-Z]{2,4}\d{0,2}", text))
 
 
 _LEAD = ("pin", "pins", "cavity", "cav", "way", "position", "terminal", "term", "tag")

@@ -54,6 +54,14 @@ class Item:
 
 def items_of(tokens: Sequence[Token], names: Names, letters: Mapping[str, str]) -> list[Item]:
     """The items, in order; signs are told apart by what stands around them."""
+    key = tuple(tokens)
+    known = names.read.get(key)
+    if known is None:
+        known = names.read[key] = _items(key, names, letters)
+    return list(known)
+
+
+def _items(tokens: Sequence[Token], names: Names, letters: Mapping[str, str]) -> list[Item]:
     found: list[Item] = []
     run: list[Token] = []
 

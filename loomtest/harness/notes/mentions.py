@@ -73,32 +73,31 @@ class Mention:
     @property
     def sort(self) -> str:
         """What sort of device its last word is; `code` for `X1`; "" where it is none the trade knows."""
-        if not self.words:
-            return ""
-        if (
-            trade.long_form(self.words[0]) in ("splice", "joint")
-            and len(self.words) == 2
-            and len(self.words[1]) <= 3
-        ):
-            return "joint"
-        if (
-            len(self.words) == 2
-            and self.words[1].isdigit()
-            and trade.noun_sort(self.words[0]) in ("ground", "joint")
-        ):
-            return trade.noun_sort(self.words[0])
-        last, before = self.words[-1], list(self.words[-2:-1])
-        if len(self.words) > 2 and trade.long_form(self.words[-2]) in trade.words("english", "sides"):
-            before = [self.words[-3]]  # `position lamp front left`
-        told_apart = trade.long_form(last) in trade.words("english", "sides") or _DESIGNATOR.fullmatch(last)
-        for word in (last, *(before if told_apart else ())):
-            if sort := trade.noun_sort(word):
-                return sort
-        if len(self.words) == 1 and CODE.fullmatch(self.words[0]):
-            return "code"
-        return "contact" if trade.long_form(self.words[0]) == "fuse" else ""
+        return _sort(self.words)
 
 
+@lru_cache(maxsize=65_536)
+def _sort(words: tuple[str, ...]) -> str:
+    if not words:
+        return ""
+    if trade.long_form(words[0]) in ("splice", "joint") and len(words) == 2 and len(words[1]) <= 3:
+        return "joint"
+    if len(words) == 2 and words[1].isdigit() and trade.noun_sort(words[0]) in ("ground", "joint"):
+        return trade.noun_sort(words[0])
+    sides = trade.words("english", "sides")
+    last, before = words[-1], list(words[-2:-1])
+    if len(words) > 2 and trade.long_form(words[-2]) in sides:
+        before = [words[-3]]  # `position lamp front left`
+    told_apart = trade.long_form(last) in sides or _DESIGNATOR.fullmatch(last)
+    for word in (last, *(before if told_apart else ())):
+        if sort := trade.noun_sort(word):
+            return sort
+    if len(words) == 1 and CODE.fullmatch(words[0]):
+        return "code"
+    return "contact" if trade.long_form(words[0]) == "fuse" else ""
+
+
+@lru_cache(maxsize=65_536)
 def lettered(text: str) -> tuple[str, str] | None:
     """`JB4` as junction box and 4: a short word of the trade with its terminal run together."""
     match = re.fullmatch(r"([A-Za-z]{2,3})(\d{1,2})", text)

@@ -9,6 +9,8 @@ from __future__ import annotations
 import re
 from collections import Counter
 from dataclasses import dataclass, field, replace
+from functools import lru_cache
+from typing import Any
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.mentions import CODE, Mention
@@ -28,12 +30,16 @@ class Names:
     gauge: bool = False  # the page gives sizes in AWG: `green 14` is one
     hyphens: bool = False  # `C1-A4` is a cavity throughout the page
     fuses: str = ""  # the fuse block: `fuse 3` is its third
+    read: dict[tuple[object, ...], Any] = field(
+        default_factory=dict
+    )  # what was read of the same words before
     taken: dict[str, str] = field(default_factory=dict)  # short name: the longer one it stands for
 
     def add(self, mention: Mention, line: int = 0) -> None:
         """Count a mention in a place where only an end can stand."""
         if not mention.words:
             return
+        self.read.clear()
         key = self.alias(mention.key)
         self.spelled.setdefault(key, mention.words)
         self.seen[key] += 1
@@ -72,6 +78,7 @@ class Names:
 
     def settle(self) -> None:
         """Give `relay` the one relay of the page, `plug` the one plug: said, and never where two would do."""
+        self.read.clear()
         for key in list(self.seen):
             code = key.split()[-1]
             if code != key and CODE.fullmatch(code) and self.stands(code) and trade.is_noun(key.split()[-2]):
@@ -121,6 +128,7 @@ class Names:
         return f"{name}:{terminal}" if terminal else name
 
 
+@lru_cache(maxsize=65_536)
 def clean(word: str) -> str:
     """A word as it can stand in a name: no quotation marks, full stops, commas or colons."""
     return re.sub(r"[\"'’.,;:#()\[\]\s]+", "", word.strip("-_")) or re.sub(r"[\"'’.,;:#()\[\]\s]+", "", word)

@@ -6,8 +6,9 @@ The rest of the reader then knows one form of each. Nothing is added: words chan
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import replace
+from functools import lru_cache
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.scan import Token
@@ -31,6 +32,7 @@ _WIRES = {
 _KINDS = {"pin", "terminal", "cavity", "way", "number", "position", "fuse", "breaker"}
 _ID = re.compile(r"\d{1,3}[A-Za-z]?|[A-Z]\d{0,2}[+-]?|[A-Z]{2}")
 MOST_WORDS = 5
+Way = Callable[[Sequence[Token], int, Sequence[Token]], tuple[int, list[Token]]]
 
 
 def plain(tokens: Sequence[Token]) -> list[Token]:
@@ -50,20 +52,39 @@ def plain(tokens: Sequence[Token]) -> list[Token]:
 
 def _phrase(tokens: Sequence[Token], index: int, before: Sequence[Token]) -> tuple[int, list[Token]]:
     """How many tokens from `index` on are a point that is spoken of, and what stands for them."""
-    for way in (
-        _number,
-        _signed,
-        _of_its_owner,
-        _the_other,
-        _number_plate,
-        _terminal_of,
-        _numbered_behind,
-        _wire_of_a_colour,
-    ):
+    token = tokens[index]
+    if token.sort not in ("word", "number", "comma"):
+        return 0, []
+    for way in _ways(token.text):
         taken, put = way(tokens, index, before)
         if taken:
             return taken, put
     return 0, []
+
+
+@lru_cache(maxsize=65_536)
+def _ways(text: str) -> tuple[Way, ...]:
+    """The phrases that can begin with a word: most begin none."""
+    low = text.casefold().strip(".")
+    if low == ",":
+        return (_numbered_behind,)
+    found: list[Way] = []
+    if low in trade.words("english", "numbers") or low in _TENS:
+        found.append(_number)
+    if re.fullmatch(r"[A-Z]{1,2}", text):
+        found.append(_signed)
+    if low.endswith(("'s", "’s")):
+        found.append(_of_its_owner)
+    if low == "other" or low in _DETERMINERS:
+        found.append(_the_other)
+    if low == "no":
+        found.append(_number_plate)
+    kinds = trade.words("terminals", "before") | trade.words("terminals", "sides")
+    if {low} & (_DETERMINERS | kinds | trade.words("english", "sizes") | {"other"}) or _ID.fullmatch(text):
+        found.append(_terminal_of)
+    if low == "in" or low in _WIRES:
+        found.append(_wire_of_a_colour)
+    return tuple(found)
 
 
 def _of_its_owner(tokens: Sequence[Token], index: int, before: Sequence[Token]) -> tuple[int, list[Token]]:

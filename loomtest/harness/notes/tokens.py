@@ -207,6 +207,9 @@ def bare_size(token: Token) -> str:
 
 
 _TWO_LETTERS = re.compile(r"[a-z]{2}(?:/[a-z]{2})?")
+_A_COLOUR = re.compile(
+    r"(?i)black|brown|red|orange|yellow|green|blue|violet|purple|gr[ea]y|white|pink|slate|tan"
+)
 _KEY_WORD = re.compile(r"[A-Za-z]+|[^\sA-Za-z]+")
 
 
@@ -215,6 +218,8 @@ def colour_letters(text: str) -> dict[str, str]:
 
     A line is a key where most of its words are pairs of at most three letters and a colour.
     """
+    if len(_A_COLOUR.findall(text)) < 3:
+        return {}
     words = [
         word for word in _KEY_WORD.findall(text) if word.isalpha() and word.casefold() not in ("is", "for")
     ]

@@ -171,12 +171,15 @@ def is_odd(word: str) -> bool:
         return True
     if len(low) > 4 and low.endswith("ed") and not is_colour(low):
         return True
-    return any(low in _inflected(verb) for verb in words("english", "verbs"))
+    return low in _inflected()
 
 
 @cache
-def _inflected(verb: str) -> frozenset[str]:
-    """The forms of a verb that have an ending: `goes`, `tapped`, `feeding`."""
-    last = verb[-1]
-    stems = {verb, verb + last, verb.removesuffix("e"), verb[:-1] + "i" if last == "y" else verb}
-    return frozenset(stem + end for stem in stems for end in ("s", "es", "ed", "ing")) - {verb}
+def _inflected() -> frozenset[str]:
+    """The forms of verbs that have an ending: `goes`, `tapped`, `feeding`."""
+    found = set[str]()
+    for verb in words("english", "verbs"):
+        last = verb[-1]
+        stems = {verb, verb + last, verb.removesuffix("e"), verb[:-1] + "i" if last == "y" else verb}
+        found |= {stem + end for stem in stems for end in ("s", "es", "ed", "ing")}
+    return frozenset(found) - words("english", "verbs")

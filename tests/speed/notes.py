@@ -1,8 +1,8 @@
 """How many lines of notes are read in a second: `python -m tests.speed.notes [COPIES]`.
 
-The pages of tests/harness/notes/pages, each copy with other numbers, so that no line is read twice. Beside it
-a bare script that splits the same lines at arrows, commas and columns and understands nothing of them. Time is
-the processor's, the least of three runs in processes of their own; loading the program is left out.
+The pages of tests/harness/notes/pages, each copy with other numbers, so that no line is read twice. Beside
+it a bare script that splits the same lines at arrows, commas and columns and understands nothing of them.
+Time is the processor's, the least of three runs in processes of their own; loading the program is left out.
 """
 
 from __future__ import annotations

@@ -22,7 +22,7 @@ def is_pin(token: Token, strict: bool = False) -> bool:
 def _word_is_pin(text: str, strict: bool) -> bool:
     if not strict and text.casefold() in trade.words("terminals", "words"):
         return True
-    if re.fullmatch(r"[A-Z]\d{0,2}[+-]?|\d{1,3}[a-z]|[A-Z]{1,2}[+-]", text):
+    if re.fullmatch(r"[a-z]\d{1,2}|[A-Z]\d{0,2}[+-]?|\d{1,3}[a-z]|[A-Z]{1,2}[+-]", text):
         return True
     return not strict and bool(re.fullmatch(r"[A-Z]{2,4}\d{0,2}", text))
 
@@ -42,8 +42,11 @@ def without_lead(tokens: Sequence[Token]) -> list[Token]:
     return list(tokens)
 
 
-def is_row(tokens: Sequence[Token]) -> bool:
-    """Whether the tokens begin like a row below a heading: a cavity, then a colour, column or sign."""
+def is_row(tokens: Sequence[Token], spoken: bool = False) -> bool:
+    """Whether the tokens begin like a row below a heading: a cavity, then a colour, column or sign.
+
+    `spoken` takes `ACC goes to the fuse panel` for one too.
+    """
     if not tokens:
         return False
     rest = without_lead(tokens)
@@ -74,7 +77,12 @@ def is_row(tokens: Sequence[Token]) -> bool:
             "and",
             "ditto",
         )
-    return after.sort in (*ABOUT, "gap", "arrow", "back", "dash", "stop", "colon")
+    spoken = (
+        spoken
+        and first.text.isupper()
+        and (after.sort in ("to", "from", "feeds") or after.text.casefold() in ("is", "also", "goes", "has"))
+    )  # `ACC goes to the fuse panel`
+    return spoken or after.sort in (*ABOUT, "gap", "arrow", "back", "dash", "stop", "colon")
 
 
 def pins_of(tokens: Sequence[Token]) -> tuple[list[str], list[Token]]:

@@ -277,8 +277,11 @@ def sentences(tokens: list[Token], pinned: bool) -> list[list[Token]]:
     kept: list[list[Token]] = []
     for statement in found:
         bare = bool(kept) and pinned and not any(trade.is_noun(token.text) for token in kept[-1])
-        if bare and statement and statement[0].sort == "to":
-            kept[-1] += statement  # `A. 6 mm red. To the rear fuse board.`
+        said = [token for token in statement if token.sort != "gap"]
+        alone = bare and len(found) == 2 and not any(token.sort in JOINS for token in said)
+        if bare and said and (said[0].sort == "to" or alone):
+            sign = replace(statement[0], sort="comma", text=",")  # `A. 6 mm red. To the rear fuse board.`
+            kept[-1] += [sign, *statement] if alone and said[0].sort != "to" else statement
         elif kept and _says_more(statement):
             kept[-1] += [replace(statement[0], sort="comma", text=","), *statement]  # `... all brown 18`
         elif any(token.sort != "gap" for token in statement):

@@ -15,7 +15,7 @@ from loomtest.harness.notes.scan import Token
 
 Column = tuple[str, int, int]  # what it holds, and from where to where its heading stands
 _WORDS = {
-    "wire": "tag ref id cable core wire no # nr num run item",
+    "wire": "n° nº tag ref id cable core wire no # nr num run item",
     "note": "signal name service description "
     "purpose remarks remark rem note notes function circuit use fuse for what "
     "comment comments info why label via",
@@ -54,6 +54,7 @@ def header(text: str) -> list[Column]:
             (f"@{cell}" if cell in codes else sort, start, end)
             for cell, (sort, start, end) in zip(cells, named, strict=True)
         ]
+    named = _places_by_the_rest(named)
     sorts = {sort for sort, *_ in named}
     if named and not {"pin", "from"} & sorts and "to" in sorts and named[0][0] != "to":
         named[0] = ("pin", *named[0][1:])  # a fuse list: `no.  fuse  amps  wire  feeds`
@@ -61,6 +62,19 @@ def header(text: str) -> list[Column]:
     known = [sort for sort, *_ in named if sort]
     ends = sum(sort in ("from", "to", "pin") or sort[0] == "@" for sort in known)
     return named if len(known) >= 2 and len(known) * 2 > len(named) and ends else []
+
+
+def _places_by_the_rest(named: list[Column]) -> list[Column]:
+    """Two columns whose headings are not known, beside a colour: where the wire begins and ends."""
+    sorts = [sort for sort, *_ in named]
+    ends = {"from", "to", "pin", "conn", "to pin", "from pin"} & set(sorts)
+    if ends or sorts.count("") != 2 or "colour" not in sorts or len(sorts) < 4:
+        return named
+    first, second = (place for place, sort in enumerate(sorts) if not sort)
+    return [
+        ("from" if place == first else "to" if place == second else sort, begin, end)
+        for place, (sort, begin, end) in enumerate(named)
+    ]
 
 
 def _in_two_columns(named: list[Column]) -> list[Column]:

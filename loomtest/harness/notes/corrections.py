@@ -9,7 +9,8 @@ from loomtest.harness.notes.items import items_of
 from loomtest.harness.notes.roles import Page, PageLine, Role
 
 _CORRECTS = re.compile(
-    r"^\W*NO[,:]?\s+(?!\d)\w|(?i:\bcorrections?\b|^\W*(?:no,? )?sorry\b|\bscrub that\b|\bscratch that\b"
+    r"^\W*NO[,:]?\s+(?!\d)\w|(?i:\bcorrections?\b|\berrat(?:um|a)\b|\bmy bad\b"
+    r"|^\W*(?:no,? )?sorry\b|\bscrub that\b|\bscratch that\b"
     r"|\bgot (?:that|this|it|them|those) wrong\b|\b(?:that|this|it|they|those) (?:is|was|are|were) wrong\b)"
 )
 _NUMBERS = re.compile(
@@ -41,4 +42,5 @@ def _meant(page: Page, above: Sequence[PageLine], line: PageLine) -> list[int]:
 def _points(page: Page, line: PageLine) -> set[str]:
     tokens = line.tokens[1:] if line.tokens[:1] and line.tokens[0].text == "NO" else line.tokens
     mentions = [item.mention for item in items_of(tokens, page.names, page.letters)]
-    return {page.names.point(m).casefold() for m in mentions if m is not None and m.words and m.terminal}
+    named = [m for m in mentions if m is not None and m.words and (m.terminal or len(m.words) > 2)]
+    return {page.names.point(mention).casefold() for mention in named}

@@ -48,6 +48,8 @@ def _strength(mention: Mention, names: Names) -> int:
         return 0  # the loom, or what it is in
     if len(words) > 1 and trade.long_form(words[-1]) in ("earths", "grounds", "negs", "returns"):
         return 0  # the wires of these, which is another statement
+    if any(word.count("/") > 1 for word in words):
+        return 0
     if words[-1].casefold() in _NAMELESS and not mention.terminal:
         return 0  # a pin, and which is not said
     if len(words) == 1 and words[0].casefold() in trade.words("terminals", "words") and not mention.sort:
@@ -70,6 +72,8 @@ def _may_be_a_point(text: str, names: Names) -> bool:
     words = [word for word in re.findall(r"[\w+/.-]+", text) if word.casefold() not in ("gauge", "gauges")]
     if words and words[0].casefold() in ("nothing", "not", "no"):
         return False
+    if any(word.isdigit() for word in words):
+        return True
     if {"other", "between"} & {word.casefold() for word in words}:
         return True
     if any(CODE.fullmatch(word) and word[0].isupper() for word in words):

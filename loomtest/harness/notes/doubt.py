@@ -33,6 +33,10 @@ _SEE = re.compile(
 def doubtful(text: str, tokens: Sequence[Token]) -> str:
     """The words that show a doubt; "" for none. A question mark behind a size doubts the size alone."""
     for index, token in enumerate(tokens):
+        if token.sort == "note" and re.fullmatch(r"(?i)[+-] ?sides?|sides? [+-]", token.value):
+            return token.text
+        if token.sort == "note" and re.search(r"(?i)\bin\b.*\bout\b", token.value):
+            return token.text  # `(1 in, 2 out)`: terminals in brackets
         if token.sort == "note" and re.search(r"[^\d\s]\s*\?", token.value):
             return "?"
         if token.sort == "quest":

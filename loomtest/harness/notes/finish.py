@@ -106,12 +106,13 @@ def _two_sided(joints: Sequence[Joint], names: Names) -> list[Joint]:
                 uses.setdefault(key, []).append((index, side))
     found = list(joints)
     for key, places in uses.items():
-        two = key.split()[-1:] and key.split()[-1] in TWO_SIDED and len(places) == 2
-        through = two and {side for _, side in places} == {"start", "end"} and key not in named | other
+        sides = [side for _, side in places]
+        two = key.split()[-1:] and key.split()[-1] in TWO_SIDED and sides.count("end") == 1
+        through = two and "start" in sides and key not in named | other
         if not through and key not in other:
             continue
-        for number, (index, side) in enumerate(sorted(places, key=lambda place: place[1] == "start"), 1):
-            terminal = "1" if key in other else str(number)
+        for index, side in places:
+            terminal = "1" if key in other or side == "end" else "2"
             whole = replace(getattr(found[index], side), terminal=terminal)
             found[index] = replace(found[index], **{side: whole})
     return found

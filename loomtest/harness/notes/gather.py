@@ -39,7 +39,8 @@ def gather(items: list[Item], reading: EndsFound, scene: Surroundings) -> None:
                 continue
             mention = replace(item.mention, weak=gap and not listed, listed=listed)
             behind_about = index and items[index - 1].sort == "about" and not mention.words
-            if behind_about and complete and not scene.pins:
+            number = not mention.words and mention.terminal.isdigit() and gap
+            if (behind_about or number) and complete and not scene.pins:
                 reading.notes.append(item.value)  # a number that may be a length: `red 25`
                 continue
             if listed and complete and mention.key in ("fuse", "breaker") and not mention.terminal:
@@ -221,17 +222,28 @@ def _add_end(
         reading.notes.append(item.value)
     elif mention.listed and group and _of_a_pot(mention, group[-1]):
         group[-1] = replace(group[-1], terminal=mention.words[0])
+    elif _is_tail(mention, item, reading, scene):
+        _add_unsure(mention, item, reading, scene)
     elif mention.listed and group and not mention.weak and not sure:
-        if joined or not _qualifies(mention):
+        if joined or not _qualifies(mention, group[-1]):
             _add_unsure(mention, item, reading, scene)
         else:
             group[-1] = replace(group[-1], words=(*group[-1].words, *mention.words))
-    elif mention.listed and group and _qualifies(mention) and not mention.terminal:
+    elif mention.listed and group and _qualifies(mention, group[-1]) and not mention.terminal:
         group[-1] = replace(group[-1], words=(*group[-1].words, *mention.words))
     elif group and not mention.listed and not mention.weak:
         _add_beside(mention, item, reading, scene, sure)
     elif group or mention.words or mention.terminal:
         group.append(mention)
+
+
+def _is_tail(mention: Mention, item: Item, reading: EndsFound, scene: Surroundings) -> bool:
+    """`P1-J to M1-S, oil press ind`: behind two cavities a further name may say what the wire is for."""
+    group = reading.groups[-1]
+    if not mention.listed or not group or mention.terminal or len(reading.groups) < 2 or scene.pins:
+        return False
+    cavities = len(group) == 1 and group[0].sort == "code" and bool(group[0].terminal)
+    return cavities and scene.names.stands(mention.key) < 2
 
 
 def _is_a_use(mention: Mention, before: Mention) -> bool:
@@ -337,11 +349,23 @@ def _is_label(mention: Mention, scene: Surroundings, sure: bool) -> bool:
     return scene.names.seen.get(scene.names.alias(mention.key), 0) < 3
 
 
-def _qualifies(mention: Mention) -> bool:
+_LIGHTS = ("stop", "tail", "park", "turn", "main", "dip", "hi", "lo", "side", "brake")
+
+
+def _qualifies(mention: Mention, before: Mention | None = None) -> bool:
     """`battery side`, `left post`: says which terminal of the end before."""
     last = mention.words[-1].casefold() if mention.words else ""
     if len(mention.words) == 1 and last in ("input", "output"):
         return True
+    if len(mention.words) > 2:
+        return False
+    if before is not None and len(mention.words) == 1 and last in _LIGHTS and not mention.terminal:
+        return trade.long_form(before.words[-1] if before.words else "") in (
+            "light",
+            "lamp",
+            "cluster",
+            "bulb",
+        )
     return (
         last in trade.words("terminals", "sides")
         and not trade.is_ground(" ".join(mention.words))

@@ -15,7 +15,8 @@ from loomtest.harness.notes.scan import Token
 from loomtest.harness.notes.tokens import colour_letters
 
 _COUNT = re.compile(
-    r"\b\d{1,3}[\s-]*(?:pins?|ways?|pos|positions?|terminals?|tags?|cores?|flat|cavit\w+)\b", re.IGNORECASE
+    r"\b\d{1,3}[\s-]*(?:pins?|ways?|holes?|contacts?|blades?|pos|positions?|terminals?|tags?|cores?|flat|cavit\w+)\b",
+    re.IGNORECASE,
 )
 _VEHICLE = {
     "caravan", "trailer", "tractor", "lorry", "truck", "boat", "launch", "genset",
@@ -30,6 +31,7 @@ _DAY = re.compile(
     r"(?i)(?:mon|tues?|wed(?:nes)?|thu(?:rs?)?|fri|sat(?:ur)?|sun)(?:day)?$|(?:day|wk|week|page|sheet)$"
 )
 _OF_A_HEADING = {"pins", "pinout", "wiring", "connections", "terminals", "wires", "end", "contacts"}
+_KEYED = re.compile(r"(?<![\w-])[A-Z]{1,3}\s*=\s*[A-Za-z]{3,}")  # `S = switch  DS = lamp  K = relay`
 _RULE = re.compile(r"[\s\-=_*~#.+|:]*")
 _COMMENT = re.compile(r"\s*(?:#(?!\d)|//)")
 LISTED = re.compile(r"\s*(?:>>|[*•·‣▪☐☑✓+]|-(?=\s))\s*\S|\s{2,}\S|\t\S")  # a line of a list below its heading
@@ -48,8 +50,12 @@ def find_roles(page: Page) -> None:
         elif _COMMENT.match(line.text):
             line.role = Role.COMMENT
         elif (
-            colour_letters(text) and not any(t.sort in JOINS for t in line.tokens if t.text not in ("=",))
-        ) or (ALIASES.search(text) and len(ALIASES.findall(text)) >= 2):
+            len(_KEYED.findall(text)) > 2
+            or (
+                colour_letters(text) and not any(t.sort in JOINS for t in line.tokens if t.text not in ("=",))
+            )
+            or (ALIASES.search(text) and len(ALIASES.findall(text)) >= 2)
+        ):
             line.role = Role.KEY
         elif columns := header(line.text):
             line.role, line.columns = Role.TABLE, columns
@@ -93,6 +99,9 @@ def _heading(page: Page, index: int) -> None:
     if rows and (device := _coded(page, line)) is not None:
         line.role, line.device = Role.HEADING, device
         return
+    if (device := _introduced(page, index)) is not None:
+        line.role, line.device = Role.HEADING, device
+        return
     if (hub := _hub(page.lines, index)) is not None:
         line.role, line.device, line.hub = Role.HEADING, hub, True
         return
@@ -121,6 +130,25 @@ def _heading(page: Page, index: int) -> None:
     if device is not None and (len(tokens) <= 8 or marked or _COUNT.search(text) or "," in text):
         line.role, line.device = Role.HEADING, device
         line.star = any(token.sort == "to" for token in tokens)
+
+
+_INTRODUCES = re.compile(r"(?i)^(?:the\s+)?([\w/'-]+(?:\s[\w/'-]+){0,3}?)\s*(?:\bis\b|\bhas\b|=|:)\s+")
+
+
+def _introduced(page: Page, index: int) -> Mention | None:
+    """The connector of `Firewall connector is an 8 cavity …`, `BH = plug in the bulkhead, 12 holes`."""
+    text = page.lines[index].text.strip()
+    match = _INTRODUCES.match(text)
+    if match is None or not _COUNT.search(text) or is_pin(page.lines[index].tokens[0], strict=True):
+        return None
+    below = [other for other in page.lines[index + 1 : index + 6] if other.text.strip()]
+    if sum(bool(other.tokens) and is_pin(other.tokens[0], strict=True) for other in below) < 2:
+        return None
+    words = tuple(match[1].split())
+    if any(trade.is_odd(word) for word in words):
+        return None
+    named = Mention(words)
+    return named if named.sort or (len(words) == 1 and words[0].isupper()) else None
 
 
 def _is_no_heading(page: Page, index: int, tokens: list[Token], marked: bool) -> bool:

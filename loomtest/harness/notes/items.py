@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from loomtest.harness.notes import trade
-from loomtest.harness.notes.mentions import Mention, lettered, mention_of
+from loomtest.harness.notes.mentions import CODE, Mention, lettered, mention_of
 from loomtest.harness.notes.names import Names
 from loomtest.harness.notes.pairs import with_one_noun
 from loomtest.harness.notes.scan import Token
@@ -37,6 +37,7 @@ _GLUED = re.compile(r"([A-Za-z]+\d+)-([A-Za-z]\d+)")
 _BOTH_SIDES = re.compile(r"(L|LH|left)\s*(?:&|\+|and|/)\s*(R|RH|right)", re.IGNORECASE)
 _BEHIND_A_SIGN = ("bus", "rail", "post", "terminal", "stud", "lug")  # `battery + post`
 _EMPTY = {phrase.split()[0] for phrase in trade.phrases("empty", "whole")}  # `park - not used`
+_LARGE = (10, 16, 25, 35, 50, 70)  # sizes in mm² that are seldom a cavity behind a colour
 _GAUGES = range(0, 27, 2)
 _FUSE = re.compile(r"\b(?:fuse|breaker|fusible|inline|in-line)\b", re.IGNORECASE)
 
@@ -89,6 +90,8 @@ def _items(tokens: Sequence[Token], names: Names, letters: Mapping[str, str]) ->
         elif sort in ("end", "sign"):
             continue
         elif sort == "about":
+            if token.sort == "number" and not names.gauge:
+                token = replace(token, sort="size", value=token.text)
             found.append(Item("about", token.sort, token.start, token=token))
         else:
             found.append(Item(sort, token.text if sort == "prose" else token.sort, token.start, token=token))
@@ -98,16 +101,14 @@ def _items(tokens: Sequence[Token], names: Names, letters: Mapping[str, str]) ->
 
 def _role(token: Token, before: Token | None, after: Token | None, run: list[Token], names: Names) -> str:
     sort = token.sort
-    if (
-        sort == "number"
-        and before is not None
-        and before.sort == "colour"
-        and not run
-        and names.gauge
-        and int(token.text) in _GAUGES
-        and (after is None or after.sort in ("gap", "comma", "stop", "note", "semi"))
-    ):
+    if sort == "number" and names.gauge and int(token.text) in _GAUGES and _is_gauge(before, after, run):
         return "about"
+    if sort == "number" and before is not None and before.sort == "letters" and bare_size(token):
+        return "about"
+    closes = after is None or after.sort in ("gap", "comma", "stop", "note", "semi")
+    behind = before is not None and before.sort == "colour" and not run and closes
+    if sort == "number" and behind and int(token.text) in _LARGE:
+        return "about"  # `brown 16`
     volts = sort == "measure" and run and re.fullmatch(r"\d{1,2} ?[Vv]", token.text)
     if sort in ("word", "number", "hash") or volts:
         return "word"
@@ -128,6 +129,7 @@ def _role(token: Token, before: Token | None, after: Token | None, run: list[Tok
             and after is not None
             and before.end == token.start
             and after.start == token.end
+            and after.sort != "gap"
         )
         return "word" if tight and run else "colon"
     if sort in JOINS:
@@ -141,6 +143,15 @@ def _role(token: Token, before: Token | None, after: Token | None, run: list[Tok
     if sort == "measure":
         return "prose"
     return "sign"  # a full stop, a question mark: dealt with before
+
+
+def _is_gauge(before: Token | None, after: Token | None, run: list[Token]) -> bool:
+    """`red 16`, `18 tan`, `ground bus 10 black`: a number beside a colour on a page that gives gauges."""
+    ends = after is None or after.sort in ("gap", "comma", "stop", "note", "semi")
+    if before is not None and before.sort == "colour" and not run and ends:
+        return True
+    ground = bool(run) and trade.is_ground(_text(run))
+    return after is not None and after.sort == "colour" and (not run or ground)
 
 
 def _sign_role(
@@ -234,6 +245,8 @@ def _two_names(run: list[Token], names: Names) -> list[Item]:
     """A run of words that holds a name with its terminal and more behind it; [] for any other."""
     for place in range(1, len(run)):
         token, after = run[place - 1], run[place]
+        if place == 1 and (own := _code_and_more(run, names)):
+            return own
         ends = (
             token.sort in ("number", "plus", "dash")
             or lettered(token.text)
@@ -273,6 +286,23 @@ def _two_names(run: list[Token], names: Names) -> list[Item]:
             continue
         return [Item("end", "", run[0].start, mention=left), Item("label", _text(rest), rest[0].start)]
     return []
+
+
+def _code_and_more(run: list[Token], names: Names) -> list[Item]:
+    """`GS2 bond strap`: a code that the page has elsewhere, and what is said of it."""
+    code, low = run[0].text, run[1].text.casefold()
+    told = (
+        trade.words("terminals", "words")
+        | trade.words("terminals", "before")
+        | trade.words("terminals", "sides")
+    )
+    if not CODE.fullmatch(code) or names.stands(code.casefold()) < 2 or run[1].sort != "word" or low in told:
+        return []
+    right = mention_of(run[1:])
+    if right is not None and (names.knows(right) or not right.words):
+        return []
+    named = Item("end", "", run[0].start, mention=Mention((code,), start=run[0].start))
+    return [named, Item("label", _text(run[1:]), run[1].start)]
 
 
 def _one_name(run: list[Token], names: Names) -> list[Item]:

@@ -225,6 +225,10 @@ def _behind_a_name(texts: list[str], last: str, sort: str) -> tuple[list[str], s
         and _TERMINAL.fullmatch(last.upper() if len(last) == 1 else last)
     ):
         return name[:-1], last
+    lug = len(name) > 1 and low in _POSTS and (_SHORT.fullmatch(name[-1]) or _TERMINAL.fullmatch(name[-1]))
+    own = lug and name[-1].isupper() and not name[-2].isupper()
+    if lug and trade.is_noun(name[-2]) and (own or not trade.is_noun(name[-1])):
+        return name[:-1], name[-1]  # `fuse panel ACC lug`
     if len(name) == 1 and first in ("connector", "plug", "socket") and CODE.fullmatch(last):
         return [last], ""
     if (
@@ -246,6 +250,8 @@ def _behind_a_name(texts: list[str], last: str, sort: str) -> tuple[list[str], s
         return name, "E"
     if low in _SIDES and (trade.noun_sort(name[-1]) in ("load", "") or len(last) > 1):
         return texts, ""
+    if re.fullmatch("[A-Z]", last) and before in ("rail", "bus", "bar", "earth", "ground") and last != "E":
+        return texts, ""  # `rail X`
     if sort == "number" or _TERMINAL.fullmatch(last):
         ground = trade.is_ground(" ".join(name)) and len(name) == 1
         return (texts, "") if ground else (name, last)

@@ -12,6 +12,7 @@ from loomtest.harness.notes import trade
 from loomtest.harness.notes.cavities import is_row, pins_of
 from loomtest.harness.notes.columns import Column, cells_of
 from loomtest.harness.notes.headings import ALIASES, find_roles
+from loomtest.harness.notes.infer import find_tables
 from loomtest.harness.notes.items import JOINS, Item, items_of
 from loomtest.harness.notes.mentions import Mention, mention_of
 from loomtest.harness.notes.names import Names
@@ -72,6 +73,7 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
     names.gauge = page.gauge
     names.hyphens = len(re.findall(r"\b[A-Za-z]+\d+-[A-Za-z]\d+\b", text)) >= 6
     find_roles(page)
+    find_tables(page)
     written = [line.number for line in page.lines if line.role is not Role.BLANK]
     page.title = written[0] if len(written) > 4 else 0
     _collect(page)

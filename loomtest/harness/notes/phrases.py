@@ -53,6 +53,16 @@ def plain(tokens: Sequence[Token]) -> list[Token]:
 def _phrase(tokens: Sequence[Token], index: int, before: Sequence[Token]) -> tuple[int, list[Token]]:
     """How many tokens from `index` on are a point that is spoken of, and what stands for them."""
     token = tokens[index]
+    signed = token.sort == "plus" and _low(tokens, index + 1) in (
+        "post",
+        "bus",
+        "bar",
+        "rail",
+        "terminal",
+        "stud",
+    )
+    if signed and (not before or before[-1].sort not in ("word", "number")):
+        return 1, [replace(token, sort="word", text="positive", value="positive")]  # `+ post`
     if token.sort not in ("word", "number", "comma"):
         return 0, []
     for way in _ways(token.text):
@@ -167,6 +177,7 @@ def _terminal_of(tokens: Sequence[Token], index: int, before: Sequence[Token]) -
     place = _past_determiners(tokens, index)
     kinds = trade.words("terminals", "before") | trade.words("terminals", "sides")
     own: list[Token] = []
+    place_of_kind = place
     other = _low(tokens, place) == "other"
     if other or _low(tokens, place) in trade.words("english", "sizes"):
         own, place = [tokens[place]], place + 1
@@ -189,6 +200,8 @@ def _terminal_of(tokens: Sequence[Token], index: int, before: Sequence[Token]) -
     name = _name(tokens, begin)
     if not name or (sign is not None and name[-1].text.casefold().endswith("s") and not named):
         return 0, []
+    if sign is None and not other and index == place_of_kind and not _apart(before):
+        return 0, []  # `kill tab on the engine` says where the tab is
     if len(name) == 1 and trade.noun_sort(name[0].text) == "ground" and sign is None and not other:
         return 0, []  # `the bolt on the frame` says where the bolt is
     start = tokens[index].start

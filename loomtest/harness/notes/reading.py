@@ -24,7 +24,7 @@ from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, UnsureError
 from loomtest.harness.notes.notation import NotedWire, sound
 from loomtest.harness.notes.result import Kind, NotedLine
 from loomtest.harness.notes.roles import PageLine
-from loomtest.harness.notes.rows import pins_known, read_line
+from loomtest.harness.notes.rows import pins_known, read_line, row_of
 from loomtest.harness.notes.scan import Token
 from loomtest.harness.notes.sofar import ReadSoFar
 from loomtest.harness.notes.tablerow import table_cells
@@ -32,6 +32,9 @@ from loomtest.harness.points import folded, read_point
 
 # `console plug (12) -> roof plug (16)`: what the lines below are about
 _BOTH_COUNTED = re.compile(r"\(\d+(?:[ -](?:way|pin)s?)?\)\W+\D+\(\d+(?:[ -](?:way|pin)s?)?\)$")
+
+
+_SEE = re.compile(r"(?i)\bsee (?:above|below|next)\b")
 
 
 def read_statements(state: ReadSoFar, line: PageLine) -> None:
@@ -61,7 +64,7 @@ def read_statements(state: ReadSoFar, line: PageLine) -> None:
     if asked and found.kind is not Kind.REMARK:
         state.lines.append(_unread(state, line, tokens, Ask.WRITER_UNSURE, asked))
         return
-    if re.search(r"(?i)\bsee (?:above|below)\b", text) and pins_known(state, tokens):
+    if _SEE.search(text) and (pins_known(state, tokens) or not any(j.end.terminal for j in found.joints)):
         state.lines.append(NotedLine(line.number, text, Kind.AGAIN))
         return
     if wire and len(found.joints) == 1:
@@ -76,6 +79,8 @@ def read_statements(state: ReadSoFar, line: PageLine) -> None:
 
 def _spelled(state: ReadSoFar, line: PageLine) -> list[Token]:
     """The words of a line, its ditto marks written out. Raises UnsureError where one stands for nothing."""
+    if line.columns:
+        state.columns, state.cells, state.apart = line.columns, [], False
     state.row = None
     state.row = table_cells(state, line)
     if state.row is not None:
@@ -119,7 +124,7 @@ def _like_a_wire(state: ReadSoFar, tokens: list[Token]) -> bool:
     points = [i.mention for i in items if i.mention is not None and is_credible(i.mention, names)]
     sure = [m for m in points if m.terminal or names.stands(m.key) > 1]
     colour = any(item.sort == "about" and item.value == "colour" for item in items)
-    joins = any(item.sort == "join" and item.value != "dash" for item in items)
+    joins = any(item.sort == "via" or (item.sort == "join" and item.value != "dash") for item in items)
     return (bool(sure) and colour) or (len(sure) > 1 and joins)
 
 
@@ -144,7 +149,21 @@ def _readings(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> tuple[st
                 scene.subject, scene.topic = spoken
             if said := in_words(joints, line, state.page.names, made):
                 found[said] = None
+    if not found and (said := in_words(_by_its_points(state, tokens), line, state.page.names, made)):
+        found[said] = None
     return tuple(found)[:MOST_READINGS]
+
+
+def _by_its_points(state: ReadSoFar, tokens: list[Token]) -> list[Joint]:
+    """The wires that a line may mean: from its first point, or its cavity, to the others."""
+    names = state.page.names
+    pinned = row_of(state, tokens) if not state.soft else None
+    items = items_of(pinned[1] if pinned else tokens, names, state.page.letters)
+    ends = [i.mention for i in items if i.mention is not None and is_credible(i.mention, names)]
+    points = [*(pinned[0] if pinned else []), *ends]
+    colours = {i.token.value for i in items if i.token is not None and i.token.sort == "colour"}
+    said = {"colour": colours.pop()} if len(colours) == 1 else {}
+    return [Joint(points[0], end, said) for end in points[1:4]] if points else []
 
 
 def made(joint: Joint, number: int, state_names: object) -> NotedWire:

@@ -264,7 +264,7 @@ def row_of(state: ReadSoFar, tokens: list[Token]) -> tuple[list[Mention], list[T
         if len(without_lead(behind)) < len(behind):  # `yellow  pin 1 to …`
             tokens = [*without_lead(behind)[:1], first, *without_lead(behind)[1:]]
             first = tokens[0]
-    if device is None or not is_row(tokens):
+    if device is None or not is_row(tokens, spoken=not state.soft):
         return None
     if state.soft and first.sort not in ("number", "dash", "hash"):
         return None

@@ -42,7 +42,8 @@ _MASTER = re.compile(
       (?:mm2|mm²|mm\^2|sq\.?\s*mm|sqmm|qmm|mm\s*sq|sq|squares?)(?!\w))
   | (?P<feetinch>(?<![\w.])\d{{1,3}}\s*(?:ft|'|′)\s*\d{{1,2}}(?:\.\d+)?\s*(?:in|\"|''|″)(?!\w))
   | (?P<length>(?<![\w.])(?:{_N})
-      (?:\ ?(?:metres?|meters?|mtrs?|inches|inch|feet|foot|mil|mm|cm|ft|in|m)\.?
+      (?:\ ?(?:metres?|meters?|mtrs?|inches|inch|feet|foot|mil|mm|cm|ft|m
+         |in(?=\.?\s*(?:$|[,;.)|\t]|\s{{2}}|long\b)))\.?
          (?![\w²^/+'])(?!-\w)(?!\s+line)
       |(?:\"|''|″|'|′|”)(?![\w\"'])))
   | (?P<din>(?<![\w.])(?:{_DIN})(?!\w)(?!\s*fuse))
@@ -201,7 +202,7 @@ def _is_ditto(tokens: list[Token], index: int) -> bool:
     beside = [tokens[place].sort for place in (index - 1, index + 1) if 0 <= place < len(tokens)]
     if word == "same":  # `same` where a column or a statement ends; `the same way` is prose
         return not {"word", "number", "colour"} & set(beside)
-    return word in ("ditto", "dto") or (word == "do" and set(beside) <= {"gap", "stop"})
+    return word in ("ditto", "dto", "idem", "id") or (word == "do" and set(beside) <= {"gap", "stop"})
 
 
 def _abbreviates(tokens: list[Token], index: int) -> bool:

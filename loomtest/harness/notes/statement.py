@@ -53,9 +53,8 @@ def _one_after_another(parts: list[list[Token]], scene: Surroundings) -> list[Jo
         scene.pins = () if found else pins
         if found:
             signed = part[0].sort in ("dash", "plus")
-            scene.topic = (
-                found[-1].end if signed and found[-1].end.terminal in ("+", "-") else found[-1].start
-            )
+            signs = [end for end in (found[-1].end, found[-1].start) if end.terminal in ("+", "-")]
+            scene.topic = signs[0] if signed and signs else found[-1].start
         try:
             found += read_statement(part, scene)
         finally:

@@ -18,12 +18,29 @@ from loomtest.harness.notes.scan import Token, scanned
 _SIZES = {
     "0.22", "0.35", "0.5", "0.50", "0.75", "0.85", "1.0", "1", "1.25", "1.5", "2.0", "2",
     "2.5", "3.0", "3", "4.0", "4", "5.0", "6.0", "8.0", "8.5", "10.0", "16.0",
+    "10", "16", "25", "35", "50", "70",
 }  # fmt: skip
 
 
 def tokens_of(line: str, letters: Mapping[str, str] | None = None) -> list[Token]:
     """The tokens of a line; `letters` is the page's own key of single-letter colours (`R` to `red`)."""
-    return _with_decimals(_coloured(scanned(line), letters or {}))
+    return _with_decimals(_coloured(_closed_up(scanned(line)), letters or {}))
+
+
+_JOINING = ("from", "to", "arrow", "back", "feeds", "comma")
+
+
+def _closed_up(tokens: list[Token]) -> list[Token]:
+    """The tokens without a gap behind a comma, or before a sign that can only be a terminal."""
+    found: list[Token] = []
+    for index, token in enumerate(tokens):
+        before = tokens[index - 1].sort if index else ""
+        after = [other.sort for other in tokens[index + 1 : index + 3]]
+        sign = before in ("word", "number") and after[:1] in (["plus"], ["dash"]) and after[1:2] != []
+        closes = before in ("comma", "semi") or (sign and after[1] in _JOINING)
+        if not (token.sort == "gap" and token.text.isspace() and closes):
+            found.append(token)
+    return found
 
 
 def _coloured(tokens: list[Token], letters: Mapping[str, str]) -> list[Token]:

@@ -17,6 +17,7 @@ from loomtest.readings.instrument import instrument_names, load_instrument
 TALKS = {
     "handheld-3half": [(b"", b"x\r\n0.4 ohm\r\nOL\r\n")],
     "handheld-4half": [(b"", b"x\r\n0.40 ohm\r\nOL\r\n")],
+    "handheld-picofarads": [(b"", b"x\r\n0.40 ohm\r\nOL\r\n")],
     "milliohm-meter": [(b"", b"x\r\n400.0 mohm\r\nOVER\r\n")],
     "bench-four-wire": [
         (b"*CLS;*IDN?\n", b"NO MAKER,M,0,1\n"),

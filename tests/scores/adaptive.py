@@ -118,7 +118,7 @@ def follow(harness: Harness, made: Plan, found: np.ndarray) -> tuple[int, int, i
     spent = {"locate": 0, "continuity": 0}
     guide = Guide(harness, planned=made)
     while True:
-        step = guide.next(readings_of(harness, pairs, found))
+        step = guide.next(readings_of(harness, pairs, found), places=False)
         if step is None or step.what not in (*spent, "elsewhere"):
             break
         pairs.append((step.start, step.end))

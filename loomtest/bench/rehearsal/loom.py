@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -163,5 +164,7 @@ class LoomPort:
 
 
 def rehearsal_instrument(instrument: Instrument) -> Instrument:
-    """The meter that is rehearsed with: the one that was stated, else one that reads centiohms."""
-    return load_instrument("handheld-4half") if instrument.assumed else instrument
+    """The meter that is rehearsed with: the one that was stated, else one that reads centiohms. The loom on
+    the bench has ohms alone, no lamp that feeds it and no capacitance."""
+    meter = load_instrument("handheld-4half") if instrument.assumed else instrument
+    return replace(meter, voltage_ranges=(), capacitance_ranges=())

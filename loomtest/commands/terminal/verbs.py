@@ -13,7 +13,7 @@ HARNESS_HELP = "A harness folder, a harness.toml, a bare wire list (CSV), or a h
 SEVERAL_HELP = "A readings file (CSV) or a run folder; several are judged together, in their order."
 INSTRUMENT_HELP = (
     "The meter: an instrument file, or one that is supplied: handheld-3half, handheld-4half, "
-    "milliohm-meter, bench-four-wire."
+    "handheld-picofarads, milliohm-meter, bench-four-wire."
 )
 JSON_HELP = "Print one JSON object and nothing else."
 QUIET_HELP = "Hide progress messages."

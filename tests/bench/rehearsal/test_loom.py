@@ -12,13 +12,14 @@ from loomtest.bench.meter.port import MeterLink, meter_for
 from loomtest.bench.meter.protocol import Shown, Trouble
 from loomtest.bench.meter.settings import SerialSettings
 from loomtest.bench.plan.plan import plan
-from loomtest.bench.rehearsal.loom import SETTINGS, LoomPort
+from loomtest.bench.rehearsal.loom import SETTINGS, LoomPort, rehearsal_instrument
 from loomtest.bench.rehearsal.meter import ScriptedPort, read_script
 from loomtest.bench.session.events import Asked, Ended, Event, Said
 from loomtest.bench.session.order import Order
 from loomtest.bench.session.session import Choices, Session
 from loomtest.errors import InstrumentError
 from loomtest.harness.load import load_harness
+from loomtest.readings.generic import generic_handheld
 from loomtest.readings.instrument import load_instrument
 from loomtest.readings.load import load_readings
 from loomtest.readings.run import About, create_run
@@ -148,3 +149,11 @@ def test_a_whole_sitting_on_a_sound_loom_finds_nothing(tmp_path: Path) -> None:
     _, run, loom = rehearse(tmp_path, "")
     harness = load_harness(loom)
     assert judge(harness, load_readings(run, harness)).findings == ()
+
+
+def test_a_rehearsed_meter_has_nothing_that_the_simulated_loom_cannot_show() -> None:
+    """Else the sitting would ask for millivolts and picofarads that nobody can read."""
+    for given in (generic_handheld(), load_instrument("handheld-picofarads")):
+        meter = rehearsal_instrument(given)
+        assert meter.ranges
+        assert (meter.voltage_ranges, meter.capacitance_ranges) == ((), ())

@@ -262,7 +262,6 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "readings/model.py": ("test_front_door.py", "readings/test_load.py"),
     "readings/narrow.py": ("readings/test_bulk.py", "diagnosis/test_scans.py"),
     "readings/newrun.py": ("evidence/archive/test_document.py", "commands/test_keep.py"),
-    "readings/parquet.py": ("readings/test_packed.py",),
     "readings/runfile.py": ("bench/scanner/test_run.py", "readings/test_run.py"),
     "readings/scale.py": ("commands/test_judge.py", "commands/test_new.py"),
     "readings/table.py": ("readings/test_load.py", "readings/test_bulk.py"),

@@ -97,4 +97,7 @@ def _say_of_the_machine(error: OSError | MemoryError) -> None:
     else:
         found = (error.strerror or str(error)).lower()
         found += f" ({error.filename})" if error.filename else ""
-    say(f"found {shown(found)}; expected room to work in")
+    expected = "room to work in"
+    if isinstance(error, PermissionError):
+        expected = "a file or a folder that you may use: its owner can allow it (chmod), or choose another"
+    say(f"found {shown(found)}; expected {expected}")

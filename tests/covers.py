@@ -112,6 +112,7 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "commands/terminal/screen.py": ("commands/test_judge.py",),
     "commands/terminal/strip.py": ("commands/test_wiggle.py",),
     "commands/terminal/verbs.py": ("commands/terminal/test_help.py",),
+    "commands/unit_asked.py": ("evidence/archive/test_same_unit.py", "commands/test_keep.py"),
     "commands/verify.py": ("commands/test_keep.py", "evidence/archive/test_document.py"),
     "diagnosis/assembly.py": ("diagnosis/test_judge.py", "diagnosis/faults/test_explain.py"),
     "diagnosis/change/pairs.py": ("diagnosis/change/test_change.py", "commands/test_compare.py"),

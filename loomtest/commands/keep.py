@@ -10,6 +10,7 @@ import typer
 
 from loomtest.commands.app import app
 from loomtest.commands.terminal.verbs import JSON_HELP, QUIET_HELP
+from loomtest.commands.unit_asked import ask_about_unit, told_about_unit
 
 if TYPE_CHECKING:
     from loomtest.evidence.archive.folder import Archive, Entry
@@ -119,31 +120,41 @@ def keep(
         _add_stamp(stamper, place, told, text)
     else:
         assert run is not None
+        if not (as_json or quiet):
+            ask_about_unit(Path(run), place, rehearsal)
         with Progress(f"keeping {run}", quiet):
             how = _Kept(key=key, rehearsal=rehearsal, without_pages=without_pages, before=before, shop=shop)
             kept = _keep(Path(run), place, how, (harness, instrument, stage))
-        told = {**_object(place, kept.entry), "verdict": kept.verdict.verdict}
-        text = [f"kept as {kept.folder}", f"verdict: {kept.verdict.verdict}"]
-        text += [f"digest of its tag manifest: {kept.entry.digest}"]
-        from loomtest.evidence.archive.anchor import chain_codes
-
-        code = chain_codes(place.entries()[: kept.entry.sequence])[-1]
-        told["code"] = code
-        text += ["", f"code for your job book: {code}", f"(later: loomtest verify --digest {code})"]
-        text += _as_picture(code)
+        told, text = _kept_told(Path(run), place, kept)
         _add_stamp(stamper, place, told, text)
-        from loomtest.evidence.archive.names import kept_before
-
-        earlier = kept_before(place, kept.entry)
-        if kept.not_indexed:
-            told["not_indexed"] = kept.not_indexed
-            text += [f"not in the index yet: {kept.not_indexed}", NOT_INDEXED]
-        if earlier is not None:
-            text += [f"the same readings are kept already, as {earlier.folder}: both stay"]
     if as_json:
         show_json(told)
     else:
         show(Line(line) for line in text)
+
+
+def _kept_told(run: Path, place: Archive, kept: KeptRun) -> tuple[dict[str, object], list[str]]:
+    told: dict[str, object] = {**_object(place, kept.entry), "verdict": kept.verdict.verdict}
+    text = [f"kept as {kept.folder}", f"verdict: {kept.verdict.verdict}"]
+    text += [f"digest of its tag manifest: {kept.entry.digest}"]
+    from loomtest.evidence.archive.anchor import chain_code
+
+    code = chain_code(place.ledger(), kept.entry.sequence)
+    told["code"] = code
+    text += ["", f"code for your job book: {code}", f"(later: loomtest verify --digest {code})"]
+    text += _as_picture(code)
+    from loomtest.evidence.archive.names import kept_before
+
+    earlier = kept_before(place, kept.entry)
+    if kept.not_indexed:
+        told["not_indexed"] = kept.not_indexed
+        text += [f"not in the index yet: {kept.not_indexed}", NOT_INDEXED]
+    if again := told_about_unit(run, place, kept):
+        told["same_unit"] = again
+        text += [again]
+    if earlier is not None:
+        text += [f"the same readings are kept already, as {earlier.folder}: both stay"]
+    return told, text
 
 
 def _as_picture(code: str) -> list[str]:

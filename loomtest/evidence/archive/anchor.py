@@ -10,7 +10,7 @@ import base64
 import hashlib
 from collections.abc import Sequence
 
-from loomtest.evidence.archive.folder import Entry, ledger_line
+from loomtest.evidence.archive.folder import Entry, Ledger, ledger_line
 
 _BYTES = 15  # 120 bits in 24 characters: nobody finds a second archive with the same code
 _GROUP = 4
@@ -30,10 +30,19 @@ def chain_digests(entries: Sequence[Entry]) -> list[bytes]:
     return digests
 
 
+def chain_code(ledger: Ledger, runs: int) -> str:
+    """The code of the first so many runs of a ledger."""
+    return _code(hashlib.sha256(ledger.up_to(runs)).digest())
+
+
 def chain_codes(entries: Sequence[Entry]) -> list[str]:
     """For each run of a ledger, in its order, the code of all runs up to it: `ABCD-EFGH-…`."""
-    texts = [base64.b32encode(digest[:_BYTES]).decode("ascii") for digest in chain_digests(entries)]
-    return ["-".join(text[at : at + _GROUP] for at in range(0, len(text), _GROUP)) for text in texts]
+    return [_code(digest) for digest in chain_digests(entries)]
+
+
+def _code(digest: bytes) -> str:
+    text = base64.b32encode(digest[:_BYTES]).decode("ascii")
+    return "-".join(text[at : at + _GROUP] for at in range(0, len(text), _GROUP))
 
 
 def found_at(code: str, entries: Sequence[Entry]) -> int | None:

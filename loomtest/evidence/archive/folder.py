@@ -116,6 +116,13 @@ class Ledger:
         lines = self.data[offset:].split(b"\n")[:-1]
         return tuple(self._entry(number, line) for number, line in enumerate(lines, skipped + 1))
 
+    def up_to(self, runs: int) -> memoryview:
+        """The bytes of the first so many lines."""
+        end = 0
+        for _ in range(runs):
+            end = self.data.index(b"\n", end) + 1
+        return memoryview(self.data)[:end]
+
     def first(self) -> Entry | None:
         """The first line. Raises ArchiveError as `entries` does."""
         end = self.data.find(b"\n")

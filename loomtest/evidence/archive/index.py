@@ -79,6 +79,7 @@ class Wanted:
     bench: str | None = None
     stage: str | None = None
     verdict: str | None = None
+    readings: str | None = None
     fault: str | None = None
     place: str | None = None
     since: str | None = None
@@ -284,7 +285,7 @@ class Index:
 
 
 def _conditions(wanted: Wanted) -> list[sql.ColumnElement[bool]]:
-    plain = ("harness", "job", "unit", "customer", "operator", "bench", "stage", "verdict")
+    plain = ("harness", "job", "unit", "customer", "operator", "bench", "stage", "verdict", "readings")
     found = [bag.c[name] == getattr(wanted, name) for name in plain if getattr(wanted, name) is not None]
     if wanted.since is not None:
         found.append(bag.c.date >= wanted.since)

@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from loomtest.errors import ArchiveError
 from loomtest.evidence.archive.bag import JOB, READINGS, STAGE, UNIT, read_info
 from loomtest.evidence.archive.folder import Archive, Entry
+from loomtest.evidence.archive.index import Index, Wanted
 
 MOST_NAMED = 8
 _SAID = (("job", JOB), ("unit", UNIT), ("stage", STAGE))
@@ -60,22 +63,28 @@ def _info(archive: Archive, entry: Entry) -> dict[str, str]:
 
 def bag_of_readings(archive: Archive, digest: str) -> Entry | None:
     """The newest kept run whose readings file has this SHA-256; None where none was kept."""
-    return next((e for e in reversed(archive.entries()) if _readings_of(archive, e) == digest), None)
+    return next(iter(reversed(_with_readings(archive, digest))), None)
 
 
 def kept_before(archive: Archive, entry: Entry) -> Entry | None:
     """The earliest bag before `entry` with the very same readings; None where there is none."""
     own = _readings_of(archive, entry)
-    if not own:
-        return None
-    return next(
-        (
-            other
-            for other in archive.entries()
-            if other.sequence < entry.sequence and _readings_of(archive, other) == own
-        ),
-        None,
-    )
+    found = _with_readings(archive, own) if own else []
+    return next((other for other in found if other.sequence < entry.sequence), None)
+
+
+def _with_readings(archive: Archive, digest: str) -> list[Entry]:
+    """The kept runs with these readings, in the order of keeping: the index says which to look at, and where
+    it cannot be asked, all are."""
+    entries: Sequence[Entry] = archive.entries()
+    try:
+        index = Index(archive)
+        index.catch_up()
+        numbers = index.columns(Wanted(readings=digest), ("sequence",))["sequence"]
+        entries = [entries[number - 1] for number in numbers]
+    except ArchiveError:
+        pass
+    return [entry for entry in entries if _readings_of(archive, entry) == digest]
 
 
 def _readings_of(archive: Archive, entry: Entry) -> str:

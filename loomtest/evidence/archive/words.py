@@ -13,6 +13,7 @@ from loomtest.words.lines import Line
 from loomtest.words.numbers import counted, ohms
 
 if TYPE_CHECKING:
+    from loomtest.evidence.archive.same_unit import SameUnit
     from loomtest.evidence.archive.verify import (
         Checked,
     )  # which imports what judges: history needs none of it
@@ -109,6 +110,19 @@ def trend_words(course: Course) -> str:
         text += f"; will pass its limit about {date_of(passes.about)}"
         text += f" ({date_of(passes.earliest)} to {date_of(passes.latest)})"
     return text
+
+
+SAME_UNIT_QUESTION = "Is it that loom, tested again?"
+
+
+def same_unit_words(found: SameUnit) -> str:
+    """Says which run was kept under the number of the unit that is being kept."""
+    kept = found.kept
+    when = (kept.kept or kept.started)[:16].replace("T", " at ")
+    where = f" at {kept.bench}" if kept.bench else ""
+    if found.together:
+        return f"Unit {kept.unit} was kept{where} about the same time, on {when}: {kept.verdict}."
+    return f"Unit {kept.unit} has passed already: kept on {when}{where}."
 
 
 def verify_lines(checked: Iterable[Checked]) -> Iterable[Line]:

@@ -58,6 +58,7 @@ def rows_of_bag(entry: Entry, info: Mapping[str, str], verdict: bytes, readings:
 
 def rows_of(entry: Entry, info: Mapping[str, str], verdict: Mapping[str, Any], readings: str) -> BagRows:
     """The rows of a bag with this description and verdict; `readings`: the SHA-256 of its readings."""
+    readings = info.get(archive_bag.READINGS, "") or readings  # as they were recorded, where they are packed
     circuits = _circuits(verdict)
     findings = _findings(entry.sequence, verdict, circuits)
     return BagRows(

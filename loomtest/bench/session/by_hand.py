@@ -109,9 +109,9 @@ def step_between(harness: Harness, start: str, end: str) -> Step:
 def read_line(text: str, harness: Harness, four_wire: bool = False) -> Reading:
     """One typed line as a reading to record. Raises ValueError with what was found and expected.
 
-    A unit may stand apart from its number (`0.42 ohm`). One of farads (`120 pF`) makes it a capacitance, one
-    of volts with the amperes that flowed (`36 mV 1.5 A`) a voltage drop. A point may be written in two words
-    (`X1 3`), and the second with what is tied to it (`X1:2+X1:3`). What comes after is the note.
+    A unit or a prefix may stand apart from its number (`0.42 ohm`, `3 k`). Farads (`120 pF`) make it a
+    capacitance, volts with the amperes that flowed (`36 mV 1.5 A`) a voltage drop. A point may be written in
+    two words (`X1 3`), and the second with what is tied to it (`X1:2+X1:3`). What comes after is the note.
     """
     words = text.split()
     if len(words) < 3:
@@ -123,7 +123,7 @@ def read_line(text: str, harness: Harness, four_wire: bool = False) -> Reading:
     if not words:
         raise ValueError(f"found {text.strip()!r}; expected {LINE}")
     value, rest = words[0], words[1:]
-    if rest and _dimension(rest[0]) and value[-1:].isdigit():
+    if rest and _dimension(rest[0]) is not None and value[-1:].isdigit():
         value, rest = f"{value} {rest[0]}", rest[1:]
     quantity = Quantity.RESISTANCE_4W if four_wire else Quantity.RESISTANCE
     amps = None
@@ -174,9 +174,9 @@ def _volts_and_amps(volts: str, rest: list[str]) -> tuple[str, float, list[str]]
     raise ValueError(f"found {volts!r} and no amperes; expected {DROP}")
 
 
-def _dimension(word: str) -> str:
-    """What a unit counts; "" for a word that is none."""
+def _dimension(word: str) -> str | None:
+    """What a unit counts, "" for a prefix alone; None for a word that is no unit."""
     try:
         return parse_unit(word)[1]
     except ValueError:
-        return ""
+        return None

@@ -9,6 +9,7 @@ import pytest
 from loomtest.bench.session.by_hand import read_line
 from loomtest.harness.load import load_harness
 from loomtest.readings.model import Quantity
+from loomtest.readings.values import parse_value
 
 
 @pytest.mark.parametrize("text", ["X1:1 X2:2 120 pF the rest tied", "X1:1 X2:2 120pF the rest tied"])
@@ -58,3 +59,13 @@ def test_points_are_tied_with_a_plus(tmp_path: Path) -> None:
     assert (reading.end, reading.bonded_end) == ("X1:2", ("X1:3", "GND1"))
     with pytest.raises(ValueError, match="X9:9"):
         read_line("X1:1 X1:2+X9:9 1.23 nF", harness)
+
+
+def test_a_prefix_apart_from_its_number_counts(tmp_path: Path) -> None:
+    """Never 3 ohm with the note "k"."""
+    (tmp_path / "wires.csv").write_text(WIRES)
+    harness = load_harness(tmp_path / "wires.csv")
+    reading = read_line("X1:1 X2:1 3 k beside the relay", harness)
+    assert (reading.value, reading.note) == ("3 k", "beside the relay")
+    assert parse_value(str(reading.value)).number == 3000.0
+    assert parse_value(str(read_line("X1:1 X2:1 2,2 M", harness).value)).number == 2.2e6

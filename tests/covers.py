@@ -42,6 +42,7 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "harness/unpacked.py": ("harness/test_bad_workbooks.py",),
     "web/notepad.py": ("web/test_begin.py",),
     "web/record.py": ("web/test_measure.py",),
+    "words/station.py": ("commands/test_station.py",),
     "words/kit.py": ("commands/test_markers.py",),
     "words/marked.py": ("commands/test_marker_clips_doc.py",),
     "words/marked_plan.py": ("commands/test_marker_clips_doc.py",),

@@ -33,6 +33,7 @@ def test_every_option_in_the_pages_is_one_of_a_command() -> None:
         "spreadsheet",
         "share-evidence",
         "customer-page",
+        "station",
         "notebook",
     ):
         text = (DOCS / f"{name}.md").read_text("utf-8")

@@ -59,6 +59,7 @@ from loomtest.commands import (  # noqa: E402, F401
     plan,
     ports,
     report,
+    station,
     swap,
     verify,
     wiggle,

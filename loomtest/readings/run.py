@@ -228,6 +228,10 @@ class RunWriter:
             round=int(cells["round"]) if cells.get("round") else None,
         )
 
+    def time_now(self) -> str:
+        """The time as a reading's row has it."""
+        return self._clock().isoformat(timespec="milliseconds")
+
     def check(self, reading: Reading) -> None:
         """Raises ValueError for what `record` would refuse."""
         self._line(reading)
@@ -334,7 +338,7 @@ class RunWriter:
             _or_empty(reading.range_ohms),
             " ".join(reading.bonded_start),
             " ".join(reading.bonded_end),
-            reading.time or self._clock().isoformat(timespec="milliseconds"),
+            reading.time or self.time_now(),
             "" if reading.withdraws is None else str(reading.withdraws),
             reading.instrument,
             _or_empty(reading.temperature_c),

@@ -26,6 +26,7 @@ from loomtest.readings.runfile import events_of, open_run
 
 REACHED_BELOW_OHM = 90.0  # what the parallel test takes for joined is below 81 Ω
 ROW_EVENT = "pin scanned"
+_OVER = f">{OVER_RANGE_PROVES_OHM:.0f}"
 AGREE_SIGMA = 6.0  # repeats that differ more are recorded apart: a joint that moves is no noise
 
 
@@ -110,15 +111,20 @@ def merge(values: Sequence[PinValue], budget: BoardBudget) -> tuple[Merged, ...]
 
 
 def readings_of(
-    pin: int, columns: Mapping[int, Sequence[PinValue]], sockets: Sockets, budget: BoardBudget
+    pin: int,
+    columns: Mapping[int, Sequence[PinValue]],
+    sockets: Sockets,
+    budget: BoardBudget,
+    at: str = "",
 ) -> Iterator[Reading]:
-    """Readings of one pin driven high; `columns`: the values against each other pin, over repeated scans."""
+    """Readings of one pin driven high; `columns`: the values against each other pin, over repeated scans;
+    `at`: when, where the clock is not to be asked for each."""
     start = sockets.by_pin[pin]
     for other, values in columns.items():
         end = sockets.by_pin[other]
         for merged in merge(values, budget):
             if merged.value.range is None:
-                yield Reading(start.point, end.point, f">{OVER_RANGE_PROVES_OHM:.0f}", Quantity.RESISTANCE_4W)
+                yield Reading(start.point, end.point, _OVER, Quantity.RESISTANCE_4W, time=at)
                 continue
             yield Reading(
                 start.point,
@@ -126,6 +132,7 @@ def readings_of(
                 merged.value.ohms - start.lead_ohm - end.lead_ohm,
                 Quantity.RESISTANCE_4W,
                 unit="ohm",
+                time=at,
                 uncertainty=float(f"{budget.uncertainty_ohm(merged.value, merged.averaged):.3g}"),
                 note=f"range {merged.value.range}"
                 + (f", mean of {merged.averaged}" if merged.averaged > 1 else ""),
@@ -163,10 +170,12 @@ def record_scan(
     *,
     repeats: int = 1,
     done: frozenset[int],
+    by_row: bool = True,
 ) -> Iterator[RowRecorded]:
     """Scan, `repeats` times over, and record; a row is on disk when its RowRecorded comes.
 
-    Pins without a socket are scanned by the board and not recorded. Rows in `done` are left out.
+    Pins without a socket are scanned by the board and not recorded. Rows in `done` are left out. `by_row`
+    False: the scan counts only as a whole and is on disk when the run is closed.
     """
     wanted = [pin for pin in sorted(sockets.by_pin) if pin not in done]
     seen: dict[int, dict[int, list[PinValue]]] = {pin: {} for pin in wanted}
@@ -177,14 +186,16 @@ def record_scan(
             _collect(row, columns, sockets)
             if repeat + 1 < repeats:
                 continue
-            for reading in readings_of(row.pin, columns, sockets, budget):
+            at = writer.time_now()  # one answer of the board, one time
+            for reading in readings_of(row.pin, columns, sockets, budget, at):
                 try:
                     writer.record_later(reading)
                 except ValueError as error:
                     pair = f"{reading.start} and {reading.end}"
                     raise InstrumentError(f"the scanner's reading of {pair} cannot be: {error}") from None
-            writer.flush()
-            writer.note_event(ROW_EVENT, pin=row.pin, point=sockets.by_pin[row.pin].point)
+            if by_row:
+                writer.flush()
+                writer.note_event(ROW_EVENT, pin=row.pin, point=sockets.by_pin[row.pin].point)
             finished += 1
             joined = sum(any(v.range is not None for v in values) for values in columns.values())
             yield RowRecorded(row.pin, sockets.by_pin[row.pin].point, finished, len(wanted), joined)

@@ -39,7 +39,7 @@ _VALUES = {
     "face": "CONNECTOR=ROWS", "clips": "COUNT", "after": "RUN", "before": "RUN", "shop": "FILE",
     "time_stamp": "ADDRESS", "time_stamp_authority": "FILE", "index": "ADDRESS", "first": "RUN",
     "since": "DATE", "until": "DATE", "bench": "NAME", "circuit": "NAME", "newest": "COUNT",
-    "parquet": "FILE", "sample": "COUNT",
+    "parquet": "FILE", "sample": "COUNT", "runs": "FOLDER",
     "verdict": "pass|fail|not-proven", "fault": "KIND", "place": "POINT",
     "side": "wire|mating|both", "isolation": "full|neighbours|bonded|none",
 }  # fmt: skip
@@ -52,7 +52,7 @@ JOB = (
     ("While you measure", ("bench", "log", "wiggle", "ports")),
     ("What it means", ("judge", "compare", "report")),
     ("The record", ("keep", "history", "verify")),
-    ("Many units", ("yield", "expect")),
+    ("Many units", ("station", "yield", "expect")),
     ("To try it", ("demo",)),
 )
 

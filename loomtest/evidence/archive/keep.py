@@ -87,11 +87,9 @@ def keep_run(run: Path, archive: Archive, keeping: Keeping) -> KeptRun:
         raise InputError([Problem(str(run), None, "", "no such file or folder", "a run folder")])
     with not_being_recorded(run):
         harness = harness_of(run)
-        readings = load_readings(run, harness)
-        started = readings.run.started if readings.run else ""
-        stage = readings.run.stage if readings.run else ""
-        job = readings.run.job if readings.run else NO_JOB
-        rehearsal = readings.run is not None and readings.run.rehearsal
+        told = runfile.read_run_file(run) if (run / runfile.RUN_FILE).is_file() else None
+        started, stage = (told.started, told.stage) if told else ("", "")
+        job, rehearsal = (told.job, told.rehearsal) if told else (NO_JOB, False)
         _check_rehearsal(run, rehearsal, keeping)
         name = bag_name(harness.name, stage, keeping)
         with archive.workplace(name) as aside:
@@ -106,7 +104,7 @@ def keep_run(run: Path, archive: Archive, keeping: Keeping) -> KeptRun:
                 archive_bag.CUSTOMER: job.customer,
                 archive_bag.BENCH: keeping.bench,
                 **({archive_bag.REHEARSAL: "true"} if rehearsal else {}),
-                archive_bag.OPERATOR: readings.run.operator if readings.run else "",
+                archive_bag.OPERATOR: told.operator if told else "",
                 archive_bag.STARTED: started,
                 archive_bag.KEPT: keeping.now.isoformat(timespec="seconds"),
                 archive_bag.TOOL: version("loomtest"),
@@ -181,6 +179,9 @@ def _copy_and_judge(run: Path, aside: Path, keeping: Keeping, name: str) -> Verd
                 _copy_run(keeping.before, aside / BEFORE_PLACE)
             keep_heading(keeping.shop, aside)
         return _judge_copy(aside, keeping, name)
+    except InputError:
+        load_readings(run, harness_of(run))  # whatever is wrong is told of the person's own file
+        raise
     except OSError as error:
         raise ArchiveError(
             f"{run} cannot be kept in {aside.parent.parent}: {error.strerror or error}"

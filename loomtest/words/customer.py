@@ -146,7 +146,9 @@ def done_sentence(finding: Finding, mended: Mended, named: Named) -> str:
     places = [point for point in mended.places if point in touched]
     sides = set(finding.points[:2])
     if finding.fault in ("short", "leakage", "intermittent") and any(set(p) == sides for p in mended.pairs):
-        return f"The two circuits were worked on between {all_of(named.places(finding.points[:2]))}."
+        told = named.places(finding.points[:2])
+        where = f"between {all_of(told)}" if len(told) > 1 else f"at {told[0]}"
+        return f"The two circuits were worked on {where}."
     if places:
         return f"The wires were worked on at {all_of(named.places(places)[:MOST_PLACES])}."
     if wires:

@@ -80,11 +80,17 @@ def test_found_mended_measured_compared_kept(
     page.get_by_role("link", name="run-1").click()
     expect(page.get_by_label("What changed")).to_contain_text("Gone")
     expect(page.locator("svg.drawing")).to_have_count(2)
+    page.get_by_role("link", name="Page for the customer").click()
+    expect(page.locator(".answer .say")).to_contain_text("The fault is fixed")
+    expect(page.get_by_role("table", name="Faults")).to_contain_text("Worked on")  # what log --after wrote
+    expect(page.locator(".seal")).to_have_count(0)
     page.goto(f"{serving.base}/answer")
     page.get_by_role("button", name="Keep as evidence").click()
     expect(page.locator("#kept")).to_contain_text("Kept in", timeout=20000)
     (bag,) = [path.parent for path in (tmp_path / "evidence").rglob("bagit.txt")]
     assert bagit.Bag(str(bag)).is_valid()
+    page.goto(f"{serving.base}/customer?before=run-1&after=run-2")
+    expect(page.locator(".seal")).to_contain_text(bag.name)
     assert "run-2" not in str(list((measured / "runs" / "run-1").iterdir()))
 
 
@@ -109,6 +115,6 @@ def test_a_wire_is_followed_through_the_picture_by_touch(page: Page, serving: Se
 
 
 def test_a_run_that_is_not_there_is_told(page: Page, serving: Serving) -> None:
-    for path in ("/answer?run=run-9", "/report?run=../x", "/compare?before=run-1&after=run-1"):
+    for path in ("/answer?run=run-9", "/report?run=../x", "/customer?before=run-1&after=run-1"):
         page.goto(serving.base + path)
         expect(page.locator("main")).to_contain_text("expected")

@@ -48,7 +48,7 @@ def test_what_was_done_is_told_only_where_the_run_says_so() -> None:
     mended = Mended("before", ("W4",), ("X2:3", "X2:4"), (("X1:12", "X1:3"),))
     assert done_sentence(crossed, mended, named).startswith("The wires were worked on at front lamps")
     assert "brown" in done_sentence(broken, mended, named)
-    assert done_sentence(short, mended, named).startswith("The two circuits were worked on between")
+    assert done_sentence(short, mended, named).startswith("The two circuits were worked on at bulkhead")
     assert done_sentence(broken, Mended(), named) == ""
 
 

@@ -39,8 +39,8 @@ class Bench:
             rehearsal=True,
         )
 
-    def one(self, port: RehearsalPort, unit: str) -> float:
-        """Scan and keep a unit; how long it took, in seconds."""
+    def one(self, port: RehearsalPort, unit: str) -> tuple[float, float]:
+        """Scan and keep a unit; how long the two took, in seconds."""
         begun_s = time.monotonic()
         line = UnitLine(self.settings)
         with Scanner(port) as scanner:
@@ -49,18 +49,23 @@ class Bench:
             log.write(folder.name.rpartition("-")[2] + "\n")
             log.flush()
             os.fsync(log.fileno())
+        scanned_s = time.monotonic()
         line.keep(folder)
         line.close()
-        return time.monotonic() - begun_s
+        return scanned_s - begun_s, time.monotonic() - scanned_s
 
-    def killed(self, unit: str, after_s: float, how: int) -> None:
-        """The same in a process that is stopped after so many seconds."""
+    def killed(self, unit: str, after_s: float, how: int, scanned: bool = False) -> None:
+        """The same in a process that is stopped after so many seconds; `scanned`: counted from the moment its
+        scan was whole on disk."""
+        noted = self.log.stat().st_size
         child = os.fork()
         if child == 0:
             try:
                 self.one(self.port, unit)
             finally:
                 os._exit(0)
+        while scanned and self.log.stat().st_size == noted:
+            time.sleep(0.002)
         time.sleep(after_s)
         os.kill(child, how)
         os.waitpid(child, 0)

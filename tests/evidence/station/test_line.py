@@ -76,11 +76,14 @@ def test_a_number_that_was_kept_before_is_known(bench: Bench) -> None:
 
 
 def test_killed_at_any_moment_nothing_is_lost_and_nothing_kept_twice(bench: Bench) -> None:
-    whole_s = bench.one(bench.port, "whole")
+    scan_s, keep_s = bench.one(bench.port, "whole")
     rng = random.Random(7)
     for number in range(14):
-        bench.killed(f"unit {number}", rng.uniform(0.2, 1.1) * whole_s, signal.SIGKILL)
+        scanned = number >= 4
+        most_s = 1.1 * keep_s if scanned else scan_s
+        bench.killed(f"unit {number}", rng.uniform(0.0, most_s), signal.SIGKILL, scanned)
         bench.settle()
+    assert len(bench.finished()) >= 11
     finished, kept = bench.finished(), bench.kept()
     assert sorted(set(kept)) == sorted(kept)
     assert set(finished) <= set(kept)

@@ -24,6 +24,7 @@ def history(
     operator: Annotated[str | None, typer.Option(help="Only the runs of this person.")] = None,
     job: Annotated[str, typer.Option(help="Only the runs of this job.")] = "",
     unit: Annotated[str, typer.Option(help="Only the runs of this unit, by its serial number.")] = "",
+    stage: Annotated[str | None, typer.Option(help="Only the runs of this stage, such as after.")] = None,
     verdict: Annotated[str | None, typer.Option(help="Only runs with this verdict.")] = None,
     fault: Annotated[
         str | None, typer.Option(help="Only runs with such a fault: open, short, crossed and so on.")
@@ -70,6 +71,7 @@ def history(
         operator=operator,
         job=job or None,
         unit=unit or None,
+        stage=stage,
         verdict=one_of_these(verdict, get_args(Outcome), "--verdict"),
         fault=one_of_these(fault, get_args(Fault), "--fault"),
         place=place,

@@ -26,6 +26,7 @@ def yielded(
     bench: Annotated[str | None, typer.Option(help="Only the runs of this bench.")] = None,
     operator: Annotated[str | None, typer.Option(help="Only the runs of this person.")] = None,
     job: Annotated[str | None, typer.Option(help="Only the runs of this job.")] = None,
+    stage: Annotated[str | None, typer.Option(help="Only the runs of this stage, such as after.")] = None,
     circuit: Annotated[str, typer.Option(help="With --out: draw the control chart of this one.")] = "",
     newest: Annotated[
         int, typer.Option(help="Look at the resistances of so many units, the newest.", min=1)
@@ -69,6 +70,7 @@ def yielded(
         bench=bench,
         operator=operator,
         job=job,
+        stage=stage,
     )
     with Progress("reading the archive", quiet) as progress:
         place = Archive(archive if archive is not None else default_archive(), index)

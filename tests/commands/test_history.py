@@ -86,6 +86,7 @@ def test_the_same_runs_as_parquet(archive: str, tmp_path: Path) -> None:
         (["--verdict", "right"], '--verdict: found "right"; expected one of pass, fail, not-proven'),
         (["--fault", "broken"], '--fault: found "broken"; expected one of open, short'),
         (["--since", "2026-13-01"], '--since: found "2026-13-01"; expected a day written as 2026-05-01'),
+        (["--stage", "before"], "nothing of that stage has been kept"),
         (["--bench", "bench-9"], "nothing of that bench has been kept"),
     ],
 )

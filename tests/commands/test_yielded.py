@@ -65,6 +65,7 @@ def test_plots_and_tables_go_where_they_are_asked(archive: str, tmp_path: Path) 
     [
         (["--since", "1 May"], '--since: found "1 May"; expected a day written as 2026-05-01'),
         (["--until", "2026-02-30"], "--until"),
+        (["--stage", "before"], "nothing of that kind has been kept"),
         (["--bench", "nobody's"], "nothing of that kind has been kept"),
         (["--out", "plots", "--circuit", "horn"], '--circuit: found "horn"; expected one of circuit 1'),
         (["--csv", "no/such/folder.csv"], "--csv: found a place that cannot be written"),

@@ -3,7 +3,7 @@
 Wire w of unit u has r = f·c_w·(1 + d_w + e_uw) + two joints. c_w is solid annealed copper at the run's
 temperature, f the copper factor; d_w (standard deviation `length`) is how far the wire list is off, the same
 in every unit; e_uw (`copper`) changes from one unit to the next; a joint has mean `joint` and a standard
-deviation. What is read of it is `Taken`. f and the joint's mean are linear and integrated out under a flat
+deviation. What is read of it is `Taken`. f and the joint's mean are linear and integrated out under a wide
 prior, which leaves the restricted likelihood of the three standard deviations (H. D. Patterson, R. Thompson,
 Biometrika 58, 1971); these have a flat prior too (A. Gelman, Bayesian Anal. 1, 2006). Their posterior is
 sampled by importance with a Student distribution about its peak, over logarithms.
@@ -25,6 +25,9 @@ _STUDENT = 5.0
 _DRAWS = 8  # of factor and joint for each point
 _STARTS = (0.02, 0.02, 1e-3)  # shares of copper, and ohms
 _LEAST, _MOST = (1e-4, 1e-4, 1e-6), (1.0, 1.0, 0.1)
+# Factor and joint (ohms): so wide that it says nothing where the units do, and bounds what they cannot tell:
+# wires that all have the same copper tell the two only together.
+_WEAK_MEAN, _WEAK_SD = np.array([1.05, 0.002]), np.array([0.25, 0.01])
 _SEED = 20260101  # the same runs give the same numbers
 
 
@@ -104,11 +107,11 @@ class _Stack:
         left = total[m:, m:] - cross.T @ cross
         log_det += 2 * float(np.log(np.diagonal(inner)).sum())
         information, right_side = left[:2, :2], left[:2, 2]
-        # Wires that all have the same copper tell factor and joint only together.
-        information = information + np.diag(np.diagonal(information)) * 1e-9
+        information = information + np.diag(_WEAK_SD**-2)
+        right_side = right_side + _WEAK_MEAN * _WEAK_SD**-2
         covariance = np.linalg.inv(information)
         mean = covariance @ right_side
-        rest = float(left[2, 2] - right_side @ mean)
+        rest = float(left[2, 2] + np.sum((_WEAK_MEAN / _WEAK_SD) ** 2) - right_side @ mean)
         log_likelihood = -0.5 * (log_det + math.log(np.linalg.det(information)) + rest)
         return _Fit(log_likelihood, mean, covariance)
 

@@ -6,11 +6,11 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from loomtest.diagnosis.units.components import _Stack
+from loomtest.diagnosis.units.components import _WEAK_MEAN, _WEAK_SD, _Stack
 from loomtest.diagnosis.units.proposal import _uncut, keys_of, proposed_from
 from loomtest.diagnosis.units.taken import Taken, taken_of, wires_used
 from loomtest.harness.copper import cut_off_normal
-from loomtest.harness.model import Expect
+from loomtest.harness.model import Expect, Harness, Wire
 from tests.looms.units import measured_units
 from tests.scores.healthy import TRUTHS, loom
 
@@ -43,11 +43,15 @@ def dense(
         )
     covariance += shared @ shared.T
     inverse = np.linalg.inv(covariance)
-    information = design.T @ inverse @ design
-    mean = np.linalg.solve(information, design.T @ inverse @ value)
-    rest = value - design @ mean
+    prior = np.diag(_WEAK_SD**-2)  # two more readings, of factor and joint themselves
+    information = design.T @ inverse @ design + prior
+    mean = np.linalg.solve(information, design.T @ inverse @ value + prior @ _WEAK_MEAN)
+    rest, off = value - design @ mean, _WEAK_MEAN - mean
     log_likelihood = -0.5 * (
-        np.linalg.slogdet(covariance)[1] + np.linalg.slogdet(information)[1] + rest @ inverse @ rest
+        np.linalg.slogdet(covariance)[1]
+        + np.linalg.slogdet(information)[1]
+        + rest @ inverse @ rest
+        + off @ prior @ off
     )
     return float(log_likelihood), mean
 
@@ -108,6 +112,17 @@ def test_what_the_leads_hide_is_not_told() -> None:
     assert not blind["joint_milliohms"].told
     assert not blind["joint_spread_milliohms"].told  # of a normal that is cut off, the two go together
     assert blind["joint_milliohms"].between[1] > 1.5 * seen["joint_milliohms"][1]
+
+
+def test_wires_that_are_all_alike_tell_factor_and_joint_only_together() -> None:
+    rows = tuple(Wire(f"W{k}", f"X1:{k}", f"X2:{k}", size_mm2=1.0, length_m=1.0) for k in range(1, 9))
+    harness = Harness("alike", rows, tuple(point for row in rows for point in (row.start, row.end)))
+    used = wires_used(harness)
+    made = measured_units(harness, np.random.default_rng(3), Expect(), 6)
+    told = {row.key: row for row in proposed_from([taken_of(harness, one, used) for one in made], Expect())}
+    assert not any(told[key].told for key in ("copper_factor", "joint_milliohms", "joint_spread_milliohms"))
+    assert told["copper_factor"].between[0] > 0 and told["copper_factor"].between[1] < 2
+    assert told["joint_milliohms"].between[1] < 20
 
 
 def test_every_key_has_a_draw() -> None:

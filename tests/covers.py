@@ -233,6 +233,7 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "harness/notes/parting.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/parts.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/phrases.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
+    "harness/notes/pinned.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/reader.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/reading.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/result.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),

@@ -85,6 +85,8 @@ def look_at(look: LookAt) -> str:
         case ToLookAt.ONE_GROUND:
             more = f"number them ({a[0]}1, {a[0]}2) if there are several"
             return f"{a[1]} wires end at {a[0]}, which is one point then: {more}"
+        case ToLookAt.MAY_BE_ONE:
+            return f"{at}{a[0]} stands beside {all_of(a[1:])}: if two of them are one thing, give it one name"
         case _:
             return f"{at}{' '.join(a)}"
 

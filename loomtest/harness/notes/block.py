@@ -8,6 +8,7 @@ from enum import StrEnum
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.cavities import is_row, pins_of
 from loomtest.harness.notes.items import Item, items_of
+from loomtest.harness.notes.names import Names
 from loomtest.harness.notes.roles import Page, PageLine, Role
 
 
@@ -63,7 +64,7 @@ def _is_point(item: Item) -> bool:
     )
 
 
-def labels_first(items: Sequence[Item]) -> list[Item]:
+def labels_first(items: Sequence[Item], names: Names) -> list[Item]:
     """The items of a row whose first column of names says what the circuit is for."""
     gap = next(
         (
@@ -74,7 +75,10 @@ def labels_first(items: Sequence[Item]) -> list[Item]:
         0,
     )
     later = any(item.sort == "end" for item in items[gap:])
-    sure = any(item.sort == "end" and _is_point(item) for item in items[:gap])
+    before = [item.mention for item in items[:gap] if item.mention is not None]
+    sure = any(
+        mention.terminal or (mention.sort == "ground" and names.stands(mention.key) > 1) for mention in before
+    )
     if not gap or not later or sure:
         return list(items)
     words = " ".join(item.value for item in items[:gap] if item.sort == "end")

@@ -36,7 +36,13 @@ def wire_name(tokens: list[Token]) -> tuple[str, list[Token]]:
 
 def like_a_colour(word: str) -> bool:
     """Whether an unknown word is likely a misspelt colour (`rde`)."""
-    if not word.isalpha() or len(word) > 8 or trade.is_noun(word) or trade.long_form(word) != word.casefold():
+    if (
+        not word.isalpha()
+        or len(word) > 8
+        or trade.is_odd(word)
+        or trade.is_noun(word)
+        or trade.long_form(word) != word.casefold()
+    ):
         return False
     return bool(get_close_matches(word.casefold(), list(IEC_60757.values()), 1, 0.6))
 
@@ -194,6 +200,10 @@ def _empties(
             owner = [*known, *found, *later][-1:] if not found else found[-1:]
             if not mention.words and owner:
                 mention = replace(mention, words=owner[0].words)
+            if len(mention.words) == 2 and mention.words[1].isdigit() and not mention.terminal:
+                mention = replace(
+                    mention, words=mention.words[:1], terminal=mention.words[1]
+                )  # `fuse 5 empty`
             if not mention.words or not mention.terminal:
                 return []
             found.append(mention)

@@ -16,14 +16,13 @@ from loomtest.harness.notes.scan import Token
 Column = tuple[str, int, int]  # what it holds, and from where to where its heading stands
 _WORDS = {
     "wire": "n° nº tag ref id cable core wire no # nr num run item",
-    "note": "signal name service description "
-    "purpose remarks remark rem note notes function circuit use fuse for what "
-    "comment comments info why label via",
+    "note": "signal name service description purpose remarks remark rem note notes function circuit use "
+    "fuse for what comment comments info why label via",
     "amps": "rating amps fuse-rating",
-    "from": "from a-end end-a end-1 side-a start source where-from ex origin from-here",
-    "to": "to b-end end-b end-2 side-b "
-    "goes-to destination dest end feeds supplies connects-to where-to where-it-goes goes "
-    "into target",
+    "from": "from a-end end-a end-1 side-a start source where-from where-it-starts where-it-comes-from "
+    "comes-from begins ex origin from-here",
+    "to": "to b-end end-b end-2 side-b goes-to destination dest end feeds supplies connects-to where-to "
+    "where-it-goes goes into target",
     "pin": "pin from-pin pin-1 pin-a cavity cav way terminal term position pos clamp hole tag-no pins slot",
     "conn": "conn connector plug device part unit from-conn from-connector conn-1 connector-1 conn-a",
     "to conn": "to-conn to-connector to-plug to-device conn-2 connector-2 conn-b",
@@ -68,6 +67,9 @@ def _places_by_the_rest(named: list[Column]) -> list[Column]:
     """Two columns whose headings are not known, beside a colour: where the wire begins and ends."""
     sorts = [sort for sort, *_ in named]
     ends = {"from", "to", "pin", "conn", "to pin", "from pin"} & set(sorts)
+    if ends in ({"from"}, {"to"}) and sorts.count("") == 1 and len(sorts) > 2:
+        other = "to" if "from" in ends else "from"
+        return [(sort or other, begin, end) for sort, begin, end in named]
     if ends or sorts.count("") != 2 or "colour" not in sorts or len(sorts) < 4:
         return named
     first, second = (place for place, sort in enumerate(sorts) if not sort)
@@ -131,11 +133,11 @@ def cells_of(
             cells += [[] for _ in range(max(1, len(_STROKES.findall(token.text))))]
         elif token.sort != "gap" or cells[-1]:
             cells[-1].append(token)
-    if len(cells) < 2:
-        return None
     if text.startswith("\t"):  # an empty first cell: the connector of the row above
         cells = [[], *cells]
-    if strokes or text.lstrip().startswith("|"):
+    if len(cells) < 2:
+        return None
+    if strokes or text.startswith("\t") or text.lstrip().startswith("|"):
         return cells + [[] for _ in range(len(columns) - len(cells))]
     pieces = [part for cell in cells if cell for part in _parted(cell, columns)]
     return _aligned(pieces, columns, 0.35 * len(pieces) if exact else len(columns))

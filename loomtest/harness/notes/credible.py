@@ -50,7 +50,7 @@ def _strength(mention: Mention, names: Names) -> int:
         return 0  # the wires of these, which is another statement
     if any(word.count("/") > 1 for word in words):
         return 0
-    if words[-1].casefold() in _NAMELESS and not mention.terminal:
+    if words[-1].casefold() in _NAMELESS and not mention.terminal and len(words) < 3:
         return 0  # a pin, and which is not said
     if len(words) == 1 and words[0].casefold() in trade.words("terminals", "words") and not mention.sort:
         return 0

@@ -46,6 +46,8 @@ def gather(items: list[Item], reading: EndsFound, scene: Surroundings) -> None:
             if listed and complete and mention.key in ("fuse", "breaker") and not mention.terminal:
                 _fuse(mention, reading, scene, items[index + 1 :], items)
                 continue
+            if complete and scene.pins and not scene.meant:
+                _check_column(mention, item, items[:index], reading, scene)
             _add_end(mention, item, reading, scene, complete, rest)
             gap = listed = False
         elif item.sort == "label" and not index and scene.pins:
@@ -61,6 +63,20 @@ def gather(items: list[Item], reading: EndsFound, scene: Surroundings) -> None:
         reading.fuses[_place(reading, [])] = "fuse"
 
 
+def _check_column(
+    mention: Mention, item: Item, before: list[Item], reading: EndsFound, scene: Surroundings
+) -> None:
+    """Raises UnsureError for `6  mic earth  screen  insert case`: which of the two names is the other end."""
+    behind_colour = [(i.sort, i.value) for i in before[-2:]] in (
+        [("about", "colour"), ("list", "gap")],
+        [("about", "letters"), ("list", "gap")],
+    )
+    group = reading.groups[-1]
+    plain = bool(group) and not group[-1].terminal and not mention.terminal
+    if behind_colour and plain and scene.names.stands(mention.key) < 2 and scene.columns == Ends.FIRST:
+        raise UnsureError(Ask.SEVERAL_MEANINGS, item.value)
+
+
 def _add_join(item: Item, before: Item | None, reading: EndsFound) -> bool:
     """Begin a new group of ends; False for a `from` that begins the statement."""
     if item.value == "from" and not any(reading.groups):
@@ -73,7 +89,9 @@ def _add_join(item: Item, before: Item | None, reading: EndsFound) -> bool:
     text = item.token.text.casefold() if item.token is not None else ""
     if text.startswith(("earth", "ground")):
         _earth_of(reading)
-    reading.equals = reading.equals or (item.token is not None and set(item.token.text) == {"="})
+    reading.equals = reading.equals or (
+        item.token is not None and set(item.token.text) == {"="} and len(item.token.text) < 3
+    )
     if (
         before is not None
         and before.sort == "side"
@@ -222,6 +240,8 @@ def _add_end(
         reading.notes.append(item.value)
     elif mention.listed and group and _of_a_pot(mention, group[-1]):
         group[-1] = replace(group[-1], terminal=mention.words[0])
+    elif mention.listed and group and len(mention.words) == 1 and mention.words[0].casefold() in _SAME:
+        reading.notes.append(item.value)
     elif _is_tail(mention, item, reading, scene):
         _add_unsure(mention, item, reading, scene)
     elif mention.listed and group and not mention.weak and not sure:
@@ -299,7 +319,9 @@ def _add_behind_the_pin(
     """The first name in a row: its other end, or what the circuit is for."""
     next_join = next((later for later in rest if later.sort in ("join", "list", "end", "prose")), None)
     column = [later.sort if later.value != "gap" else "gap" for later in rest[:2]] == ["gap", "join"]
-    if column and not mention.terminal and mention.sort in ("", "load") and not scene.star:
+    alone = scene.names.stands(mention.key) < 2 and bool(mention.words)
+    unknown = mention.sort == "" or (mention.sort == "load" and not mention.terminal)
+    if column and not scene.star and (alone or unknown):
         reading.label = item.value
         return
     twice = scene.names.seen.get(scene.names.alias(mention.key), 0) > 1
@@ -349,6 +371,7 @@ def _is_label(mention: Mention, scene: Surroundings, sure: bool) -> bool:
     return scene.names.seen.get(scene.names.alias(mention.key), 0) < 3
 
 
+_SAME = ("terminal", "side", "end", "pin", "wire", "cable", "colour", "color", "size")  # `…, same terminal`
 _LIGHTS = ("stop", "tail", "park", "turn", "main", "dip", "hi", "lo", "side", "brake")
 
 

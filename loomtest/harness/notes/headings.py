@@ -6,9 +6,9 @@ import re
 from collections.abc import Sequence
 
 from loomtest.harness.notes import trade
-from loomtest.harness.notes.cavities import is_pin, is_row
+from loomtest.harness.notes.cavities import is_pin, is_row, without_lead
 from loomtest.harness.notes.columns import header
-from loomtest.harness.notes.items import ABOUT, JOINS
+from loomtest.harness.notes.items import ABOUT, JOINS, items_of
 from loomtest.harness.notes.mentions import Mention, mention_of
 from loomtest.harness.notes.roles import Page, PageLine, Role
 from loomtest.harness.notes.scan import Token
@@ -99,6 +99,7 @@ def _heading(page: Page, index: int) -> None:
     if rows and (device := _coded(page, line)) is not None:
         line.role, line.device = Role.HEADING, device
         return
+    line.opens = _opened(page, index)
     if (device := _introduced(page, index)) is not None:
         line.role, line.device = Role.HEADING, device
         return
@@ -149,6 +150,18 @@ def _introduced(page: Page, index: int) -> Mention | None:
         return None
     named = Mention(words)
     return named if named.sort or (len(words) == 1 and words[0].isupper()) else None
+
+
+def _opened(page: Page, index: int) -> Mention | None:
+    """The box of `key 2 feeds the little fuse box, 4 ways`, where its ways stand in the lines below."""
+    line = page.lines[index]
+    count = _COUNT.search(line.text)
+    below = [without_lead(other.tokens) for other in page.lines[index + 1 : index + 4] if other.tokens]
+    if count is None or sum(bool(tokens) and is_pin(tokens[0], strict=True) for tokens in below) < 2:
+        return None
+    tokens = [token for token in line.tokens if token.end <= count.start()]
+    named = [item.mention for item in items_of(tokens, page.names, page.letters) if item.mention is not None]
+    return named[-1] if named and named[-1].sort in ("contact", "code") and not named[-1].terminal else None
 
 
 def _is_no_heading(page: Page, index: int, tokens: list[Token], marked: bool) -> bool:

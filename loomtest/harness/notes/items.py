@@ -197,6 +197,8 @@ def _sign_role(
     ):
         return "word"
     if token.sort == "plus":
+        if run[-1].sort == after.sort == "number":
+            return "list"  # `pickup 1 + 2`
         if after.sort in ABOUT or trade.is_filler(after.text) or after.text.casefold() in _SIDE_WORDS:
             return "word"
         near = mention_of(run)

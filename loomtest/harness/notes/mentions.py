@@ -154,7 +154,7 @@ def _without_fillers(found: list[Token]) -> list[Token]:
     """The words without those at their end that say nothing; `in` and `small` can be terminals."""
     while found and found[-1].sort == "word" and trade.is_filler(found[-1].text):
         low, before = found[-1].text.casefold(), found[-2:-1]
-        device = bool(before) and trade.is_noun(before[0].text)
+        device = bool(before) and (trade.is_noun(before[0].text) or before[0].text.isupper())
         if low in ("small", "big") and device:
             break
         if low == "in" and before and (device or before[0].sort == "number"):

@@ -33,6 +33,7 @@ class Names:
     read: dict[tuple[object, ...], Any] = field(
         default_factory=dict
     )  # what was read of the same words before
+    kinds: dict[str, set[str]] = field(default_factory=dict)  # `clamp`: the devices that have one
     taken: dict[str, str] = field(default_factory=dict)  # short name: the longer one it stands for
 
     def add(self, mention: Mention, line: int = 0) -> None:
@@ -83,6 +84,11 @@ class Names:
             code = key.split()[-1]
             if code != key and CODE.fullmatch(code) and self.stands(code) and trade.is_noun(key.split()[-2]):
                 self.aliases.setdefault(key, self.alias(code))  # `fuse holder FH1` and `FH1`
+        for kind, devices in self.kinds.items():
+            if kind in self.seen and len(devices) == 1 and kind not in self.headed:
+                self.aliases[kind] = self.taken[kind] = next(
+                    iter(devices)
+                )  # `clamp 3` of the only box with clamps
         for key in list(self.seen):
             if key not in trade.words("short", "words"):
                 continue

@@ -140,8 +140,22 @@ def _collect(page: Page) -> None:
                 and item.mention.words
             ):
                 names.add(item.mention, line.number)
+        _kinds(line.tokens, names)
     for tokens, number in seen:  # names that only the joins beside them show
         _beside_joins(items_of(tokens, names, page.letters), names, number)
+
+
+def _kinds(tokens: list[Token], names: Names) -> None:
+    """Note that `distribution box clamp 1` gives the box clamps."""
+    for index in range(1, len(tokens) - 1):
+        kind, number = tokens[index], tokens[index + 1]
+        if kind.text.casefold() in ("clamp", "screw", "stud") and number.sort == "number":
+            start = index
+            while start and tokens[start - 1].sort == "word":
+                start -= 1
+            device = mention_of(tokens[start:index])
+            if device is not None and device.sort == "contact" and not device.terminal:
+                names.kinds.setdefault(kind.text.casefold(), set()).add(names.alias(device.key))
 
 
 def _beside_joins(items: list[Item], names: Names, line: int) -> None:

@@ -13,9 +13,10 @@ are made for one fixed lexicon.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
+from loomtest.harness.notes import trade
 from loomtest.harness.notes.block import Ends, end_columns
 from loomtest.harness.notes.cavities import is_row
 from loomtest.harness.notes.corrections import put_right
@@ -80,7 +81,7 @@ def _line(state: ReadSoFar, line: PageLine) -> None:
         state.lines.append(NotedLine(line.number, text, _SIMPLE[line.role]))
         return
     if line.role in (Role.HEADING, Role.TABLE, Role.CHANGE_HEADING):
-        state.style, state.joined, state.begun = "", 0, False
+        state.style, state.joined, state.begun, state.last = "", 0, False, 0
         state.soft, state.changing = False, line.role is Role.CHANGE_HEADING
         scene.device, scene.other, scene.star = line.device, line.other, line.star
         scene.fuse_row = bool(line.device and re.search(r"\b(?:fuse|breaker)\b", line.device.key))
@@ -102,6 +103,9 @@ def _line(state: ReadSoFar, line: PageLine) -> None:
         state.above = line.tokens
         return
     read_statements(state, line)
+    if line.opens is not None:
+        scene.device, scene.other, scene.star, scene.fuse_row = line.opens, None, False, False
+        state.soft, state.style, state.begun, state.last = False, "", False, 0
 
 
 def _answered(state: ReadSoFar, line: PageLine, meant: str) -> None:
@@ -128,7 +132,22 @@ def _finished(state: ReadSoFar) -> Notes:
             (line.number for line in lines if re.search(rf"(?i)\b{re.escape(short)}\b", line.text)), 0
         )
         state.look.append(LookAt(first, ToLookAt.TAKEN_FOR, (short, long)))
+    look += _may_be_one(wires)
     return Notes(tuple(lines), tuple(wires), cavities, changes, (*state.look, *look))
+
+
+def _may_be_one(wires: Sequence[NotedWire]) -> list[LookAt]:
+    """Names that may be one device under two spellings: `box` where there is a `joint box` too."""
+    devices = {point.rpartition(":")[0] or point for wire in wires for point in (wire.start, wire.end)}
+    written = {device: [trade.long_form(word) for word in device.split("_")] for device in devices}
+    found = []
+    for short, own in sorted(written.items()):
+        longer = [
+            d for d, words in sorted(written.items()) if len(words) > len(own) and words[-len(own) :] == own
+        ]
+        if longer and trade.noun_sort(own[-1]) in ("load", "contact") and len(longer) < 4:
+            found.append(LookAt(0, ToLookAt.MAY_BE_ONE, (short, *longer)))
+    return found
 
 
 def _cavities(state: ReadSoFar, wires: list[NotedWire]) -> dict[str, tuple[str, ...]]:

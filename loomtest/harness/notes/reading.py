@@ -22,9 +22,10 @@ from loomtest.harness.notes.doubt import (
 from loomtest.harness.notes.items import JOINS, items_of
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, UnsureError
 from loomtest.harness.notes.notation import NotedWire, sound
+from loomtest.harness.notes.pinned import pins_known, row_of
 from loomtest.harness.notes.result import Kind, NotedLine
 from loomtest.harness.notes.roles import PageLine
-from loomtest.harness.notes.rows import pins_known, read_line, row_of
+from loomtest.harness.notes.rows import read_line
 from loomtest.harness.notes.scan import Token
 from loomtest.harness.notes.sofar import ReadSoFar
 from loomtest.harness.notes.tablerow import table_cells

@@ -36,6 +36,7 @@ class ToLookAt(StrEnum):
     COLOUR = "colour"  # letters without a key
     TWICE = "twice"  # joined in another line too
     ONE_GROUND = "one ground"
+    MAY_BE_ONE = "may be one"  # a short name, and a longer one that ends in it
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,6 +34,7 @@ class PageLine:
     device: Mention | None = None
     other: Mention | None = None
     columns: list[tuple[str, int, int]] = field(default_factory=list)
+    opens: Mention | None = None  # the device that a statement brings up for the rows below it
     listed: str = ""  # its number in a list, which is no cavity
     star: bool = False
     hub: bool = False

@@ -6,10 +6,7 @@ import re
 from dataclasses import replace
 
 from loomtest.harness.notes import trade
-from loomtest.harness.notes.block import Ends
-from loomtest.harness.notes.cavities import is_row, pins_of, without_lead
 from loomtest.harness.notes.cells import (
-    behind_the_pin,
     like_a_colour,
     rows_in_line,
     said_empty,
@@ -21,8 +18,9 @@ from loomtest.harness.notes.cells import (
 from loomtest.harness.notes.credible import check, is_credible
 from loomtest.harness.notes.items import JOINS, items_of
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, UnsureError
-from loomtest.harness.notes.mentions import Mention, lettered, mention_of
+from loomtest.harness.notes.mentions import Mention, mention_of
 from loomtest.harness.notes.parts import part_left_in
+from loomtest.harness.notes.pinned import row_of
 from loomtest.harness.notes.result import Kind, LookAt, ToLookAt
 from loomtest.harness.notes.roles import PageLine
 from loomtest.harness.notes.scan import Token
@@ -31,15 +29,6 @@ from loomtest.harness.notes.sofar import LineFound, ReadSoFar
 from loomtest.harness.notes.statement import read_statement
 from loomtest.harness.notes.subject import first_named, introduced, topic_of, with_subject
 from loomtest.harness.notes.tablerow import read_row
-
-
-def pins_known(state: ReadSoFar, tokens: list[Token]) -> bool:
-    """Whether the row's cavity stands in another line too, to which `see above` points."""
-    pinned = row_of(state, tokens)
-    if pinned is None:
-        return False
-    return all(state.page.names.points[state.page.names.point(pin).casefold()] > 1 for pin in pinned[0])
-
 
 _MEASURED = re.compile(
     r"(?i)\b(?:measured|reads?|reading|checked|tested)\b.*\d\s*(?:[kM]?\s?ohms?|[kM]?Ω|v(?:olts?)?)\b"
@@ -73,6 +62,7 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
     if pinned is not None:
         pins, rest = pinned
         state.begun = True
+        state.last = int(pins[-1].terminal) if pins[-1].terminal.isdigit() else 0
         if says_empty(line.text, rest):
             found.kind, found.empty = Kind.EMPTY, [state.page.names.point(pin) for pin in pins]
             return found
@@ -233,102 +223,3 @@ def _changes(state: ReadSoFar, line: PageLine) -> list[tuple[str, str]]:
     if not pairs or (not said and not re.match(r"(?i)\s*(?:old\s+)?[A-Z]?\d*\s*(?:[-=]*>|=)", text)):
         return []
     return [(f"old:{old}", f"new:{new}") for old, new in pairs]
-
-
-def row_of(state: ReadSoFar, tokens: list[Token]) -> tuple[list[Mention], list[Token]] | None:
-    """The pins of a row and the rest of it; None where the line is no row."""
-    scene = state.scene
-    if not tokens:
-        return None
-    first = tokens[0]
-    hyphen = re.fullmatch(r"([A-Za-z]+\d*)-(\d{1,3})", first.text)
-    if (
-        hyphen
-        and first.sort == "word"
-        and len(tokens) > 1
-        and tokens[1].sort in ("gap", "arrow")
-        and not trade.is_noun(first.text)
-    ):
-        scene.device, scene.other, state.soft = Mention((hyphen[1],)), None, False
-        scene.columns, state.style = Ends.FIRST, "number"
-        pins, rest = pins_of([replace(first, text=hyphen[2], sort="number"), *tokens[1:]])
-        return [Mention(scene.device.words, pin) for pin in pins], behind_the_pin(rest)
-    tokens = without_lead(tokens) if scene.device is not None else tokens
-    first = tokens[0]
-    span = _named_range(tokens) or _range_in_one(scene.device, tokens)
-    if span is not None:
-        return span
-    device = scene.device
-    if first.sort == "colour" and device is not None:
-        behind = [t for t in tokens[1:] if t.sort != "gap"]
-        if len(without_lead(behind)) < len(behind):  # `yellow  pin 1 to …`
-            tokens = [*without_lead(behind)[:1], first, *without_lead(behind)[1:]]
-            first = tokens[0]
-    if device is None or not is_row(tokens, spoken=not state.soft):
-        return None
-    if state.soft and first.sort not in ("number", "dash", "hash"):
-        return None
-    if first.sort == "colour":
-        return [Mention(device.words, first.text.replace(" ", "_").replace("/", "_"))], list(tokens)
-    pins, rest = pins_of(tokens)
-    long_word = first.sort == "word" and len(first.text) > 1 and first.text.isalpha()
-    if long_word and state.style in ("number", "letter"):
-        return None
-    coded = first.sort == "word" and re.fullmatch(r"[A-Z]{1,3}\d{1,3}", first.text)
-    if (
-        coded
-        and (state.style == "number" or not device.sort)
-        and state.page.names.stands_elsewhere(first.text)
-    ):
-        return None
-    state.style = state.style or ("word" if long_word else "number" if first.sort != "word" else "letter")
-    if (
-        first.sort == "word"
-        and len(first.text) > 1
-        and first.text.isalpha()
-        and _names_a_device(state, tokens)
-    ):
-        return None
-    own = [lettered(pin) for pin in pins]
-    if any(found and trade.long_form(found[0]) == state.page.names.alias(device.key) for found in own):
-        pins = [found[1] if found else pin for found, pin in zip(own, pins, strict=True)]
-    return [Mention(device.words, pin) for pin in pins], behind_the_pin(rest)
-
-
-def _named_range(tokens: list[Token]) -> tuple[list[Mention], list[Token]] | None:
-    """`P2-7 thru P2-9 not pinned`."""
-    if len(tokens) < 4 or tokens[1].sort not in ("via", "arrow", "to", "dash"):
-        return None
-    first, last = (re.fullmatch(r"([A-Za-z]+\d*)-(\d{1,3})", tokens[i].text) for i in (0, 2))
-    if (
-        not first
-        or not last
-        or first[1] != last[1]
-        or int(first[2]) >= int(last[2])
-        or tokens[3].sort != "word"
-    ):
-        return None
-    return [Mention((first[1],), str(n)) for n in range(int(first[2]), int(last[2]) + 1)], tokens[3:]
-
-
-def _range_in_one(device: Mention | None, tokens: list[Token]) -> tuple[list[Mention], list[Token]] | None:
-    """`C2-C4 empty holes`, `7-9 not used` below a heading."""
-    match = re.fullmatch(r"([A-Za-z]?)(\d{1,3})[-–]\1(\d{1,3})", tokens[0].text)
-    if device is None or match is None or len(tokens) < 2 or int(match[2]) >= int(match[3]):
-        return None
-    rest = behind_the_pin(list(tokens[1:]))
-    if not rest or rest[0].sort not in ("word", "dash", "note"):
-        return None
-    span = range(int(match[2]), int(match[3]) + 1)
-    return [Mention(device.words, f"{match[1]}{n}") for n in span], rest
-
-
-def _names_a_device(state: ReadSoFar, tokens: list[Token]) -> bool:
-    """`HORN - fuse 3` below a heading: another device of the page and no cavity of the heading's."""
-    mention = Mention((tokens[0].text,))
-    names = state.page.names
-    if trade.long_form(tokens[0].text) in names.aliases:
-        return True
-    if len(tokens[0].text) < 4 or tokens[1].sort not in ("dash", "arrow"):
-        return False
-    return names.stands(mention.key) > 1 and bool(mention.sort)

@@ -54,10 +54,11 @@ _MASTER = re.compile(
   | (?P<count>(?<![\w.])\d{{1,3}}[\s-]?(?:pins?|ways?|cores?)(?=\s+[a-z]))
   | (?P<back><[-=~–—]+(?!>)|←|⇐|⟵)
   | (?P<arrow><[-=~–—]*>|↔|⇔|[-=~–—―·]*(?:[>»→⇒⟶➔➜➝⇨►▶])+|-{{2,20}}|={{1,20}}|~+|(?<!\d)\.{{2,40}}
-      |…+|—+|–{{2,}}|―+|<(?=\s))
+      |(?:\.[ ]){{2,20}}\.?|…+|—+|–{{2,}}|―+|<(?=\s))
   | (?P<ditto>-+\s?[“”"〃]\s?-+|[“”〃״]|(?<!\S)"(?=\s|$|[-.,)])|(?<!\S)''(?=\s|$)|(?<!\S),,(?!\S))
   | (?P<quest>\?+)
   | (?P<dotted>[A-Za-z][A-Za-z_]*\d*[./]\d{{1,3}}(?![\w./]))
+  | (?P<lead>(?<!\w)(?:pin|way|cav|term)s?(?=\d{{1,3}}(?!\w)))
   | (?P<word>\d+(?:\.\d+)+(?=\s|$|[,;)])
       |[^\W_](?:[\w]|(?<=[\w])[/'’&](?=\w)|(?<=\w)\.(?=[A-Za-z]\w*\b)|(?<=\w)-(?=\w))*
       (?:[+](?![\w\s]*\w)|[+-](?=[\s,;)]|$)(?<=[A-Za-z][+-]|[A-Z0-9][+-]))?)
@@ -117,7 +118,7 @@ def _token(match: re.Match[str]) -> Token | None:
         sort, text = "word", re.sub(r"[./]", "-", text)
     elif sort == "volts":
         sort = "measure" if text[0].isdigit() else "word"
-    elif sort == "din":
+    elif sort in ("din", "lead"):
         sort = "word"
     elif sort == "count":
         sort, text = "word", re.sub(r"\s", "-", text)

@@ -38,7 +38,7 @@ def _whole(
     key = mention.key
     if len(mention.words) != 1 or not mention.sort or key in names.aliases or key in names.headed:
         return mention
-    if mention.sort in ("code", "joint") or (trade.is_ground(key) and key != "bar"):
+    if mention.sort in ("code", "joint", "ground") or (trade.is_ground(key) and key != "bar"):
         return mention
     noun = key.split()[-1]
     longer = {

@@ -42,6 +42,7 @@ class ReadSoFar:
     soft: bool = False
     hub: Mention | None = None  # the joint or ground at which the lines of the block end
     begun: bool = False  # a row of the block was read
+    last: int = 0  # the cavity of the block's last row
     style: str = ""  # how the block's cavities are written: number, letter or word
     changing: bool = False
     near: list[Mention] = field(default_factory=list)  # the longer names of the block so far

@@ -69,7 +69,7 @@ def _read_items(items: list[Item], scene: Surroundings) -> list[Joint]:
     else:
         items = _headed(items, reading, scene)
     if scene.pins and scene.columns == Ends.SECOND:
-        items = labels_first(items)
+        items = labels_first(items, scene.names)
     gather(items, reading, scene)
     groups = [group for group in reading.groups if group]
     if len(groups) < 2:

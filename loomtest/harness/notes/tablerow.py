@@ -177,6 +177,9 @@ def _ends(row: RowSaid, role: str, cell: list[Token], state: ReadSoFar) -> list[
     if role.startswith("@") and len(cell) == 1 and cell[0].text.isalnum():
         return [Mention((role[1:],), cell[0].text)]
     found: list[Mention] = []
+    coded = re.fullmatch(r"([A-Za-z]+\d+)-([A-Za-z]\d+)", cell[0].text)
+    if coded and len(cell) == 1:
+        return [Mention((coded[1],), coded[2])]
     if cell[0].sort == "hash":  # what a spreadsheet writes for what it did not find: `#N/A`
         raise UnsureError(Ask.UNKNOWN_WORDS, " ".join(token.text for token in cell))
     cell = [token for token in cell if token.sort != "stop"]

@@ -27,6 +27,25 @@ def tokens_of(line: str, letters: Mapping[str, str] | None = None) -> list[Token
     return _with_decimals(_coloured(_closed_up(scanned(line)), letters or {}))
 
 
+_PART_OF_A_NAME = "part of a name"
+_POSTS = ("stud", "post", "bus", "busbar", "bar", "rail", "wago", "block")
+_ARTICLES = ("the", "a", "big", "small", "little", "main", "same", "both")
+
+
+def _names_a_post(tokens: list[Token], index: int) -> bool:
+    """Whether a colour is part of a name: `the black stud` is another one than the red."""
+    token = tokens[index]
+    after = tokens[index + 1].text.casefold() if index + 1 < len(tokens) else ""
+    if token.sort != "word" or after not in _POSTS or not trade.is_colour(token.text) or len(token.text) < 3:
+        return False
+    before = tokens[index - 1] if index else None
+    return (
+        before is None
+        or before.sort in ("to", "from", "arrow", "back", "feeds", "gap")
+        or (before.text.casefold() in _ARTICLES)
+    )
+
+
 _JOINING = ("from", "to", "arrow", "back", "feeds", "comma")
 
 
@@ -34,6 +53,9 @@ def _closed_up(tokens: list[Token]) -> list[Token]:
     """The tokens without a gap behind a comma, or before a sign that can only be a terminal."""
     found: list[Token] = []
     for index, token in enumerate(tokens):
+        if _names_a_post(tokens, index):
+            found.append(replace(token, value=_PART_OF_A_NAME))
+            continue
         before = tokens[index - 1].sort if index else ""
         after = [other.sort for other in tokens[index + 1 : index + 3]]
         sign = before in ("word", "number") and after[:1] in (["plus"], ["dash"]) and after[1:2] != []
@@ -69,6 +91,8 @@ def _colour_run(tokens: list[Token], index: int) -> int:
     while place < len(tokens) and place - index < 7:
         token = tokens[place]
         word = token.text.casefold().rstrip(".")
+        if token.value is _PART_OF_A_NAME:
+            break
         if token.sort == "word" and (
             word.endswith(("+", "-")) or (not pieces and word in ("light", "lt") and _is_lamp(tokens, place))
         ):
@@ -149,6 +173,9 @@ _SEPARATE = ("gap", "comma", "semi", "arrow", "back", "to", "from", "note", "das
 def _lettered(tokens: list[Token], index: int, letters: Mapping[str, str]) -> Token | None:
     """A colour in single letters (`G/Y`): by the page's key where it has one, else of unknown meaning."""
     token = tokens[index]
+    if token.text.casefold() in ("screen", "scrn", "shield", "bare") and 0 < index < len(tokens) - 1:
+        alone = tokens[index - 1].sort == tokens[index + 1].sort == "gap"
+        return replace(token, sort="letters") if alone else None
     parts = re.split(r"[/-]", token.text) if letters else token.text.split("/")
     keyed = len(parts) > 1 and not index and bool(letters) and all(part in letters for part in parts)
     if token.sort == "word" and (keyed or any(len(part) > 1 for part in parts)):

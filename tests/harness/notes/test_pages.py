@@ -13,10 +13,13 @@ from typing import Any
 
 import pytest
 
+from loomtest.harness.notes.notation import NotedWire
 from loomtest.harness.notes.reader import read_notes
 from loomtest.harness.notes.result import Kind
 
-EMPTY_AS_ONE_WORD = {"24"}  # `CP11, CP12 -> nothing`: asked about, as CP11 is not yet known for a cavity
+# Cavities said to be empty that are asked about, or not told: `CP11, CP12 -> nothing` (CP11 is not yet known
+# for a cavity), `CDI 2 empty. Pink none, or I lost it`, `blue none. pin 2 empty`, `4 = tape, nowt on it`.
+EMPTY_ASKED = {"24": None, "32": {"cdi2"}, "38": {"buttonbox4", "tractorplug2"}}
 PAGES = sorted((Path(__file__).parent / "pages").glob("*.json"))
 
 
@@ -42,6 +45,18 @@ class Label:
                 return True
         return False
 
+    def halves(self, wire: dict[str, Any], free: list[NotedWire]) -> list[NotedWire]:
+        """The two wires of a run with a fuse between them, where the fuse is a device of its own."""
+        for first in free:
+            for start, fuse in ((first.start, first.end), (first.end, first.start)):
+                if not self.fits(wire["from"], start) or not key(fuse).startswith(key(wire["via"])[:4]):
+                    continue
+                for other in free:
+                    for begin, end in ((other.start, other.end), (other.end, other.start)):
+                        if other is not first and begin == fuse and self.fits(wire["to"], end):
+                            return [first, other]
+        return []
+
     def spellings(self, point: str) -> set[str]:
         raw = key(point)
         found = {raw, *(self.one[s] + raw[len(s) :] for s in self.one if raw.startswith(s))}
@@ -61,6 +76,10 @@ def judged(path: Path) -> tuple[int, int, list[str]]:
                 free.remove(found)
                 right += not wire.get("doubtful", False)
                 break
+        else:
+            if "via" in wire and (halves := label.halves(wire, free)):
+                free = [found for found in free if found not in halves]
+                right += 1
     doubtful = set(label.told["doubtful_lines"])
     statements = sum(not wire.get("doubtful", False) for wire in label.told["wires"])
     return statements, right, [wire.words for wire in free if wire.line not in doubtful]
@@ -79,12 +98,13 @@ def test_remarks_are_no_wires_and_empty_cavities_are_kept(path: Path) -> None:
     assert not remarks & {wire.line for wire in notes.wires}
     names = Label(label)
     declared = {s for name, cs in notes.cavities.items() for c in cs for s in names.spellings(f"{name}:{c}")}
-    if path.stem not in EMPTY_AS_ONE_WORD:
-        assert {key(point) for point in label["empty"]} <= declared
+    asked = EMPTY_ASKED.get(path.stem, set())
+    if asked is not None:
+        assert {key(point) for point in label["empty"]} - asked <= declared
 
 
 def test_three_of_four_statements_are_read_and_the_others_are_asked() -> None:
-    """The figure of the pages together is measured by the scorer; this holds it from falling far."""
+    """The figure of the pages together is measured by the scorer (76 %); this holds it from falling far."""
     counts = [judged(path)[:2] for path in PAGES]
     assert sum(right for _, right in counts) >= 0.75 * sum(statements for statements, _ in counts)
 

@@ -241,7 +241,11 @@ def _behind_a_name(texts: list[str], last: str, sort: str) -> tuple[list[str], s
     if first in ("splice", "joint") and len(name) == 1:
         return texts, ""
     stores = len(name) > 1 and trade.long_form(name[-2]) in ("battery", "pack", "bank")
-    if before in ("positive", "negative") and low in _POSTS and stores:
+    if (
+        before in ("positive", "negative")
+        and len(name) > 1
+        and (low == "terminal" or (stores and low in _POSTS))
+    ):
         return name[:-1], "+" if before == "positive" else "-"  # `battery negative post`
     if low in ("positive", "negative") and (trade.noun_sort(name[-1]) or len(name[0]) > 2):
         return name, "+" if low == "positive" else "-"

@@ -52,7 +52,7 @@ def row_of(state: ReadSoFar, tokens: list[Token]) -> Row | None:
 
 
 def _hyphened(state: ReadSoFar, tokens: list[Token]) -> Row | None:
-    """`C30-1   R   4.0   fuse 21`: a connector, its cavity, and the connector of the rows `-2`, `-3` below."""
+    """`C30-1   R   4.0   fuse 21`: a connector, its cavity, and the connector of the rows below."""
     match = _HYPHENED.fullmatch(tokens[0].text)
     columns = len(tokens) > 1 and tokens[1].sort in ("gap", "arrow")
     if not match or not columns or tokens[0].sort != "word" or trade.is_noun(tokens[0].text):

@@ -1,0 +1,141 @@
+"""Notes in sentences, tables of any columns, and the wires that are never written for want of a credible end.
+
+How people write is nobody's standard: common practice. All pages are invented.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from loomtest.harness.notes.meaning import Ask
+from loomtest.harness.notes.reader import read_notes
+from loomtest.words.notes import look_at
+
+
+def wires(text: str) -> list[str]:
+    return [wire.words for wire in read_notes(text).wires]
+
+
+# A point is spoken of in another order than it is noted in.
+@pytest.mark.parametrize(
+    ("sentence", "noted"),
+    [
+        ("Terminal 30 of the key switch goes to coil plus, brown.", "key_switch:30 brown to coil:+"),
+        ("The blue one comes out of terminal 2 of the fuel gauge and goes to E on the regulator.",
+         "fuel_gauge:2 blue to regulator:E"),
+        ("B on the regulator is wired back to the light switch, number 1.", "regulator:B to light_switch:1"),
+        ("The coil's negative terminal goes to splice S1 in green.", "coil:- green to splice_S1"),
+        ("Relay pin two black to bus bar", "Relay:2 black to bus_bar"),
+        ("Relay 86 blue from the alternator D plus", "Relay:86 blue to alternator:D+"),
+    ],
+)  # fmt: skip
+def test_sentences_are_read_like_notes(sentence: str, noted: str) -> None:
+    assert wires(sentence) == [noted]
+
+
+def test_statements_of_one_sentence_are_told_apart() -> None:
+    assert wires("charger: + to battery +, - to battery -") == [
+        "charger:+ to battery+",
+        "charger:- to battery-",
+    ]
+    assert wires("regulator D to dynamo D, and dynamo F goes to regulator F") == [
+        "regulator:D to dynamo:D",
+        "dynamo:F to regulator:F",
+    ]
+    assert wires("beacon: red to fuse 5, black to cab earth") == [
+        "beacon red to fuse_5",
+        "beacon:E black to cab_earth",
+    ]
+    assert wires("kill switch: one wire to CDI 6, other one to frame") == [
+        "kill_switch:1 to CDI:6",
+        "kill_switch:2 to frame",
+    ]
+
+
+def test_a_switch_in_a_run_and_the_other_side_of_a_lamp_are_two_points() -> None:
+    assert wires("fuse 3 to toggle switch. toggle switch to work lamp +") == [
+        "fuse_3 to toggle_switch:1",
+        "toggle_switch:2 to work_lamp:+",
+    ]
+    assert wires("key switch 15 to oil lamp\nother side of the oil lamp to oil switch") == [
+        "key_switch:15 to oil_lamp:1",
+        "oil_lamp:2 to oil_switch",
+    ]
+
+
+TABLES = {
+    "to before from, tabs": "no\tTO\tFROM\tcol\tlen\n1\tECU 3\tsensor 1\tred\t45\nlengths in cm\n",
+    "strokes": "| no | from | to | colour |\n|----|----|----|----|\n| 1 | sensor 1 | ECU 3 | red |\n",
+    "semicolons": "No;From;To;Colour\n1;sensor 1;ECU 3;red\n",
+    "connector and pin apart": "Conn\tPin\tTo\tTo pin\tColour\nsensor\t1\tECU\t3\tRD\n",
+    "words of another trade": "N°;depart;arrival;colour;mm²\n1;sensor 1;ECU 3;red;\n",
+}
+
+
+@pytest.mark.parametrize("text", TABLES.values(), ids=TABLES)
+def test_a_table_is_read_by_its_columns(text: str) -> None:
+    wire = read_notes(text).wires[0]
+    assert (wire.start, wire.end, wire.colour) == ("sensor:1", "ECU:3", "red")
+
+
+def test_a_table_without_a_header_is_told_by_what_its_cells_hold() -> None:
+    rows = "1  red    battery +   main fuse 1\n2  brown  key 2       relay 86\n"
+    rows += "3  black  relay 85    frame bolt\n4  green  relay 87    horn +\n5  pink   key 3       pump +\n"
+    assert wires("Wires of the lamp board\n\n" + rows)[:2] == [
+        "battery+ red to main_fuse_1",
+        "key:2 brown to relay:86",
+    ]
+
+
+def test_a_sentence_that_brings_up_a_connector_opens_it() -> None:
+    text = "Firewall connector is an 8 cavity one, lettered A to H.\n\nA = red, coil +\nB = brown, key 2\n"
+    assert wires(text) == ["Firewall_connector:A red to coil:+", "Firewall_connector:B brown to key:2"]
+    text = "key 2 feeds the little fuse box, 4 ways, red\n  way 1: horn relay 30\n  way 2: pump relay 30\n"
+    assert wires(text)[-2:] == ["fuse_box:1 to horn_relay:30", "fuse_box:2 to pump_relay:30"]
+
+
+def test_a_list_number_is_no_cavity() -> None:
+    text = "1. X1 pin 4, red, goes to lamp pin 2.\n2. X1 pin 5 to lamp pin 3.\n3. X1 pin 6 to lamp pin 4.\n"
+    assert wires(text) == ["X1:4 red to lamp:2", "X1:5 to lamp:3", "X1:6 to lamp:4"]
+
+
+def test_a_line_that_another_puts_right_is_asked_about() -> None:
+    text = "1. X1 pin 4 to lamp pin 2.\n2. X1 pin 5 to lamp pin 3.\n3. X1 pin 6 to lamp pin 5.\n"
+    text += "CORRECTION to 2: pin 4\n"
+    notes = read_notes(text)
+    assert [line.why for line in notes.lines][:3] == [None, Ask.PUT_RIGHT, None]
+    assert notes.lines[1].readings == ("X1:5 to lamp:3",)
+
+
+# Each of these was once a wire that nobody wrote.
+@pytest.mark.parametrize(
+    "text",
+    [
+        "12 volts, minus to the frame.",
+        "The thick one starts and goes down to somewhere near the seat.",
+        "Signed off to strip.",
+        "Somebody had joined the tail lamp to the horn.",
+        "measured 0.4 ohm battery - to engine, 0.2 to frame",
+        "contactor terminals: pack + on one, controller M+ on the other",
+        "CDI 3 & 4 = stator",
+        "their blacks > choc block 2",
+        "fridge -, heater - go alone each one until somewhere",
+        "fog lamp across fog switch 2 and earth",
+    ],
+)
+def test_a_row_needs_two_credible_ends(text: str) -> None:
+    assert wires(text) == []
+
+
+def test_studs_of_two_colours_are_two_studs() -> None:
+    assert wires("charger + to the red stud\nthe black stud to charger -") == [
+        "charger:+ to red_stud",
+        "black_stud to charger:-",
+    ]
+
+
+def test_names_that_may_be_one_device_are_told() -> None:
+    notes = read_notes("joint box 1 to LH lamp, red\nbutton box 2 to horn +\nbox 3 to fog lamp\n")
+    assert [look_at(look) for look in notes.look_at] == [
+        "box stands beside button_box and joint_box: if two of them are one thing, give it one name"
+    ]

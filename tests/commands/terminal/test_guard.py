@@ -15,7 +15,7 @@ import pytest
 from tests.tools import need
 
 JUDGE = "judge wires.csv readings.csv"
-REPEATS = 200  # by `python -m tests.commands.terminal.test_guard`; the suite does fewer
+REPEATS = 100  # of each kind, by `python -m tests.commands.terminal.test_guard`; the suite does fewer
 
 
 def loom(folder: Path, value: str = "0.3", count: int = 40) -> None:
@@ -145,8 +145,8 @@ def main() -> None:
         with tempfile.TemporaryDirectory() as name:
             loom(Path(name), value)
             counts: Counter[str] = Counter()
-            for _ in range(REPEATS // 20):
-                counts.update(into_head(Path(name), 20))
+            for _ in range(REPEATS // 4):
+                counts.update(into_head(Path(name), 4))
             print(f"{value}: {dict(counts)}", flush=True)
 
 

@@ -29,6 +29,7 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "diagnosis/markers/seen.py": ("diagnosis/markers/test_judged.py",),
     "diagnosis/markers/touches.py": ("diagnosis/markers/test_judged.py",),
     "diagnosis/markers/undecided.py": ("diagnosis/markers/test_judged.py",),
+    "evidence/page/templates.py": ("evidence/page/test_page.py",),
     "evidence/page/faults.py": ("evidence/page/test_page.py",),
     "harness/encoding.py": ("harness/test_workbook.py",),
     "harness/outward.py": ("laws/test_clean_output.py",),

@@ -54,7 +54,7 @@ def station(
     from loomtest.evidence.archive.folder import Archive, default_archive, default_bench
     from loomtest.evidence.page.page import write_report
     from loomtest.evidence.station.line import LineSettings, UnitLine
-    from loomtest.evidence.station.shown import SCREEN_FILE
+    from loomtest.evidence.station.shown import SCREEN_FILE, write_ready
     from loomtest.harness.load import load_harness
     from loomtest.words import station as words
     from loomtest.words.verdict import judge
@@ -87,6 +87,7 @@ def station(
     with open_scanner(scanner) as board:
         sockets = _sockets(board, expected, home)
         ready(board, sockets)
+        write_ready(place / SCREEN_FILE, expected)
         _say(words.NO_PAGE.format(page=place / SCREEN_FILE))
         _units(line, board, sockets)
     line.close()
@@ -94,6 +95,7 @@ def station(
 
 def _units(line: UnitLine, board: Scanner, sockets: Sockets) -> None:
     """Unit after unit, until somebody types q or the input ends."""
+    from loomtest.commands.terminal.large import forget_typed
     from loomtest.evidence.station.line import unit_of
     from loomtest.words import station as words
 
@@ -109,6 +111,7 @@ def _units(line: UnitLine, board: Scanner, sockets: Sockets) -> None:
         elif _wanted(line, unit):
             _say(words.SCANNING)
             _one(line, unit, board, sockets)
+            forget_typed()  # a label read twice, or while another unit was plugged in, is no unit
 
 
 def _wanted(line: UnitLine, unit: str) -> bool:
@@ -137,13 +140,16 @@ def _one(line: UnitLine, unit: str, board: Scanner, sockets: Sockets) -> None:
         return
     try:
         kept = line.keep(folder)
-        for earlier in line.waiting():  # of a time when the archive could not be written
-            line.keep(earlier)
     except (LoomtestError, OSError) as error:
         show_large("NOT KEPT", "bad", [words.not_kept(unit, str(error))])
         sound("bad")
         return
     _show(line, unit, kept)
+    for earlier in line.waiting():  # of a time when the archive could not be written
+        try:
+            line.keep(earlier)
+        except (LoomtestError, OSError) as error:
+            _say(words.not_kept(earlier.name, str(error)))
 
 
 def _show(line: UnitLine, unit: str, kept: KeptRun) -> None:

@@ -9,6 +9,8 @@ from loomtest.words.plain import headline, said
 
 WORD: dict[Outcome, str] = {"pass": "RIGHT", "fail": "WRONG", "not-proven": "NOT SURE"}
 SIGN: dict[Outcome, str] = {"pass": "✓", "fail": "✗", "not-proven": "?"}
+READY = "READY"
+READY_FOR = "Plug in a unit, and scan its label."
 MOST_FAULTS = 3
 NOT_SAFE = "This says what was measured. It does not say that the vehicle is safe."
 NEXT_UNIT = "Next unit (scan its label, or type its number and press Enter; q ends): "

@@ -73,3 +73,18 @@ def sound(tone: str) -> None:
             time.sleep(_BETWEEN_BELLS_S)
         sys.stdout.write("\a")
         sys.stdout.flush()
+
+
+def forget_typed() -> None:
+    """Drop what was typed on the terminal and not read yet."""
+    if not sys.stdin.isatty():
+        return
+    try:
+        import termios
+    except ImportError:  # Windows
+        import msvcrt
+
+        while msvcrt.kbhit():  # type: ignore[attr-defined]
+            msvcrt.getwch()  # type: ignore[attr-defined]
+        return
+    termios.tcflush(sys.stdin, termios.TCIFLUSH)

@@ -18,6 +18,7 @@ from loomtest.diagnosis.verdict import Finding, WireRow
 from loomtest.evidence.page.first import bare_mark, looked_at
 from loomtest.evidence.page.page import page_hash, save_whole, with_palette
 from loomtest.evidence.page.shop import NO_SHOP, Shop
+from loomtest.evidence.page.templates import templates
 from loomtest.evidence.pictures.drawing import Drawing, bands, to_svg, visible, with_caption
 from loomtest.evidence.pictures.loom import loom_picture
 from loomtest.harness.model import Harness, connector_of
@@ -70,17 +71,9 @@ def write_customer(made: Delivered, out: Path) -> Path:
 
 def customer_page(made: Delivered) -> str:
     """The page as HTML: everything inline, no script, no network."""
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
     from markupsafe import Markup
 
     here = Path(__file__).parent
-    environment = Environment(
-        loader=FileSystemLoader(here),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        finalize=lambda value: value if isinstance(value, Markup) or value is None else visible(str(value)),
-    )
     style = with_palette((here / "customer.css").read_text(encoding="utf-8"))
     facts = _PageFacts(made)
     rows = facts.rows()
@@ -118,7 +111,7 @@ def customer_page(made: Delivered) -> str:
         else "",
         "footer": f"Made with loomtest {version('loomtest')}.",
     }
-    return environment.get_template("customer.html").render(context)
+    return templates(here).get_template("customer.html").render(context)
 
 
 def qr_picture(text: str) -> Any:

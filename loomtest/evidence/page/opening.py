@@ -9,7 +9,7 @@ from typing import Any
 from loomtest.diagnosis.verdict import Verdict
 from loomtest.evidence.page.customer import CUSTOMER_FILE
 from loomtest.evidence.page.page import page_hash, with_palette
-from loomtest.evidence.pictures.drawing import visible
+from loomtest.evidence.page.templates import templates
 from loomtest.harness.model import Harness
 from loomtest.words import customer as words
 from loomtest.words.conditions import REHEARSAL
@@ -43,17 +43,9 @@ _LINKS = (
 
 def opening_page(bag: Path, info: Mapping[str, str], harness: Harness, verdict: Verdict) -> str:
     """The page of a bag whose payload stands; `info` is what its bag-info.txt says."""
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
     from markupsafe import Markup
 
     here = Path(__file__).parent
-    environment = Environment(
-        loader=FileSystemLoader(here),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        finalize=lambda value: value if isinstance(value, Markup) or value is None else visible(str(value)),
-    )
     style = with_palette((here / "opening.css").read_text(encoding="utf-8"))
     links = [{"to": to, "name": name, "text": text} for to, name, text in _LINKS if (bag / to).is_file()]
     context: dict[str, Any] = {
@@ -71,7 +63,7 @@ def opening_page(bag: Path, info: Mapping[str, str], harness: Harness, verdict: 
         "checks": _CHECKS,
         "footer": f"Made with loomtest {info.get('Tool-Version', '')}.",
     }
-    return environment.get_template("opening.html").render(context)
+    return templates(here).get_template("opening.html").render(context)
 
 
 def _about(info: Mapping[str, str]) -> list[tuple[str, str]]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import base64
 import hashlib
-import re
 from collections.abc import Sequence
 from dataclasses import replace
 from importlib.metadata import version
@@ -16,6 +15,7 @@ from loomtest.errors import InputError, Problem
 from loomtest.evidence.page.faults import LoomIndex, fault_cards
 from loomtest.evidence.page.first import MOST_SAID, looked_at, meaning, tally
 from loomtest.evidence.page.measured import how_measured, limits_held, meter_ranges, source_name
+from loomtest.evidence.page.templates import templates
 from loomtest.evidence.page.wires import axis_of, wire_rows
 from loomtest.evidence.pictures.drawing import (
     Drawing,
@@ -23,7 +23,6 @@ from loomtest.evidence.pictures.drawing import (
     paint_rules,
     palette,
     to_svg,
-    visible,
     with_caption,
 )
 from loomtest.evidence.pictures.look import DARK, LIGHT
@@ -99,18 +98,9 @@ def report_page(
     harness: Harness, readings: Readings, verdict: Verdict, instrument: Instrument | None, board: Drawing
 ) -> str:
     """The page as HTML: everything inline, no script or style but its own, no network."""
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
     from markupsafe import Markup
 
     here = Path(__file__).parent
-    environment = Environment(
-        loader=FileSystemLoader(here),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        finalize=lambda value: value if isinstance(value, Markup) or value is None else visible(str(value)),
-    )
-    environment.filters["parted"] = parted
     style = with_palette((here / "page.css").read_text(encoding="utf-8"))
     script = (here / "page.js").read_text(encoding="utf-8")
     found = list(verdict.findings)
@@ -135,7 +125,7 @@ def report_page(
         "cautions": CAUTIONS,
         "footer": f"Made with loomtest {version('loomtest')} from {source_name(readings) or 'readings'}.",
     }
-    return environment.get_template("page.html").render(context)
+    return templates(here).get_template("page.html").render(context)
 
 
 def _boards(board: Drawing) -> list[dict[str, Any]]:
@@ -235,14 +225,6 @@ def _bad_and_some_good(good: Sequence[bool], what: str) -> tuple[list[int], str]
 
 def _share_of_limit(row: WireRow) -> float:
     return row.ohms / row.limit_ohms if row.ohms and row.limit_ohms else 0.0
-
-
-def parted(text: str) -> Any:
-    """The text, with a place to break in every run of letters too long for a column."""
-    from markupsafe import Markup
-
-    runs = re.split(r"(\S{24})(?=\S)", visible(str(text)))
-    return Markup("<wbr>" if len(runs) > 1 else "").join(run for run in runs if run)
 
 
 def with_palette(css: str) -> str:

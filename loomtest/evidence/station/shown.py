@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
+from typing import Any
 
 from loomtest.diagnosis.verdict import Verdict
 from loomtest.evidence.page.page import board_of, page_hash, save_whole, with_palette
-from loomtest.evidence.pictures.drawing import bands, to_svg, visible
+from loomtest.evidence.page.templates import templates
+from loomtest.evidence.pictures.drawing import bands, to_svg
 from loomtest.harness.model import Harness
 from loomtest.words import station as words
 from loomtest.words.conditions import REHEARSAL
@@ -21,20 +23,16 @@ def write_screen(path: Path, unit: str, harness: Harness, verdict: Verdict) -> N
     save_whole(path, screen_page(unit, harness, verdict))
 
 
+def write_ready(path: Path, harness: Harness) -> None:
+    """Show that the station waits for its first unit."""
+    facts = {"tone": "soft", "sign": "→", "word": words.READY, "lines": [words.READY_FOR], "rehearsal": ""}
+    save_whole(path, _page(unit="", harness=harness.name, boards=[], **facts))
+
+
 def screen_page(unit: str, harness: Harness, verdict: Verdict) -> str:
     """The page: it asks for itself again every second, and for nothing else."""
-    from jinja2 import Environment, FileSystemLoader, StrictUndefined
     from markupsafe import Markup
 
-    here = Path(__file__).parent
-    environment = Environment(
-        loader=FileSystemLoader(here),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        finalize=lambda value: value if isinstance(value, Markup) or value is None else visible(str(value)),
-    )
-    style = with_palette((here / "screen.css").read_text(encoding="utf-8"))
     rows = [] if verdict.verdict == "pass" else bands(board_of(harness, verdict))
     marks = {"bad", "doubt"}
     marked = [
@@ -42,19 +40,25 @@ def screen_page(unit: str, harness: Harness, verdict: Verdict) -> str:
         for row in rows
         if any({getattr(i, "fill", ""), getattr(i, "stroke", "")} & marks for i in row.items)
     ]
-    return environment.get_template("screen.html").render(
-        style=Markup(style),
-        style_hash=page_hash(style),
+    return _page(
         unit=unit,
         harness=harness.name,
         tone=OUTCOME_TONE[verdict.verdict],
         sign=words.SIGN[verdict.verdict],
         word=words.WORD[verdict.verdict],
         lines=words.unit_lines(verdict, harness),
-        not_safe=words.NOT_SAFE,
         rehearsal=REHEARSAL if verdict.rehearsal else "",
         boards=[
             Markup(to_svg(row, alone=False, ident=f"row-{number}"))
             for number, row in enumerate(marked[:MOST_ROWS], 1)
         ],
     )
+
+
+def _page(**facts: Any) -> str:
+    from markupsafe import Markup
+
+    here = Path(__file__).parent
+    style = with_palette((here / "screen.css").read_text(encoding="utf-8"))
+    template = templates(here).get_template("screen.html")
+    return template.render(style=Markup(style), style_hash=page_hash(style), not_safe=words.NOT_SAFE, **facts)

@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import os
 import pty
+import select
 import sys
 
 import pytest
 
-from loomtest.commands.terminal.large import large, show_large
+from loomtest.commands.terminal.large import forget_typed, large, show_large
 from loomtest.words.station import WORD
 
 
@@ -43,3 +44,16 @@ def test_on_a_terminal_it_is_painted_and_a_name_cannot_command_it(monkeypatch: p
     os.close(master)
     text = data.decode()
     assert "48;2;140;26;44m" in text and "██" in text and "\x1b]0" not in text
+
+
+def test_what_was_typed_meanwhile_is_forgotten(monkeypatch: pytest.MonkeyPatch) -> None:
+    master, slave = pty.openpty()
+    with os.fdopen(slave, "r", encoding="utf-8") as terminal:
+        monkeypatch.setattr(sys, "stdin", terminal)
+        os.write(master, b"U-1\nU-1\n")
+        assert select.select([terminal], [], [], 5.0)[0]
+        forget_typed()
+        assert not select.select([terminal], [], [], 0.1)[0]
+        os.write(master, b"U-2\n")
+        assert terminal.readline() == "U-2\n"
+    os.close(master)

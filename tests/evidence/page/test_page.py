@@ -16,7 +16,8 @@ import pytest
 from loomtest.diagnosis.verdict import Finding, NetRow, Untested, Verdict
 from loomtest.errors import InputError
 from loomtest.evidence.page.measured import source_name
-from loomtest.evidence.page.page import board_of, parted, report_page, write_report
+from loomtest.evidence.page.page import board_of, report_page, write_report
+from loomtest.evidence.page.templates import parted
 from loomtest.evidence.page.wires import axis_of, strip
 from loomtest.harness.load import load_harness
 from loomtest.harness.model import Harness, Wire

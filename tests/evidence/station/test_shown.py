@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from loomtest.evidence.station.shown import write_screen
+from loomtest.evidence.station.shown import write_ready, write_screen
 from loomtest.readings.load import load_readings
 from loomtest.words.verdict import judge
 from tests.browser import Tab, browser
@@ -45,3 +45,9 @@ def test_a_name_stays_a_name(tmp_path: Path, tab: Tab) -> None:
     page = tmp_path / "station.html"
     write_screen(page, "<img src=x onerror=alert(1)>", harness, example.verdict(harness))
     assert "<script>" not in page.read_text("utf-8") and "<img" not in page.read_text("utf-8")
+
+
+def test_before_the_first_unit_it_waits(tmp_path: Path) -> None:
+    write_ready(tmp_path / "station.html", example.tractor())
+    text = (tmp_path / "station.html").read_text("utf-8")
+    assert "READY" in text and "Unit" not in text and "Orchard tractor" in text

@@ -88,7 +88,7 @@ def expect(
     if as_json:
         show_json(_object(loom.name, sound, keys, change, written))
         return
-    lines = said.expect_lines(loom.name, sound, keys, change)
+    lines = said.expect_lines(loom.name, sound, keys)
     show([*lines, *said.change_lines(change, file.as_posix() if file else "", write)])
 
 

@@ -64,8 +64,8 @@ def figure(key: str, value: float) -> str:
     return f"{float(f'{value:.2g}'):g}"
 
 
-def expect_lines(name: str, sound: SoundUnits, keys: Sequence[Proposed], change: Sequence[str]) -> list[Line]:
-    """The units, what they say key by key, and the lines of the settings file that change."""
+def expect_lines(name: str, sound: SoundUnits, keys: Sequence[Proposed]) -> list[Line]:
+    """The units, and what they say key by key."""
     lines = [Line(f"{name}: {counted(len(sound.runs), 'sound unit')}", "head"), *remark_lines(sound)]
     lines.append(Line(""))
     for key in keys:
@@ -78,15 +78,16 @@ def expect_lines(name: str, sound: SoundUnits, keys: Sequence[Proposed], change:
         else:
             said = f"cannot be told from these units (95 %: {between}); stays {now}{unit}"
             lines.append(Line(f"      {said}", "doubt"))
-    if not change:
-        lines += [Line(""), Line("Nothing would change.")]
     return lines
 
 
 def change_lines(change: Sequence[str], file: str, written: bool) -> list[Line]:
-    """The lines of the settings file that go and come."""
+    """The lines of the settings file that go and come; `file` is empty where there is none."""
+    if not file:
+        text = "A bare wire list holds no settings. Put it into a folder of its own to keep these there."
+        return [Line(""), *wrapped(text)]
     if not change:
-        return []
+        return [Line(""), Line(f"Nothing to change in {file}.")]
     lines = [Line(""), Line(f"{'Changed' if written else 'What would change'} in {file}", "head")]
     tone = {"-": "bad", "+": "good"}
     lines += [Line(f"  {line}", tone.get(line[:1], "soft")) for line in change]

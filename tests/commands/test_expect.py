@@ -74,6 +74,12 @@ def test_in_words(shop: Path) -> None:
     assert max(map(len, done.stdout.splitlines())) <= 80
 
 
+def test_a_bare_wire_list_is_told_that_it_keeps_no_settings(shop: Path) -> None:
+    done = loomtest("expect", "tractor/wires.csv", "--from", *runs(1, 2, 3, 4, 5), cwd=shop)
+    assert done.returncode == 0
+    assert "A bare wire list holds no settings." in done.stdout and "[expect]" not in done.stdout
+
+
 def test_asked_to_it_writes_and_says_where_from(shop: Path, tmp_path: Path) -> None:
     file = shop / "tractor" / "harness.toml"
     before = file.read_text("utf-8")

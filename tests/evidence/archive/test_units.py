@@ -15,7 +15,7 @@ from loomtest.evidence.archive.unitjson import units_object
 from loomtest.evidence.archive.units import unit_rows, units_of
 from tests.evidence.archive.many import HARNESS, made_runs, many
 
-COUNT = 900
+COUNT = 600
 LOOM = Wanted(harness=HARNESS)
 
 
@@ -68,14 +68,14 @@ def test_the_joint_that_drifts_is_told_with_its_bench_and_no_other(archive: Arch
     assert ("wanders", "bench-3", "W7") in told
     assert {(bench, wires) for _, bench, wires in told} == {("bench-3", "W7")}
     wanders = next(shift for shift in units.shifts if shift.kind == "wanders")
-    assert wanders.between[0] < 0.004 < wanders.between[1]
+    assert wanders.ohm == pytest.approx(0.004, abs=0.001)
 
 
 def test_newest_days_and_benches_narrow_it(archive: Archive) -> None:
     runs = list(made_runs(COUNT))
     newest = units_of(archive, LOOM, 100)
     assert len(newest.units.ohms.at) == 100
-    assert newest.units.right.first.total > 800
+    assert newest.units.right.first.total > 500
     assert newest.units.runs.sequence[int(newest.units.ohms.at[-1])] == COUNT
     second = {run.info["Unit"] for run in runs if run.info["Kept"][:10] == "2026-05-02"}
     day = units_of(archive, Wanted(harness=HARNESS, since="2026-05-02", until="2026-05-02"))

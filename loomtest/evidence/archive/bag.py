@@ -53,8 +53,8 @@ def close_bag(
 ) -> str:
     """Make a bag of a folder that holds the payload, in place; the SHA-256 of its tag manifest.
 
-    `opening` makes the page that is opened first, of the bag and what its bag-info.txt says. Everything is
-    on disk when this returns. Raises ArchiveError.
+    `opening` makes the page that is opened first, of the bag and what its bag-info.txt says. The payload
+    should be on disk before (`sync_tree`); the bag's own files are when it is placed. Raises ArchiveError.
     """
     try:
         payload = folder / "data"
@@ -82,7 +82,6 @@ def close_bag(
         for algorithm in ALGORITHMS:
             text = _manifest(folder, [folder / name for name in sorted(tags)], algorithm)
             _write(folder / f"tagmanifest-{algorithm}.txt", text)
-        sync_tree(folder)
     except OSError as error:
         raise ArchiveError(f"{folder} cannot be made a bag: {error.strerror or error}") from error
     return digest_of(folder / TAG_MANIFEST)
@@ -104,8 +103,13 @@ def _write(path: Path, text: str) -> None:
 def sync_tree(folder: Path) -> None:
     """Every file below the folder is on disk when this returns."""
     for path in _files(folder):
-        with path.open("r+b") as stream:
-            os.fsync(stream.fileno())
+        sync_file(path)
+
+
+def sync_file(path: Path) -> None:
+    """The file is on disk when this returns."""
+    with path.open("r+b") as stream:
+        os.fsync(stream.fileno())
 
 
 def digest_of(path: Path, algorithm: str = "sha256") -> str:

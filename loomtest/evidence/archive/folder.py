@@ -28,7 +28,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from loomtest.errors import ArchiveError, RunFolderError
-from loomtest.evidence.archive.bag import TAG_MANIFEST, digest_of, sync_tree
+from loomtest.evidence.archive.bag import TAG_MANIFEST, digest_of, sync_file
 from loomtest.readings.appended import AppendedFile
 from loomtest.readings.runfile import split_torn
 
@@ -218,7 +218,7 @@ class Archive:
     def place(self, aside: Path, digest: str, *, among: str = "") -> Entry:
         """Put a closed bag into the archive for good; the archive must be locked. Raises ArchiveError.
 
-        `among`: IMPORTED or UNPROVEN for a bag from elsewhere.
+        The payload must be on disk (`sync_tree`). `among`: IMPORTED or UNPROVEN for a bag from elsewhere.
         """
         folder = f"{among}/{aside.name}" if among else aside.name
         target = self.folder / folder
@@ -226,7 +226,9 @@ class Archive:
             raise ArchiveError(f"{target} is there already")
         target.parent.mkdir(exist_ok=True)
         try:
-            sync_tree(aside)
+            for path in aside.iterdir():
+                if path.is_file():
+                    sync_file(path)
             ledger_path = self.folder / LEDGER
             ledger_path.touch()
             ledger = AppendedFile(ledger_path, self.folder / _SET_ASIDE)
@@ -235,6 +237,7 @@ class Archive:
             finally:
                 ledger.close()
             aside.rename(target)
+            _sync_folder(target.parent)
         except (OSError, RunFolderError) as error:
             why = getattr(error, "strerror", None) or error
             raise ArchiveError(f"{target} cannot be kept: {why}") from error
@@ -278,6 +281,17 @@ class Archive:
                 lock.unlink(missing_ok=True)
             except (ArchiveError, OSError):
                 continue
+
+
+def _sync_folder(folder: Path) -> None:
+    """The names in a folder are on disk when this returns, where the system can do that."""
+    if os.name != "posix":
+        return
+    handle = os.open(folder, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
 
 
 def _check_name(name: str) -> None:

@@ -91,6 +91,7 @@ def import_bag(archive: Archive, source: Path, redraw: Redraw) -> Imported:
                 again = redrawn(aside, redraw)
                 why = (*again.wrong, *again.unchecked)
                 digest = archive_bag.digest_of(aside / archive_bag.TAG_MANIFEST)
+                archive_bag.sync_tree(aside)
                 with archive.locked():
                     there = [entry.folder for entry in archive.entries() if entry.digest == digest]
                     if there:

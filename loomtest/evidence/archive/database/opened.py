@@ -6,6 +6,7 @@ bounded number of steps. A server gets its password by a way that cannot be over
 
 from __future__ import annotations
 
+import atexit
 import os
 import sqlite3
 import time
@@ -44,7 +45,6 @@ class Database:
     def __init__(self, address: Address) -> None:
         self.address = address
         self.file = address.file
-        self._engine: sql.Engine | None = None
 
     @contextmanager
     def reading(self) -> Iterator[sql.Connection]:
@@ -118,34 +118,12 @@ class Database:
         return engine
 
     def _server_engine(self) -> sql.Engine:
-        if self._engine is None:
-            at = self.address
-            query = {key: value for key, value in at.options if key != "schema"}
-            asked = f"-c statement_timeout={int(_LONGEST_S * 1000)} -c lock_timeout={int(_WAIT_S * 1000)}"
-            schema = dict(at.options).get("schema")
-            connect = {
-                "connect_timeout": _CONNECT_S,
-                "application_name": "loomtest",
-                "options": asked + (f" -c search_path={_quoted(schema)}" if schema else ""),
-                "require_auth": _WAYS_IN,
-            }
-            url = sql.URL.create(
-                "postgresql+psycopg",
-                at.user or None,
-                None,
-                at.host or None,
-                at.port,
-                at.database,
-                query,
-            )
-            try:
-                self._engine = sql.create_engine(
-                    url, poolclass=NullPool, connect_args=connect, hide_parameters=True
-                )
-            except ImportError:
-                needed = "a further package: pip install 'loomtest[postgresql]'"
-                raise IndexAwayError(f"The index {at} needs {needed}") from None
-        return self._engine
+        """The engine for the server, with a connection that stays open for the next question of this process:
+        to be let in anew takes longer than most questions."""
+        known = (os.getpid(), self.address)  # a connection cannot be shared with a forked process
+        if known not in _ENGINES:
+            _ENGINES[known] = _server_engine(self.address)
+        return _ENGINES[known]
 
     @contextmanager
     def _translated(self) -> Iterator[None]:
@@ -176,6 +154,38 @@ class Database:
             text = text.replace(password, "…")
         may_not = getattr(error.orig, "sqlstate", None) in _MAY_NOT
         return IndexAwayError(f"The index {self.address} cannot be used: {text}", read_only=may_not)
+
+
+_ENGINES: dict[tuple[int, Address], sql.Engine] = {}
+
+
+@atexit.register
+def _close_connections() -> None:
+    for (process, _), engine in _ENGINES.items():
+        if process == os.getpid():
+            engine.dispose()
+
+
+def _server_engine(at: Address) -> sql.Engine:
+    query = {key: value for key, value in at.options if key != "schema"}
+    asked = f"-c statement_timeout={int(_LONGEST_S * 1000)} -c lock_timeout={int(_WAIT_S * 1000)}"
+    schema = dict(at.options).get("schema")
+    connect = {
+        "connect_timeout": _CONNECT_S,
+        "application_name": "loomtest",
+        "options": asked + (f" -c search_path={_quoted(schema)}" if schema else ""),
+        "require_auth": _WAYS_IN,
+    }
+    url = sql.URL.create(
+        "postgresql+psycopg", at.user or None, None, at.host or None, at.port, at.database, query
+    )
+    try:
+        return sql.create_engine(
+            url, pool_size=1, pool_pre_ping=True, pool_recycle=600, connect_args=connect, hide_parameters=True
+        )
+    except ImportError:
+        needed = "a further package: pip install 'loomtest[postgresql]'"
+        raise IndexAwayError(f"The index {at} needs {needed}") from None
 
 
 def _quoted(name: str) -> str:

@@ -8,6 +8,8 @@ fault of a run, by kind and place. `about` has one row: of which ledger, and how
 
 from __future__ import annotations
 
+from functools import cache
+
 import sqlalchemy as sql
 from sqlalchemy.dialects import sqlite
 from sqlalchemy.schema import CreateIndex, CreateTable, ExecutableDDLElement
@@ -97,6 +99,7 @@ checked = sql.Table(
 )
 
 
+@cache
 def statements() -> tuple[str, ...]:
     """What makes the tables in SQLite, as SQLite keeps it: one space where there is any."""
     made: list[ExecutableDDLElement] = [CreateTable(table) for table in TABLES.sorted_tables]

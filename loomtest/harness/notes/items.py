@@ -293,6 +293,8 @@ def _two_names(run: list[Token], names: Names) -> list[Item]:
 def _code_and_more(run: list[Token], names: Names) -> list[Item]:
     """`GS2 bond strap`: a code that the page has elsewhere, and what is said of it."""
     code, low = run[0].text, run[1].text.casefold()
+    if not code[-1].isdigit():
+        return []
     told = (
         trade.words("terminals", "words")
         | trade.words("terminals", "before")

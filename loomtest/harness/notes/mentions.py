@@ -108,7 +108,7 @@ def lettered(text: str) -> tuple[str, str] | None:
 
 def mention_of(tokens: Sequence[Token]) -> Mention | None:
     """The mention that a run of words, numbers and signs makes; None where it is prose or nothing."""
-    return _mention(tuple((token.sort, token.text) for token in tokens))
+    return _mention(tuple([(token.sort, token.text) for token in tokens]))
 
 
 @lru_cache(maxsize=65_536)  # the same words stand on a page many times, and each is looked at more than once

@@ -34,6 +34,8 @@ def introduced(tokens: Sequence[Token], scene: Surroundings) -> Mention | None:
 def with_subject(tokens: Sequence[Token], scene: Surroundings) -> list[Token]:
     """The words with `it`, `its other side` and `the other side` as the device that they point to."""
     found: list[Token] = []
+    if not any(token.text.casefold() in ("its", "other") for token in tokens):
+        return list(tokens)
     if any(a.text.casefold() == "one" and b.text.casefold() in _SIDES for a, b in pairwise(tokens)):
         return list(tokens)  # `one side …, other side …` is read as it stands
     subject = scene.subject

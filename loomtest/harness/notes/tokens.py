@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping
 from dataclasses import replace
+from functools import lru_cache
 from itertools import pairwise
 
 from loomtest.harness.colours import FILLERS, SHADES, colour_words
@@ -70,7 +71,8 @@ def _coloured(tokens: list[Token], letters: Mapping[str, str]) -> list[Token]:
     found: list[Token] = []
     index = 0
     while index < len(tokens):
-        length = _colour_run(tokens, index)
+        token = tokens[index]
+        length = _colour_run(tokens, index) if token.sort == "word" and _may_begin(token.text) else 0
         if length:
             run = tokens[index : index + length]
             text = " ".join(token.text for token in run)
@@ -83,6 +85,13 @@ def _coloured(tokens: list[Token], letters: Mapping[str, str]) -> list[Token]:
         found.append(lettered or tokens[index])
         index += 1
     return found
+
+
+@lru_cache(maxsize=65_536)
+def _may_begin(text: str) -> bool:
+    """Whether a colour can begin with a word: one, or a shade before one."""
+    low = text.casefold().rstrip(".")
+    return low in SHADES or trade.is_colour(text) or trade.is_colours(text) or _ends_in_shade(low)
 
 
 def _colour_run(tokens: list[Token], index: int) -> int:

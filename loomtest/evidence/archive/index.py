@@ -31,6 +31,7 @@ from loomtest.evidence.archive.folder import Archive, Entry
 from loomtest.harness.model import FloatArray, IntArray
 
 MOST_FOLLOWED = 5_000  # runs whose wires are followed over time
+_MOST_NUMBERS = 10_000  # in one query: SQLite takes 32,766, PostgreSQL 65,535
 MOST_COMPARED = 100  # of the newest runs that a history shows
 
 
@@ -200,9 +201,7 @@ class Index:
         """Some fields of `Kept`, each as a list over the kept runs in the order of keeping; `sequences`: only
         of these runs."""
         query = sql.select(*(bag.c[name] for name in names)).where(*_conditions(wanted))
-        if sequences is not None:
-            query = query.where(bag.c.sequence.in_(list(sequences)))
-        rows = self._bare_rows(query.order_by(bag.c.sequence))
+        rows = [row for each in _of_runs(query, bag.c.sequence, sequences) for row in self._bare_rows(each)]
         columns = zip(*rows, strict=True) if rows else ([] for _ in names)
         return {name: list(column) for name, column in zip(names, columns, strict=True)}
 
@@ -239,11 +238,10 @@ class Index:
         columns = [measured.c[name] for name in names]
         joined = measured.join(bag, measured.c.sequence == bag.c.sequence)
         query = sql.select(measured.c.layout, measured.c.sequence, *columns).select_from(joined)
-        if sequences is not None:
-            query = query.where(measured.c.sequence.in_(list(sequences)))
         of_layout: dict[str, list[Any]] = {}
-        for row in self._rows(query.where(*_conditions(wanted)).order_by(measured.c.sequence)):
-            of_layout.setdefault(row[0], []).append(row)
+        for each in _of_runs(query.where(*_conditions(wanted)), measured.c.sequence, sequences):
+            for row in self._rows(each):
+                of_layout.setdefault(row[0], []).append(row)
         if not of_layout:
             return []
         shapes = dict(self._rows(sql.select(layout.c.layout, layout.c.wires)))
@@ -282,6 +280,20 @@ class Index:
                 return base.execute(query).fetchall()
         except IndexDamagedError as error:
             raise ArchiveError(f"{self.database.address} cannot be read: {error}") from error
+
+
+def _of_runs(
+    query: sql.Select[Any], column: sql.Column[int], sequences: Sequence[int] | None
+) -> list[sql.Select[Any]]:
+    """The query in the order of keeping; of some runs only, it is as many queries as their numbers need."""
+    ordered = query.order_by(column)
+    if sequences is None:
+        return [ordered]
+    wanted = sorted(set(sequences))
+    return [
+        ordered.where(column.in_(wanted[first : first + _MOST_NUMBERS]))
+        for first in range(0, len(wanted), _MOST_NUMBERS)
+    ]
 
 
 def _conditions(wanted: Wanted) -> list[sql.ColumnElement[bool]]:

@@ -87,6 +87,14 @@ def test_newest_days_and_benches_narrow_it(archive: Archive) -> None:
         units_of(archive, Wanted(harness="fishing launch"))
 
 
+def test_more_units_than_one_query_takes_are_asked_for_in_parts(
+    archive: Archive, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    whole = unit_rows(units_of(archive, LOOM))
+    monkeypatch.setattr("loomtest.evidence.archive.index._MOST_NUMBERS", 70)
+    assert unit_rows(units_of(archive, LOOM)) == whole
+
+
 def test_the_table_has_a_row_for_each_unit_and_circuit(archive: Archive) -> None:
     kept = units_of(archive, LOOM, 50)
     table = unit_rows(kept)

@@ -47,8 +47,9 @@ def header(text: str) -> list[Column]:
     """The columns that a table's header row names; [] for any other line."""
     named, cells = _named(text)
     named = _in_two_columns(named)
-    codes = [cell for cell in cells if CODE.fullmatch(cell)]
-    if len(codes) == 2:  # a column for each of two connectors
+    codes = [cell for cell in cells if CODE.fullmatch(cell) and cell[0].isupper()]
+    told = all(sort or cell in codes for (sort, *_), cell in zip(named, cells, strict=True))
+    if len(codes) == 2 and told:  # a column for each of two connectors
         named = [
             (f"@{cell}" if cell in codes else sort, start, end)
             for cell, (sort, start, end) in zip(cells, named, strict=True)

@@ -28,9 +28,19 @@ def check(joints: Sequence[Joint], names: Names) -> None:
                 raise UnsureError(Ask.UNKNOWN_WORDS, " ".join(end.words) or end.terminal)
         if joint.start.words == joint.end.words and (joint.start.other or joint.end.other):
             raise UnsureError(Ask.SAME_ENDS, " ".join(joint.end.words))
+    for index, one in enumerate(joints):  # `Fuse box, 1` taken for two ends
+        if any(_again(one, later) for later in joints[index + 1 :]):
+            raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(one.start.words))
     for note in {note for joint in joints for note in joint.left}:
         if _may_be_a_point(note, names):
             raise UnsureError(Ask.SEVERAL_MEANINGS, note)
+
+
+def _again(one: Joint, other: Joint) -> bool:
+    """Whether two wires join the same devices, the one without the terminals that the other has."""
+    pairs = ((one.start, other.start), (one.end, other.end))
+    same = all(a.words == b.words for a, b in pairs)
+    return same and any(bool(a.terminal) != bool(b.terminal) and not (a.other or b.other) for a, b in pairs)
 
 
 def is_credible(mention: Mention, names: Names) -> bool:
@@ -52,7 +62,8 @@ def _strength(mention: Mention, names: Names) -> int:
         return 0
     if words[-1].casefold() in _NAMELESS and not mention.terminal and len(words) < 3:
         return 0  # a pin, and which is not said
-    if len(words) == 1 and words[0].casefold() in trade.words("terminals", "words") and not mention.sort:
+    terminal = len(words) == 1 and words[0].casefold() in trade.words("terminals", "words")
+    if terminal and not mention.sort and key not in names.headed:
         return 0
     alone = len(words) == 1 and not (words[0].isupper() and trade.is_ground(words[0]))
     if alone and (

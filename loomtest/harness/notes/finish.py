@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
@@ -89,6 +90,13 @@ def _earthed(joints: Sequence[Joint], names: Names) -> list[Joint]:
     return found
 
 
+_LEADS = {"stator", "flywheel", "magneto", "pickup", "generator"}  # known by the colours of their leads
+
+
+def _all_differ(colours: Sequence[str]) -> bool:
+    return len(colours) > 1 and all(colours) and len(set(colours)) == len(colours)
+
+
 def _two_sided(joints: Sequence[Joint], names: Names) -> list[Joint]:
     """A switch with a wire to it and one from it, and no names for its terminals: two points, for as one it
     would be bridged. So is what has an `other side`: the side named first is another one."""
@@ -106,6 +114,12 @@ def _two_sided(joints: Sequence[Joint], names: Names) -> list[Joint]:
                 uses.setdefault(key, []).append((index, side))
     found = list(joints)
     for key, places in uses.items():
+        colours = [joints[index].said.get("colour", "") for index, _ in places]
+        if key.split()[-1:] and key.split()[-1] in _LEADS and key not in named and _all_differ(colours):
+            for (index, side), colour in zip(places, colours, strict=True):
+                whole = replace(getattr(found[index], side), terminal=re.sub(r"[ /]", "_", colour))
+                found[index] = replace(found[index], **{side: whole})
+            continue
         sides = [side for _, side in places]
         two = key.split()[-1:] and key.split()[-1] in TWO_SIDED and sides.count("end") == 1
         through = two and "start" in sides and key not in named | other

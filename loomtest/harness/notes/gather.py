@@ -6,14 +6,13 @@ import re
 from dataclasses import replace
 
 from loomtest.harness.notes import trade
+from loomtest.harness.notes.adding import add_end
 from loomtest.harness.notes.block import Ends
 from loomtest.harness.notes.ends import EndsFound
 from loomtest.harness.notes.items import Item
 from loomtest.harness.notes.meaning import Ask, Surroundings, UnsureError
 from loomtest.harness.notes.mentions import Mention
 from loomtest.harness.notes.tokens import bare_size
-
-_SIDES = trade.words("terminals", "sides") | {"leg", "lead", "wire", "one"}
 
 
 def gather(items: list[Item], reading: EndsFound, scene: Surroundings) -> None:
@@ -48,7 +47,7 @@ def gather(items: list[Item], reading: EndsFound, scene: Surroundings) -> None:
                 continue
             if complete and scene.pins and not scene.meant:
                 _check_column(mention, item, items[:index], reading, scene)
-            _add_end(mention, item, reading, scene, complete, rest)
+            add_end(mention, item, reading, scene, complete, rest)
             gap = listed = False
         elif item.sort == "label" and not index and scene.pins:
             reading.label = item.value
@@ -126,6 +125,8 @@ def _add_said(item: Item, before: list[Item], reading: EndsFound) -> None:
 
 def _add_prose(item: Item, reading: EndsFound, rest: list[Item], complete: bool, pinned: bool) -> None:
     """Words of a sentence: what the wire is for, a note, or a doubt where they stand between ends."""
+    if re.search(r"(?i)\bof(?: the)?$", item.value) and any(later.sort == "end" for later in rest[:1]):
+        raise UnsureError(Ask.UNKNOWN_WORDS, item.value)  # `the common of the switch`
     if item.sort == "prose" and not complete and any(reading.groups) and not pinned:
         reading.odd.append(item.value)
     if item.value.startswith("for ") and any(reading.groups):
@@ -183,6 +184,21 @@ def _add_about(item: Item, reading: EndsFound, ends: int) -> None:
     reading.about.append(("size" if sort == "size?" else sort, value, ends))
 
 
+_MAKES = (
+    "glass",
+    "inline",
+    "in-line",
+    "blade",
+    "midi",
+    "mega",
+    "maxi",
+    "circuit",
+    "thermal",
+    "ceramic",
+    "little",
+)
+
+
 def _passed_through(mention: Mention, rest: list[Item], reading: EndsFound, scene: Surroundings) -> bool:
     """A fuse or breaker without a name of its own between two ends."""
     plain = (
@@ -190,9 +206,10 @@ def _passed_through(mention: Mention, rest: list[Item], reading: EndsFound, scen
         if mention.words
         else False
     )
-    return (
-        plain and len(mention.words) == 1 and any(reading.groups[0]) and any(i.sort == "join" for i in rest)
+    made = (
+        all(word.casefold() in _MAKES for word in mention.words[:-1]) and scene.names.stands(mention.key) < 2
     )
+    return plain and made and any(reading.groups[0]) and any(i.sort == "join" for i in rest)
 
 
 def _fuse(
@@ -214,183 +231,3 @@ def _fuse(
     if not re.search(r"fuse|breaker|fusible", key) and not amps:
         raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(mention.words))
     reading.fuses[_place(reading, rest)] = " ".join(mention.words)
-
-
-def _add_end(
-    mention: Mention, item: Item, reading: EndsFound, scene: Surroundings, complete: bool, rest: list[Item]
-) -> None:
-    """Take the mention for an end, or for the label or remark that it is."""
-    mention = _other_side(mention, scene)
-    group = reading.groups[-1]
-    sure = _is_sure(mention, group, scene)
-    joined = any(later.sort == "join" for later in rest)
-    if scene.pins and len(reading.groups) == 1 and not reading.joins:
-        _add_behind_the_pin(mention, item, reading, scene, rest)
-    elif scene.fuse_row and scene.pins and not mention.terminal and len(reading.groups) == 1 and joined:
-        reading.label = item.value
-    elif mention.weak and complete and group and rest[:1] and rest[0].sort == "join" and not scene.pins:
-        raise UnsureError(Ask.SEVERAL_MEANINGS, item.value)
-    elif mention.weak and complete and mention.words and mention.key == "switch":
-        raise UnsureError(Ask.UNKNOWN_WORDS, item.value)
-    elif mention.weak and complete and not (reading.joins and not group) and _is_label(mention, scene, sure):
-        reading.notes.append(item.value)
-    elif mention.listed and group and scene.pins and _is_a_use(mention, group[-1]) and scene.meant != "each":
-        if scene.meant != "note":
-            raise UnsureError(Ask.SEVERAL_MEANINGS, item.value)
-        reading.notes.append(item.value)
-    elif mention.listed and group and _of_a_pot(mention, group[-1]):
-        group[-1] = replace(group[-1], terminal=mention.words[0])
-    elif mention.listed and group and len(mention.words) == 1 and mention.words[0].casefold() in _SAME:
-        reading.notes.append(item.value)
-    elif _is_tail(mention, item, reading, scene):
-        _add_unsure(mention, item, reading, scene)
-    elif mention.listed and group and not mention.weak and not sure:
-        if joined or not _qualifies(mention, group[-1]):
-            _add_unsure(mention, item, reading, scene)
-        else:
-            group[-1] = replace(group[-1], words=(*group[-1].words, *mention.words))
-    elif mention.listed and group and _qualifies(mention, group[-1]) and not mention.terminal:
-        group[-1] = replace(group[-1], words=(*group[-1].words, *mention.words))
-    elif group and not mention.listed and not mention.weak:
-        _add_beside(mention, item, reading, scene, sure)
-    elif group or mention.words or mention.terminal:
-        group.append(mention)
-
-
-def _is_tail(mention: Mention, item: Item, reading: EndsFound, scene: Surroundings) -> bool:
-    """`P1-J to M1-S, oil press ind`: behind two cavities a further name may say what the wire is for."""
-    group = reading.groups[-1]
-    if not mention.listed or not group or mention.terminal or len(reading.groups) < 2 or scene.pins:
-        return False
-    cavities = len(group) == 1 and group[0].sort == "code" and bool(group[0].terminal)
-    return cavities and scene.names.stands(mention.key) < 2
-
-
-def _is_a_use(mention: Mention, before: Mention) -> bool:
-    """`clamp 3, earth`: what the circuit is for, or a second end."""
-    use = len(mention.words) == 1 and trade.long_form(mention.words[0]) in (
-        "earth",
-        "ground",
-        "mass",
-        "negative",
-    )
-    return use and not mention.terminal and bool(before.terminal)
-
-
-def _other_side(mention: Mention, scene: Surroundings) -> Mention:
-    """`fuse 3 other side`: a terminal without a name, which is asked about."""
-    low = [word.casefold() for word in mention.words]
-    place = low.index("other") if "other" in low else 0
-    if not place or (low[place + 1 :] and not _SIDES & set(low[place:])):
-        return mention
-    device = replace(mention, words=mention.words[:place])
-    if scene.meant != "end" and (not device.sort or scene.names.stands(device.key) < 1):
-        raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(mention.words))
-    return replace(device, terminal="2", other=True)
-
-
-def _is_sure(mention: Mention, group: list[Mention], scene: Surroundings) -> bool:
-    """Whether a mention is a point: by its terminal, the trade's nouns, the page, or the one before it."""
-    if mention.terminal or mention.sort or scene.names.knows(mention):
-        return True
-    if not mention.listed or not group:
-        return False
-    like = group[-1].words  # `LH lamp fog and RH lamp fog`
-    return (
-        len(mention.words) > 1
-        and len(like) > 1
-        and (mention.words[-1] == like[-1] or mention.words[1:] == like[1:])
-    )
-
-
-def _add_unsure(mention: Mention, item: Item, reading: EndsFound, scene: Surroundings) -> None:
-    """A further word behind a comma: an end or a remark, which is asked about."""
-    if scene.meant == "end":
-        reading.groups[-1].append(mention)
-    elif scene.meant == "note":
-        reading.notes.append(item.value)
-    else:
-        raise UnsureError(Ask.UNKNOWN_WORDS, item.value)
-
-
-def _add_behind_the_pin(
-    mention: Mention, item: Item, reading: EndsFound, scene: Surroundings, rest: list[Item]
-) -> None:
-    """The first name in a row: its other end, or what the circuit is for."""
-    next_join = next((later for later in rest if later.sort in ("join", "list", "end", "prose")), None)
-    column = [later.sort if later.value != "gap" else "gap" for later in rest[:2]] == ["gap", "join"]
-    alone = scene.names.stands(mention.key) < 2 and bool(mention.words)
-    unknown = mention.sort == "" or (mention.sort == "load" and not mention.terminal)
-    if column and not scene.star and (alone or unknown):
-        reading.label = item.value
-        return
-    twice = scene.names.seen.get(scene.names.alias(mention.key), 0) > 1
-    known = mention.terminal or mention.sort or twice
-    joined = next_join is not None and next_join.sort == "join"
-    if joined and not mention.terminal and (scene.fuse_row or not known):
-        reading.label = item.value
-        return
-    if not known and next_join is not None and next_join.sort == "list":
-        later = [other.mention for other in rest if other.mention is not None]
-        if later and later[0].terminal and scene.meant != "end":
-            raise UnsureError(Ask.UNKNOWN_WORDS, item.value)
-    reading.groups.append([mention])
-
-
-def _add_beside(mention: Mention, item: Item, reading: EndsFound, scene: Surroundings, sure: bool) -> None:
-    """A name that follows another without a sign: `wiper motor 31 cab earth`."""
-    before = reading.groups[-1][-1]
-    terminals = before.terminal or mention.terminal
-    if sure and terminals and mention.words and (before.words or scene.device) and len(reading.groups) == 1:
-        reading.groups.append([mention])
-    elif not sure or scene.meant == "note":
-        reading.notes.append(item.value)
-        reading.left.append(item.value)
-    else:
-        raise UnsureError(Ask.SEVERAL_MEANINGS, item.value)
-
-
-def _of_a_pot(mention: Mention, before: Mention) -> bool:
-    """`height pot, wiper`: one of the three terminals of a potentiometer."""
-    own = len(mention.words) == 1 and mention.words[0].casefold() in (
-        "wiper",
-        "top",
-        "bottom",
-        "slider",
-        "track",
-    )
-    return own and bool(before.words) and before.words[-1].casefold() in ("pot", "potentiometer", "rheostat")
-
-
-def _is_label(mention: Mention, scene: Surroundings, sure: bool) -> bool:
-    """Whether a further column says what a circuit is for rather than where it goes."""
-    if scene.columns == Ends.BOTH:
-        return not sure
-    if mention.terminal and mention.words and (mention.sort or scene.names.knows(mention)):
-        return False
-    return scene.names.seen.get(scene.names.alias(mention.key), 0) < 3
-
-
-_SAME = ("terminal", "side", "end", "pin", "wire", "cable", "colour", "color", "size")  # `…, same terminal`
-_LIGHTS = ("stop", "tail", "park", "turn", "main", "dip", "hi", "lo", "side", "brake")
-
-
-def _qualifies(mention: Mention, before: Mention | None = None) -> bool:
-    """`battery side`, `left post`: says which terminal of the end before."""
-    last = mention.words[-1].casefold() if mention.words else ""
-    if len(mention.words) == 1 and last in ("input", "output"):
-        return True
-    if len(mention.words) > 2:
-        return False
-    if before is not None and len(mention.words) == 1 and last in _LIGHTS and not mention.terminal:
-        return trade.long_form(before.words[-1] if before.words else "") in (
-            "light",
-            "lamp",
-            "cluster",
-            "bulb",
-        )
-    return (
-        last in trade.words("terminals", "sides")
-        and not trade.is_ground(" ".join(mention.words))
-        and last not in ("lug", "eyelet", "stud")
-    ) or (len(mention.words) == 1 and trade.long_form(last) in ("lh", "rh"))

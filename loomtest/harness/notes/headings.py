@@ -170,7 +170,7 @@ def _is_no_heading(page: Page, index: int, tokens: list[Token], marked: bool) ->
     text = line.text.strip()
     inner = [token for token in tokens[:-1] if token.sort == "colon"]
     joins = [token for token in tokens if token.sort in ("arrow", "back", "feeds", "via")]
-    if inner or (joins and not (len(joins) == 1 and joins[0].text == "=")):
+    if (inner and not _COUNT.search(text)) or (joins and not (len(joins) == 1 and joins[0].text == "=")):
         return True
     first = next(
         (token for token in line.tokens if token.sort not in ("dash", "hash", "gap")), line.tokens[0]

@@ -74,6 +74,9 @@ def _paired(reading: EndsFound, groups: list[list[Mention]], scene: Surroundings
 def _check_chain(reading: EndsFound, groups: list[list[Mention]]) -> None:
     """Raises UnsureError where three groups may be a chain, and may be a list."""
     signs = all(join in ("dash", "arrow") for join in reading.joins)
+    coloured = [ends for sort, _, ends in reading.about if sort == "colour"]
+    if coloured == list(range(1, len(groups))):
+        return  # `flywheel -blue-> lock 2 -blue-> coil`: a wire for each sign
     middle = [m for g in groups[1:-1] for m in g]
     ends_there = any(m.terminal not in ("", "+", "-") and not _is_node(m) for m in middle)
     if signs and (groups[0][0].sort == "joint" or ends_there):

@@ -137,4 +137,6 @@ class Names:
 @lru_cache(maxsize=65_536)
 def clean(word: str) -> str:
     """A word as it can stand in a name: no quotation marks, full stops, commas or colons."""
+    if re.fullmatch(r"[A-Z]{1,2}-", word):
+        return word  # `B- post` is another one than the B+
     return re.sub(r"[\"'’.,;:#()\[\]\s]+", "", word.strip("-_")) or re.sub(r"[\"'’.,;:#()\[\]\s]+", "", word)

@@ -29,6 +29,7 @@ _WIRES = {
     "line",
     "braid",
 }
+_PARTS = {"common", "com", "input", "output", "positive", "negative", "plus", "minus", "live", "feed"}
 _KINDS = {"pin", "terminal", "cavity", "way", "number", "position", "fuse", "breaker"}
 _ID = re.compile(r"\d{1,3}[A-Za-z]?|[A-Z]\d{0,2}[+-]?|[A-Z]{2}")
 MOST_WORDS = 5
@@ -89,7 +90,7 @@ def _ways(text: str) -> tuple[Way, ...]:
         found.append(_the_other)
     if low == "no":
         found.append(_number_plate)
-    kinds = trade.words("terminals", "before") | trade.words("terminals", "sides")
+    kinds = trade.words("terminals", "before") | trade.words("terminals", "sides") | _PARTS
     if {low} & (_DETERMINERS | kinds | trade.words("english", "sizes") | {"other"}) or _ID.fullmatch(text):
         found.append(_terminal_of)
     if low == "in" or low in _WIRES:
@@ -184,6 +185,8 @@ def _terminal_of(tokens: Sequence[Token], index: int, before: Sequence[Token]) -
     if place >= len(tokens):
         return 0, []
     kind = tokens[place] if _low(tokens, place) in kinds and tokens[place].sort == "word" else None
+    if kind is None and _low(tokens, place) in _PARTS and _low(tokens, place + 1) == "of":
+        kind = tokens[place]
     named = kind is not None
     if kind is not None and not (kind.text.isupper() and len(kind.text) <= 2):
         place += 1

@@ -45,6 +45,9 @@ def row_of(state: ReadSoFar, tokens: list[Token]) -> Row | None:
     if first.sort == "colour":
         return [Mention(device.words, first.text.replace(" ", "_").replace("/", "_"))], list(tokens)
     pins, rest = pins_of(tokens)
+    code = device.words[0] if len(device.words) == 1 else ""
+    if code.isalpha() and code.isupper():  # `CB3` below the heading of connector CB
+        pins = [pin.removeprefix(code) if pin[len(code) :].isdigit() else pin for pin in pins]
     apart = [lettered(pin) for pin in pins]
     if any(found and trade.long_form(found[0]) == state.page.names.alias(device.key) for found in apart):
         pins = [found[1] if found else pin for found, pin in zip(apart, pins, strict=True)]

@@ -126,7 +126,8 @@ def _like_a_wire(state: ReadSoFar, tokens: list[Token]) -> bool:
     sure = [m for m in points if m.terminal or names.stands(m.key) > 1]
     colour = any(item.sort == "about" and item.value == "colour" for item in items)
     joins = any(item.sort == "via" or (item.sort == "join" and item.value != "dash") for item in items)
-    return (bool(sure) and colour) or (len(sure) > 1 and joins)
+    named = [m for m in points if m.sort]
+    return (colour and (bool(sure) or len(named) > 1)) or (len(sure) > 1 and joins)
 
 
 def _readings(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> tuple[str, ...]:

@@ -11,12 +11,11 @@ kind of its wire. What the grammar cannot settle is a doubt, with its reason, an
 from __future__ import annotations
 
 import re
-from dataclasses import replace
 
-from loomtest.harness.notes import trade
 from loomtest.harness.notes.block import Ends, labels_first
 from loomtest.harness.notes.ends import EndsFound, side_by_side
 from loomtest.harness.notes.gather import gather
+from loomtest.harness.notes.headed import headed
 from loomtest.harness.notes.items import Item, items_of
 from loomtest.harness.notes.joining import joints_of
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, Surroundings, UnsureError
@@ -67,7 +66,7 @@ def _read_items(items: list[Item], scene: Surroundings) -> list[Joint]:
     if scene.hub is not None and not scene.pins and (listed := _at_the_hub(items, scene)):
         reading.groups, items = [[scene.hub]], listed
     else:
-        items = _headed(items, reading, scene)
+        items = headed(items, reading, scene)
     if scene.pins and scene.columns == Ends.SECOND:
         items = labels_first(items, scene.names)
     gather(items, reading, scene)
@@ -115,65 +114,3 @@ def _refuse(items: list[Item], reading: EndsFound, groups: list[list[Mention]], 
     if len(strong) == 1 and not joins and not reading.about and not strong[0].terminal:
         raise RemarkError
     raise UnsureError(Ask.ONE_END, " ".join(strong[0].words))
-
-
-def _headed(items: list[Item], reading: EndsFound, scene: Surroundings) -> list[Item]:
-    """What stands before a colon: the end that all of the rest joins, or what the line is about."""
-    place = next((i for i, item in enumerate(items) if item.sort == "colon"), -1)
-    if place < 0:
-        return items
-    before, rest = items[:place], [item for item in items[place + 1 :] if item.sort != "colon"]
-    if any(item.sort == "join" for item in before):  # `key switch 15 feeds: a, b`
-        return before + rest
-    ends = [item for item in before if item.sort == "end"]
-    reading.notes += [item.value for item in before if item.sort == "note"]
-    about = [item for item in before if item.sort == "about"]
-    text = " ".join(
-        item.value or " ".join(item.mention.words if item.mention else ())
-        for item in before
-        if item.sort in ("end", "prose", "label", "side")
-    )
-    if re.search(r"\b(?:negs?|negatives|grounds|earths|returns)\b", text, re.IGNORECASE):
-        reading.polarity = "-"
-        return about + rest
-    if scene.pins or len(ends) != 1 or not ends[0].mention:
-        if (
-            ends
-            and not scene.pins
-            and all(e.mention and (e.mention.terminal or e.mention.sort) for e in ends)
-        ):
-            reading.groups = [[e.mention for e in ends if e.mention]]
-            return [*about, Item("join", "to", 0), *rest]
-        if ends and not scene.pins and len(ends) > 1:
-            raise UnsureError(Ask.SEVERAL_MEANINGS, text)
-        reading.label = text
-        return about + rest
-    joins = [i for i, item in enumerate(rest) if item.sort == "join"]
-    first_end = next((i for i, item in enumerate(rest) if item.sort == "end"), len(rest))
-    mention = ends[0].mention
-    begun = bool(joins) and rest[joins[0]].value == "from" and joins[0] < first_end and len(joins) > 1
-    if (joins and joins[0] > first_end) or begun:  # the rest is a statement of its own
-        if mention.terminal and mention.words:
-            raise UnsureError(Ask.SEVERAL_MEANINGS, text)
-        reading.label = text
-        if not mention.terminal and mention.words:  # `alternator: B+ to starter`
-            rest = [
-                replace(item, mention=replace(item.mention, words=mention.words))
-                if item.mention is not None and not item.mention.words
-                else item
-                for item in rest
-            ]
-        return about + rest
-    if not mention.terminal and not mention.sort and not scene.names.knows(mention):
-        reading.label = text
-        return about + rest
-    if (
-        not mention.terminal
-        and mention.words[-1].casefold().endswith("s")
-        and not scene.names.terminals.get(scene.names.alias(mention.key))
-        and trade.noun_sort(mention.words[-1]) == "load"
-        and len(mention.words[-1]) > 3
-    ):
-        mention = replace(mention, many="all")
-    reading.groups = [[mention]]
-    return [*about, Item("join", "to", 0), *rest]

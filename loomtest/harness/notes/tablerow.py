@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from loomtest.harness.notes.cavities import is_pin
 from loomtest.harness.notes.cells import in_letters, says_empty
 from loomtest.harness.notes.columns import cells_of
+from loomtest.harness.notes.credible import is_credible
 from loomtest.harness.notes.items import ABOUT, items_of
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, UnsureError
 from loomtest.harness.notes.mentions import Mention
@@ -183,6 +184,8 @@ def _ends(row: RowSaid, role: str, cell: list[Token], state: ReadSoFar) -> list[
     if cell[0].sort == "hash":  # what a spreadsheet writes for what it did not find: `#N/A`
         raise UnsureError(Ask.UNKNOWN_WORDS, " ".join(token.text for token in cell))
     cell = [token for token in cell if token.sort != "stop"]
+    if len(cell) > 2 and cell[-2].sort == "comma" and (cell[-1].sort != "word" or cell[-1].text.isupper()):
+        cell = [*cell[:-2], cell[-1]]  # `Horn, +`, `Fuse box, IN`
     for item in items_of(cell, state.page.names, state.page.letters):
         if item.sort == "end" and item.mention is not None:
             mention = item.mention
@@ -200,4 +203,26 @@ def _ends(row: RowSaid, role: str, cell: list[Token], state: ReadSoFar) -> list[
             raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(token.text for token in cell))
     if not found:
         raise UnsureError(Ask.UNKNOWN_WORDS, " ".join(token.text for token in cell))
-    return found
+    return _with_terminals(found, state)
+
+
+def _with_terminals(found: list[Mention], state: ReadSoFar) -> list[Mention]:
+    """`Battery, positive` and `Starter, main terminal`: the terminal behind a comma."""
+    own: list[Mention] = []
+    for mention in found:
+        before = own[-1] if own else None
+        if before is None or before.terminal:
+            own.append(mention)
+        elif mention.words == before.words and mention.terminal:
+            own[-1] = mention
+        elif not mention.terminal and not is_credible(mention, state.page.names):
+            sign = {"positive": "+", "negative": "-", "earth": "E", "ground": "E"}.get(mention.key)
+            words = (*before.words, *mention.words)
+            own[-1] = replace(before, terminal=sign) if sign else replace(before, words=words)
+        elif len(mention.words) == 2 and mention.words[-1].casefold() in ("tag", "terminal", "post"):
+            own[-1] = replace(before, words=(*before.words, *mention.words))  # `Starter, solenoid tag`
+        elif len(mention.words) == 1 and mention.key in ("earth", "ground") and before.sort == "load":
+            own[-1] = replace(before, terminal="E")
+        else:
+            own.append(mention)
+    return own

@@ -153,7 +153,6 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "diagnosis/place/told.py": ("diagnosis/place/test_shorts.py",),
     "diagnosis/seen/consistency.py": ("diagnosis/joints/test_report.py", "diagnosis/seen/test_budget.py"),
     "diagnosis/seen/coverage.py": ("commands/test_compare.py", "evidence/archive/test_document.py"),
-    "diagnosis/units/report.py": ("evidence/archive/test_units.py", "words/test_units.py"),
     "evidence/archive/unitjson.py": ("evidence/archive/test_units.py",),
     "evidence/archive/unitplots.py": ("commands/test_yielded.py",),
     "evidence/tablefile.py": ("commands/test_yielded.py",),

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from loomtest.diagnosis.units.components import _WEAK_MEAN, _WEAK_SD, _Stack
+from loomtest.diagnosis.units.components import _WEAK_MEAN, _WEAK_SD, _Stack, components_of
 from loomtest.diagnosis.units.proposal import _uncut, keys_of, proposed_from
 from loomtest.diagnosis.units.taken import Taken, taken_of, wires_used
 from loomtest.harness.copper import cut_off_normal
@@ -87,6 +87,29 @@ def test_a_joint_cut_off_at_zero_is_found_from_its_moments() -> None:
     assert mean**2 + deviation**2 == pytest.approx(1.0**2 + 0.9**2)
 
 
+def test_the_posterior_is_that_of_a_fine_grid() -> None:
+    """Each deviation on a grid, the dense likelihood at each node, flat priors: the means agree."""
+    truth = Expect(
+        copper_spread_percent=2.0, length_spread_percent=6.0, joint_milliohms=2.0, joint_spread_milliohms=0.4
+    )
+    taken = units(9, 5, 5, truth)
+    ends = ((3e-4, 0.12), (3e-3, 0.9), (5e-5, 4e-3))
+    axes = [np.geomspace(low, high, 17) for low, high in ends]
+    logs = np.array([[[dense(taken, c, w, j)[0] for j in axes[2]] for w in axes[1]] for c in axes[0]])
+    weight = np.exp(logs - logs.max())
+    for number, axis in enumerate(axes):  # flat in the deviation itself: as wide as the node's share
+        shape = [1, 1, 1]
+        shape[number] = -1
+        weight = weight * axis.reshape(shape)
+    weight /= weight.sum()
+    draws = components_of(taken)
+    told = (draws.copper * draws.factor, draws.length * draws.factor, draws.joint_spread_ohm)
+    for number, values in enumerate(told):
+        others = tuple(each for each in range(3) if each != number)
+        on_grid = float(weight.sum(axis=others) @ axes[number])
+        assert float(draws.weight @ values) == pytest.approx(on_grid, rel=0.15), number
+
+
 def test_the_same_units_give_the_same_numbers() -> None:
     taken = units(4, 5, 8, TRUTHS[1])
     assert proposed_from(taken, Expect()) == proposed_from(taken, Expect())
@@ -126,8 +149,6 @@ def test_wires_that_are_all_alike_tell_factor_and_joint_only_together() -> None:
 
 
 def test_every_key_has_a_draw() -> None:
-    from loomtest.diagnosis.units.components import components_of
-
     draws = components_of(units(6, 5, 8, Expect()))
     assert draws.weight.sum() == pytest.approx(1.0)
     assert {len(values) for values in keys_of(draws).values()} == {len(draws.weight)}

@@ -12,7 +12,10 @@ from loomtest.errors import ArchiveError
 from loomtest.evidence.archive.folder import Archive
 from loomtest.evidence.archive.index import Wanted
 from loomtest.evidence.archive.unitjson import units_object
-from loomtest.evidence.archive.units import unit_rows, units_of
+from loomtest.evidence.archive.units import _latest, unit_rows, units_of
+from loomtest.readings.model import Job
+from loomtest.readings.run import About, Reading, create_run
+from tests.evidence.archive.kept import BEGIN, keep, loom
 from tests.evidence.archive.many import HARNESS, made_runs, many
 
 COUNT = 600
@@ -85,6 +88,28 @@ def test_newest_days_and_benches_narrow_it(archive: Archive) -> None:
     assert bench.units.shifts == ()
     with pytest.raises(ArchiveError, match="nothing of that kind"):
         units_of(archive, Wanted(harness="fishing launch"))
+
+
+def test_the_limit_is_that_of_the_last_unit_which_has_one() -> None:
+    nan = float("nan")
+    values = np.array([[1.0, nan, 3.0], [2.0, nan, nan]])
+    assert _latest(values).tolist()[::2] == [2.0, 3.0] and np.isnan(_latest(values)[1])
+    assert _latest(values[:0, :0]).tolist() == []
+
+
+def test_runs_of_before_that_number_was_kept_have_their_estimate(tmp_path: Path) -> None:
+    """The small archive's verdicts have no `measured_ohms`, and its runs no unit, but for one."""
+    harness = loom(tmp_path / "loom")
+    archive = Archive(tmp_path / "archive")
+    for number in (1, 2, 3):
+        about = About("after", "A. Nobody", job=Job(unit=f"U{number}"))
+        with create_run(tmp_path / f"run{number}", harness, about, clock=lambda: BEGIN) as writer:
+            for wire in harness.wires:
+                writer.record(Reading(wire.start, wire.end, 0.1 * number))
+        keep(archive, tmp_path / f"run{number}", f"id{number}")
+    units = units_of(archive, Wanted(harness="orchard tractor, invented")).units
+    assert units.ohms.ohm == pytest.approx(np.array([[0.1, 0.1], [0.2, 0.2], [0.3, 0.3]]))
+    assert [one.circuit for one in units.circuits] == ["horn", "lamp"]
 
 
 def test_more_units_than_one_query_takes_are_asked_for_in_parts(

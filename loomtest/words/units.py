@@ -21,6 +21,10 @@ MOST_OUTSIDE = 5
 
 def units_lines(name: str, units: ManyUnits, rehearsed: bool, everything: bool = False) -> list[Line]:
     """The whole answer: yield, faults, circuits, charts, benches. `everything`: no list is cut short."""
+    if not units.tries.unit:
+        runs = counted(units.tries.nameless, "run")
+        text = f"{runs} kept, and none names its unit. Give each loom its number: loomtest log --unit NUMBER."
+        return [Line(name, "head"), *wrapped(text, tone="doubt")]
     lines = [Line(name, "head"), *_yield_lines(units)]
     if rehearsed:
         lines += wrapped("All of these are rehearsals: their meter was a simulated one.", tone="doubt")

@@ -53,6 +53,14 @@ def test_where_nothing_goes_wrong_it_says_so() -> None:
     assert any(line.text == "No faults found." for line in units_lines("Launch", units, False))
 
 
+def test_runs_that_name_no_unit_are_asked_for_one() -> None:
+    units = facts(["pass"] * 12)
+    none = replace(units, tries=replace(units.tries, unit=(), first=(), last=(), nameless=12))
+    assert " ".join(line.text for line in units_lines("Launch", none, False)) == (
+        "Launch 12 runs kept, and none names its unit. Give each loom its number: loomtest log --unit NUMBER."
+    )
+
+
 def test_a_bench_is_spoken_of_plainly() -> None:
     units = facts(["pass"] * 12)
     apart = BenchShift("apart", 1, 0, 0.001, 0.012, (0.008, 0.016), 40)

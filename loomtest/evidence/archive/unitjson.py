@@ -57,7 +57,8 @@ def units_object(name: str, kept: KeptUnits) -> dict[str, Any]:
 
 def _share(share: Share, name: str) -> dict[str, Any]:
     interval = [plain_number(share.low), plain_number(share.high)]
-    return {name: share.count, "of": share.total, "share": plain_number(share.value), "interval": interval}
+    value = plain_number(share.value) if share.total else None
+    return {name: share.count, "of": share.total, "share": value, "interval": interval}
 
 
 def _circuit(one: CircuitOverUnits, units: ManyUnits) -> dict[str, Any]:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -41,7 +42,7 @@ def two_runs(
     from loomtest.harness.load import load_harness
     from loomtest.readings.earlier import load_earlier
     from loomtest.readings.instrument import load_instrument
-    from loomtest.readings.together import going_on
+    from loomtest.readings.together import check_goes_on, going_on
     from loomtest.words.verdict import judge
 
     expected = load_harness(harness)
@@ -60,6 +61,8 @@ def two_runs(
             readings, verdict = follow_readings(readings, expected), follow_verdict(verdict, expected)
         return Side(readings, verdict, meter)
 
+    if together:
+        check_goes_on(Path(runs[0]), Path(runs[1]))
     before = side(runs[0])
     after = side(runs[1], before.readings if together else None)
     return TwoRuns(expected, before, after, warnings)

@@ -20,6 +20,7 @@ from loomtest.readings.generic import UNKNOWN_LEADS_OHM, generic_handheld, over_
 from loomtest.readings.load import load_readings
 from loomtest.readings.mended import mended_of, void
 from loomtest.readings.model import Instrument, Quantity, Readings, Sitting
+from loomtest.readings.runfile import RUN_FILE, read_run_file
 
 _TYPICAL_SPREAD_OHM = 0.07  # of a wire's own resistance where neither size nor length is known
 _FEWEST = 3  # readings from which a run's own leads are told better than by their prior
@@ -77,6 +78,17 @@ def going_on(before: Readings, after: Readings, harness: Harness) -> Readings:
     mended (`[mended]` in its run.toml)."""
     mended = mended_of(after.run.raw) if after.run is not None else mended_of({})
     return together([before, after], harness) if mended else after
+
+
+def check_goes_on(before: Path, after: Path) -> None:
+    """Raises InputError for a run of mended places that goes on from another run than `before`."""
+    if not (after / RUN_FILE).is_file():
+        return
+    mended = mended_of(read_run_file(after).raw)
+    if mended and mended.after and Path(mended.after).name != before.resolve().name:
+        found = f"a run of what was mended since {mended.after}"
+        expected = f"{mended.after} as the run before it, or a run that measured everything again"
+        raise InputError([Problem(str(after), None, "mended.after", found, expected)])
 
 
 def followed(parts: Sequence[Readings]) -> Readings:

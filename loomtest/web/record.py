@@ -119,9 +119,11 @@ def _keep(loom: Loom, name: str, served: Served) -> str:
     from loomtest.evidence.archive.folder import Archive, default_bench
     from loomtest.evidence.archive.keep import Keeping, keep_run
     from loomtest.evidence.page.page import write_report
+    from loomtest.evidence.page.shop import find_shop
     from loomtest.words.verdict import judge
 
     judged = loom.judged(name)
+    chain = loom.before(name)  # of a run of what was mended, the one that it goes on from is kept too
     keeping = Keeping(
         judge=judge,
         report=write_report,
@@ -129,6 +131,8 @@ def _keep(loom: Loom, name: str, served: Served) -> str:
         identifier=uuid.uuid4().hex[:8],
         rehearsal=judged.verdict.rehearsal,
         bench=default_bench(),
+        before=loom.run(chain[0]) if len(chain) == 2 else None,
+        shop=find_shop(loom.folder),
     )
     made = keep_run(loom.run(name), Archive(served.archive), keeping)
     return words.kept(str(made.folder), made.entry.digest)

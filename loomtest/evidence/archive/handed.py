@@ -33,6 +33,16 @@ def keep_heading(shop: Shop, payload: Path) -> None:
         shutil.copyfile(file, payload / SHOP_PLACE / name)
 
 
+def readings_in(payload: Path, harness: Harness) -> Readings:
+    """The readings of a payload as they count: a run of mended places with what still stands of the run
+    before. Raises InputError."""
+    after = replace(load_readings(payload / RUN_PLACE, harness), source=f"data/{RUN_PLACE}")
+    if not (payload / BEFORE_PLACE).is_dir():
+        return after
+    taken_on, before = load_earlier(payload / BEFORE_PLACE, harness)
+    return going_on(before, after, harness) if taken_on is harness else after
+
+
 def delivered_by(
     payload: Path,
     harness: Harness,
@@ -49,8 +59,7 @@ def delivered_by(
     verdict = judge(taken_on, before)
     if taken_on is not harness:  # taken before a connector change: told in the points of today
         before, verdict = follow_readings(before, harness), follow_verdict(verdict, harness)
-    after = replace(load_readings(payload / RUN_PLACE, harness), source=f"data/{RUN_PLACE}")
-    after = going_on(before, after, harness)
+    after = readings_in(payload, harness)
     if shop is None:
         kept = payload / SHOP_PLACE / SHOP_FILE
         shop = load_shop(kept) if kept.is_file() else NO_SHOP

@@ -16,7 +16,7 @@ from loomtest.diagnosis.verdict import Verdict
 from loomtest.errors import ArchiveError, InputError, LoomtestError, Problem
 from loomtest.evidence.archive import bag as archive_bag
 from loomtest.evidence.archive.folder import Archive, Entry, Ledger
-from loomtest.evidence.archive.handed import BEFORE_PLACE, RUN_PLACE, delivered_by, keep_heading
+from loomtest.evidence.archive.handed import BEFORE_PLACE, RUN_PLACE, delivered_by, keep_heading, readings_in
 from loomtest.evidence.archive.index import Index, Kept
 from loomtest.evidence.archive.sign import key_name, sign_bag
 from loomtest.evidence.page.customer import Seal, write_customer
@@ -29,6 +29,7 @@ from loomtest.readings import runfile
 from loomtest.readings.load import load_readings
 from loomtest.readings.model import NO_JOB, Readings
 from loomtest.readings.packed import pack
+from loomtest.readings.together import check_goes_on
 
 if TYPE_CHECKING:
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PrivateKey
@@ -91,6 +92,11 @@ def keep_run(run: Path, archive: Archive, keeping: Keeping) -> KeptRun:
         started, stage = (told.started, told.stage) if told else ("", "")
         job, rehearsal = (told.job, told.rehearsal) if told else (NO_JOB, False)
         _check_rehearsal(run, rehearsal, keeping)
+        if keeping.before is not None:
+            check_goes_on(keeping.before, run)
+            if (keeping.before / runfile.RUN_FILE).is_file():
+                first = runfile.read_run_file(keeping.before)
+                _check_rehearsal(keeping.before, first.rehearsal, keeping)
         name = bag_name(harness.name, stage, keeping)
         with archive.workplace(name) as aside:
             verdict = _copy_and_judge(run, aside, keeping, name)
@@ -191,7 +197,7 @@ def _copy_and_judge(run: Path, aside: Path, keeping: Keeping, name: str) -> Verd
 def _judge_copy(aside: Path, keeping: Keeping, name: str) -> Verdict:
     """Judge and show the copy: what stands in the bag is what was judged."""
     harness = harness_of(aside / RUN_PLACE)
-    readings = replace(load_readings(aside / RUN_PLACE, harness), source=f"data/{RUN_PLACE}")
+    readings = readings_in(aside, harness)
     verdict = keeping.judge(harness, readings)
     wanted = {"always": True, "never": False, "when wrong": verdict.verdict != "pass"}
     if wanted[keeping.pages]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from importlib.metadata import version
 from pathlib import Path
 from tempfile import TemporaryDirectory
@@ -17,12 +17,11 @@ from typing import Any
 from loomtest.diagnosis.verdict import Verdict
 from loomtest.errors import LoomtestError
 from loomtest.evidence.archive import bag as archive_bag
-from loomtest.evidence.archive.handed import RUN_PLACE, delivered_by
+from loomtest.evidence.archive.handed import RUN_PLACE, delivered_by, readings_in
 from loomtest.evidence.archive.keep import REPORT_PLACE, VERDICT_FILE, Judge, Report, harness_of
 from loomtest.evidence.page.customer import Seal, write_customer
 from loomtest.evidence.page.opening import opening_page
 from loomtest.harness.model import Harness
-from loomtest.readings.load import load_readings
 from loomtest.readings.model import Readings
 
 
@@ -82,7 +81,7 @@ def judged(bag: Path, judge: Judge) -> tuple[Harness, Readings, Verdict]:
     """The harness, the readings and today's verdict of a bag. Raises InputError."""
     run = bag / "data" / RUN_PLACE
     harness = harness_of(run)
-    readings = replace(load_readings(run, harness), source=f"data/{RUN_PLACE}")
+    readings = readings_in(bag / "data", harness)
     return harness, readings, judge(harness, readings)
 
 

@@ -8,11 +8,14 @@ from pathlib import Path
 import bagit
 import pytest
 
+from loomtest.errors import InputError
 from loomtest.evidence.archive import bag as archive_bag
 from loomtest.evidence.archive.folder import Archive
 from loomtest.evidence.archive.keep import KeptRun, keep_run
 from loomtest.evidence.archive.redraw import redrawn
 from loomtest.evidence.page.shop import load_shop
+from loomtest.readings.mended import Mended
+from loomtest.readings.run import About, Reading, create_run
 from tests.evidence.archive import kept
 
 BOTH = "page and pictures drawn again, same result"
@@ -77,3 +80,32 @@ def test_a_right_run_kept_without_pages_is_small_and_verifies(two: tuple[Archive
     assert kept.wrong(archive) == {}
     assert "No pages were drawn" in (right.folder / archive_bag.OPENING).read_text("utf-8")
     assert "kept without a page" in redrawn(right.folder, kept.SIMPLE).said
+
+
+def test_a_run_of_what_was_mended_counts_with_what_still_stands_of_the_one_before(tmp_path: Path) -> None:
+    harness = kept.loom(tmp_path / "loom")
+    before = kept.make_run(tmp_path / "before", harness, (0.1, 5.0))
+    about = About("after", mended=Mended("before", ("W2",)))
+    with create_run(tmp_path / "after", harness, about, clock=lambda: kept.BEGIN) as writer:
+        writer.record(Reading("X1:2", "X2:2", 0.2))
+    archive = Archive(tmp_path / "archive")
+    done = keep_run(tmp_path / "after", archive, replace(kept.keeping("mended"), before=before))
+    assert done.verdict.verdict == "pass"
+    assert [row.ohms for row in done.verdict.wires] == [0.1, 0.2]  # W2 as it is now, W1 as it was
+    page = (done.folder / "data" / "report" / "customer.html").read_text("utf-8")
+    assert "The fault is fixed" in page and "Worked on" in page
+    assert BOTH in redrawn(done.folder, kept.SIMPLE).said
+    elsewhere = kept.make_run(tmp_path / "other", harness)
+    with pytest.raises(InputError, match="mended since before"):
+        keep_run(tmp_path / "after", archive, replace(kept.keeping("wrong"), before=elsewhere))
+
+
+def test_a_rehearsal_before_the_work_is_no_evidence(two: tuple[Archive, Path, Path], tmp_path: Path) -> None:
+    archive, _, after = two
+    about = About("before", rehearsal=True)
+    with create_run(
+        tmp_path / "play", kept.loom(tmp_path / "loom"), about, clock=lambda: kept.BEGIN
+    ) as writer:
+        writer.record(Reading("X1:2", "X2:2", 9.0))
+    with pytest.raises(InputError, match="rehearsal"):
+        keep_run(after, archive, replace(kept.keeping("play"), before=tmp_path / "play"))

@@ -102,7 +102,9 @@ def test_a_gzip_bomb_is_refused_once_it_is_too_large(
     assert done.returncode == 2 and "more than 1,000,000 bytes" in done.stderr
 
 
-@pytest.mark.parametrize("data", [b"", b"\x1f\x8b", b"no gzip", gzip.compress(b"from,to,value\n", mtime=0)[:-4]])
+@pytest.mark.parametrize(
+    "data", [b"", b"\x1f\x8b", b"no gzip", gzip.compress(b"from,to,value\n", mtime=0)[:-4]]
+)
 def test_a_gzip_that_is_cut_or_none_is_said(tmp_path: Path, harness: Harness, data: bytes) -> None:
     (tmp_path / "r.csv.gz").write_bytes(data)
     done = loomtest("judge", "wires.csv", "r.csv.gz", cwd=tmp_path)

@@ -3,17 +3,26 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
 from loomtest.commands.app import app
 from loomtest.commands.terminal.verbs import HARNESS_HELP, INSTRUMENT_HELP, JSON_HELP
 
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from loomtest.harness.model import Harness
+    from loomtest.readings.model import Instrument
+    from loomtest.words.kit import PlugCavity
+
+KIT_FILE = "kit.csv"
+
 
 @app.command(
     epilog="Example: loomtest markers\nExample: loomtest markers tractor --instrument handheld-4half\n"
-    "Example: loomtest markers --kit kit.csv"
+    "Example: loomtest markers --kit kit.csv\nExample: loomtest markers tractor --plug X3 --picture plug.png"
 )
 def markers(
     harness: Annotated[str, typer.Argument(help=HARNESS_HELP + " It says how many clips are wanted.")] = "",
@@ -23,6 +32,15 @@ def markers(
     ] = None,
     kit: Annotated[
         Path | None, typer.Option(help="A measured kit (marker,ohms): what it tells, what to change.")
+    ] = None,
+    plug: Annotated[
+        str,
+        typer.Option(
+            help="A connector: the marker plug to build for it; remembered in the kit (kit.csv of the loom)."
+        ),
+    ] = "",
+    picture: Annotated[
+        Path | None, typer.Option(help="With --plug: draw it into this file (.svg or .png).")
     ] = None,
     instrument: Annotated[str, typer.Option(help=INSTRUMENT_HELP)] = "",
     as_json: Annotated[bool, typer.Option("--json", help=JSON_HELP)] = False,
@@ -34,8 +52,12 @@ def markers(
     is whole, that it is the right one, and that it touches no other. Measure the clips with the meter that
     you will use, on the range that is named, and write them into a file (marker,ohms).
 
+    A marker plug is the connector that mates with one of the loom's, with markers in its cavities for good:
+    --plug says which goes where, with a picture, and adds them to the kit. The sitting then asks for
+    the plug instead of clip by clip.
+
     The JSON object, "schema": "loomtest-markers/1": series, ohms, range_ohms and margins of each kit; with a
-    measured kit what is too near what, and what to exchange.
+    measured kit what is too near what, and what to exchange; with --plug the markers of the plug.
     """
     from loomtest.commands.terminal.screen import show, show_json
     from loomtest.diagnosis.markers.kit import MOST_CLIPS
@@ -43,6 +65,13 @@ def markers(
     from loomtest.readings.instrument import load_instrument
 
     meter = load_instrument(instrument) if instrument else generic_handheld()
+    if picture is not None and (not plug or picture.suffix.casefold() not in (".svg", ".png")):
+        raise typer.BadParameter(
+            f"found {picture}; expected a file that ends in .svg or .png, with --plug", param_hint="--picture"
+        )
+    if plug:
+        _plug(harness, plug, kit, meter, picture, as_json)
+        return
     if kit is not None:
         from loomtest.bench.plan.kit import checked
         from loomtest.readings.kitfile import read_kit
@@ -69,6 +98,62 @@ def markers(
 
     for number, one in enumerate(chosen):
         show([*([Line("")] if number else []), *kit_lines(one, circuits)])
+
+
+def _plug(
+    harness: str, connector: str, kit: Path | None, meter: Instrument, picture: Path | None, as_json: bool
+) -> None:
+    """The plug for one connector: told, drawn, and new ones added to the kit file."""
+    from loomtest.bench.plan.plug import marker_plug, remember
+    from loomtest.commands.terminal.screen import show, show_json
+    from loomtest.harness.load import load_harness
+    from loomtest.words.kit import plug_cavities, plug_lines
+
+    if not harness:
+        raise typer.BadParameter(
+            "found no harness; expected the loom that the plug is for", param_hint="--plug"
+        )
+    loaded = load_harness(harness)
+    home = Path(harness) if Path(harness).is_dir() else Path(harness).parent
+    file = kit if kit is not None else home / KIT_FILE
+    made = marker_plug(loaded, connector, file, meter)
+    if made.new:
+        remember(made, file)
+    if picture is not None:
+        _draw(loaded, connector, plug_cavities(made, loaded), picture)
+    if as_json:
+        rows = [
+            {"marker": c.marker, "point": c.built_in, "ohms": c.ohms, "measured": c.marker in made.measured}
+            for c in made.clips
+        ]
+        show_json(
+            {
+                "schema": "loomtest-markers/1",
+                "plug": connector,
+                "markers": rows,
+                "left_out": list(made.left_out),
+                "kit": str(file),
+            }
+        )
+        return
+    show(plug_lines(made, loaded, str(file)))
+
+
+def _draw(harness: Harness, connector: str, rows: Sequence[PlugCavity], picture: Path) -> None:
+    from loomtest.errors import InputError, Problem
+    from loomtest.evidence.pictures.drawing import to_svg
+    from loomtest.evidence.pictures.plug import plug_drawing
+    from loomtest.evidence.pictures.png import save_png
+
+    drawing = plug_drawing(harness, connector, rows)
+    try:
+        if picture.suffix.casefold() == ".png":
+            save_png(drawing, picture)
+        else:
+            picture.write_text(to_svg(drawing, alone=True, ident="plug"), "utf-8", newline="\n")
+    except OSError as error:
+        found = error.strerror or str(error)
+        raise InputError([Problem(str(picture), None, "", found, "a place that can be written to")]) from None
 
 
 def _circuits(harness: str) -> int:

@@ -136,12 +136,12 @@ def _show_marked(
     from loomtest.words.marked_plan import marked_plan_lines, proofs
 
     read = read_kit(kit)
-    usable(read, generic_handheld())
-    made = plan_marked(harness, read.clips, isolation, every_clip)
+    held = usable(read, generic_handheld(), harness)
+    made = plan_marked(harness, read.clips, isolation, every_clip, held)
     beside = marked_cost(harness, made.isolation, read.clips) if costs else None
     if not as_json:
         rows = _level_lines(costs, beside, made.isolation)
-        show(marked_plan_lines(made.harness, made.totals, made.placings, made.steps, made.loops, rows))
+        show(marked_plan_lines(made, made.placings, made.steps, rows))
         return
     out = made.to_json()
     for row, proves in zip(out["steps"], proofs(made.steps), strict=True):

@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 from loomtest.errors import InputError, Problem, nearest
+from loomtest.harness.model import connector_of
 from loomtest.harness.outward import visible
 from loomtest.harness.points import read_point
 from loomtest.harness.table import quoted, read_table
@@ -14,7 +15,7 @@ from loomtest.readings.marked import COMMON, Clip
 from loomtest.readings.values import ValueSyntaxError, parse_value
 
 SEATS_FILE = "markers.csv"
-SEATS_HEADER = "round,marker,point,ohms,uncertainty\n"
+SEATS_HEADER = "round,marker,point,ohms,uncertainty,plug\n"
 MOST_ROUNDS = 10_000
 _Row = tuple[int, dict[str, str]]  # line of the file, cell by column
 
@@ -39,21 +40,32 @@ class SeatRow:
     file: str
 
 
-def read_kit(path: str | Path) -> Kit:
+def read_kit(path: str | Path, *, measured: bool = True) -> Kit:
     """The kit in a CSV file with the columns marker and ohms, and uncertainty and instrument where wanted.
 
-    Raises InputError with every problem. Whether a meter can tell the values apart is for
+    A `point` says in which cavity of a marker plug the marker is built in; it is empty for a loose clip.
+    `measured` False: where ohms is empty still, `nominal_ohms` counts. Raises InputError with every problem.
+    Whether a meter can tell the values apart is for
     `diagnosis.markers.kit.too_near`.
     """
     reader = _Reader(Path(path))
-    rows = reader.rows(("marker", "ohms"), ("marker", "ohms", "uncertainty", "instrument"))
+    known = ("marker", "ohms", "uncertainty", "instrument", "point", "nominal_ohms")
+    rows = reader.rows(("marker", "ohms"), known)
     clips: list[Clip] = []
     first: dict[str, int] = {}
     meters = {cells["instrument"] for _, cells in rows if cells.get("instrument")}
+    at: dict[str, int] = {}
     for line, cells in rows:
+        if not measured and not cells["ohms"]:
+            cells["ohms"] = cells.get("nominal_ohms", "")
         clip = reader.clip(line, cells)
         if clip is None:
             continue
+        if cells.get("point"):
+            clip = replace(clip, built_in=reader.cavity(line, cells) or "")
+            if at.setdefault(clip.built_in, line) != line:
+                found = f"{clip.built_in}, which line {at[clip.built_in]} has too"
+                reader.wrong(line, "point", found, "one marker in a cavity of a plug")
         if clip.marker.casefold() in first:
             found = f"{quoted(clip.marker)}, which line {first[clip.marker.casefold()]} has too"
             reader.wrong(line, "marker", found, "each clip once")
@@ -62,7 +74,7 @@ def read_kit(path: str | Path) -> Kit:
     if len(meters) > 1:
         found = " and ".join(quoted(meter) for meter in sorted(meters))
         reader.wrong(None, "instrument", found, "one meter for the whole kit: values of two do not compare")
-    if len(clips) < 2 and not reader.problems:
+    if len(clips) < 2 and not any(clip.built_in for clip in clips) and not reader.problems:
         reader.wrong(None, "", f"{len(clips)} clips", "two or more, each a row: M1,10020")
     reader.done()
     return Kit(clips=tuple(clips), instrument=next(iter(meters), ""), file=reader.file)
@@ -71,13 +83,16 @@ def read_kit(path: str | Path) -> Kit:
 def read_seats(path: str | Path) -> tuple[SeatRow, ...]:
     """Where the clips sat, from `markers.csv` (round, marker, point, ohms). Raises InputError."""
     reader = _Reader(Path(path))
-    rows = reader.rows(("marker", "point", "ohms"), ("round", "marker", "point", "ohms", "uncertainty"))
+    known = ("round", "marker", "point", "ohms", "uncertainty", "plug")
+    rows = reader.rows(("marker", "point", "ohms"), known)
     out: list[SeatRow] = []
     at: dict[tuple[int, str], SeatRow] = {}
     for line, cells in rows:
         number, clip, point = reader.number(line, cells), reader.clip(line, cells), reader.point(line, cells)
         if number is None or clip is None or point is None:
             continue
+        if cells.get("plug"):
+            clip = replace(clip, built_in=point)
         row = SeatRow(round=number, clip=clip, point=point, line=line, file=reader.file)
         for key, column in ((clip.marker.casefold(), "marker"), (f"\0{point}", "point")):
             before = at.setdefault((number, key), row)
@@ -143,6 +158,14 @@ class _Reader:
             self.wrong(line, column, quoted(text), "measured ohms above zero, such as 10020 or 10.02k")
             return None
         return number
+
+    def cavity(self, line: int, cells: dict[str, str]) -> str | None:
+        """A cavity that a marker is built in for: a plug goes on a connector."""
+        name = self.point(line, cells)
+        if name is not None and not connector_of(name):
+            self.wrong(line, "point", name, "a cavity of a connector, such as X3:2: a marker plug goes on it")
+            return None
+        return name
 
     def number(self, line: int, cells: dict[str, str]) -> int | None:
         text = cells.get("round", "") or "1"

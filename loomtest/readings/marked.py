@@ -6,18 +6,27 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loomtest.harness.model import BoolArray, FloatArray, IntArray
+from loomtest.harness.model import BoolArray, FloatArray, IntArray, connector_of
 
 COMMON = "COMMON"  # what a touch's other lead stays on; no point of the loom
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Clip:
-    """One marker clip of a kit: its name, its measured ohms, and their standard uncertainty where stated."""
+    """One marker of a kit: its name, its measured ohms, and their standard uncertainty where stated.
+
+    `built_in`: the point whose cavity of a marker plug it is built into for good; "" for a loose clip.
+    """
 
     marker: str
     ohms: float
     uncertainty_ohm: float | None = None
+    built_in: str = ""
+
+    @property
+    def plug(self) -> str:
+        """The connector that its marker plug goes on; "" for a loose clip."""
+        return connector_of(self.built_in)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -246,9 +246,13 @@ class RunWriter:
             raise RunFolderError(f"{self.folder} was begun before marker clips: begin a new run for them")
         path = self.folder / SEATS_FILE
         rows = [] if path.exists() else [SEATS_HEADER]
+        width = _columns_of(path) if path.exists() else SEATS_HEADER.count(",") + 1
         for clip, point in seats:
             sd = _or_empty(clip.uncertainty_ohm)
-            rows.append(csv_line((str(number), clip.marker, point, f"{clip.ohms:.12g}", sd)))
+            cells = (str(number), clip.marker, point, f"{clip.ohms:.12g}", sd, clip.plug)
+            if clip.plug and width < len(cells):
+                raise RunFolderError(f"{self.folder} was begun before marker plugs: begin a new run for them")
+            rows.append(csv_line(cells[:width]))
         path.touch()
         file = AppendedFile(path, self.folder / runfile.SET_ASIDE_FILE)
         try:

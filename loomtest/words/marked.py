@@ -50,8 +50,15 @@ def doubt_text(doubt: Doubt, finding: Finding, places: Places) -> str:
             reads = f"{capital(points[1])} reads {clips_text(doubt.reads)}"
             reads += "" if doubt.clip in doubt.reads else f", not {doubt.clip}"
             return f"{reads}: swapped, or a clip sits wrong."
+        if doubt.plug:
+            return (
+                f"{capital(points[1])} does not read clip {doubt.clip}, and no touch reads any other of "
+                f"plug {doubt.plug}: the plug is off, or these wires are broken."
+            )
         return f"{capital(points[1])} does not read clip {doubt.clip}: a broken wire, or the clip sits wrong."
     if isinstance(doubt, MaybeClipsTouch):
+        if doubt.built_in:
+            return f"A circuit reads like {all_of(points)} together: shorted, or a leak that looks the same."
         return f"The circuits of {all_of(points)} read alike: shorted, or {clips_text(doubt.clips)} touch."
     if isinstance(doubt, ClipAstray):
         return f"Clip {doubt.clip} is not on {points[0]}: it is off, or sits elsewhere."
@@ -73,8 +80,12 @@ def next_touch_text(doubt: Doubt, finding: Finding, places: Places) -> str:
     """The one touch that settles it, the action first."""
     names = [name_text(point) for point in finding.points]
     if isinstance(doubt, NotRegistered):
+        if doubt.plug:
+            return f"Push marker plug {doubt.plug} home, and touch {names[1]} again."
         return f"Touch {names[0]} itself, where clip {doubt.clip} should be."
     if isinstance(doubt, MaybeClipsTouch):
+        if doubt.built_in:
+            return f"Take the marker plug off, and measure {names[0]} to {names[1]} as a pair."
         pulled = doubt.clips[0]
         pull = f"Pull clip {pulled} and touch its circuit again: a short that stays is in the loom."
         return f"Do the clips touch each other? {pull}"
@@ -101,8 +112,23 @@ def touch_sentence(point: str, again: bool) -> str:
     return f"Red lead: {point}{', once more' if again else ''}. Hands off the metal."
 
 
-def seat_sentences(reason: str, clips: Sequence[str], points: Mapping[str, str]) -> list[str]:
-    """One sentence for each thing that the hands do."""
+def plug_text(plug: str, clips: Sequence[str]) -> str:
+    """`marker plug X3 on X3 (M1 to M4)`: clips that follow each other by their first and last."""
+    named = clips[0] if len(clips) == 1 else f"{clips[0]} to {clips[-1]}"
+    return f"marker plug {plug} on {plug} ({named})"
+
+
+def seat_sentences(
+    reason: str, clips: Sequence[str], points: Mapping[str, str], plugs: Mapping[str, str] | None = None
+) -> list[str]:
+    """One sentence for each thing that the hands do. `plugs`: of built-in markers, the plug's connector."""
+    built_in = plugs or {}
+    there = dict.fromkeys(built_in[clip] for clip in clips if clip in built_in)
+    if there:
+        off = [f"Take marker plug {plug} off." for plug in there]
+        on = [f"Put {plug_text(p, [c for c in clips if built_in.get(c) == p])}." for p in there]
+        loose = [clip for clip in clips if clip not in built_in]
+        return (off if reason == "pull" else on) + (seat_sentences(reason, loose, points) if loose else [])
     if reason == "pull":
         return [f"Pull {clips_text(clips)}, and leave the others. A short that stays is in the loom."]
     if reason == "apart":

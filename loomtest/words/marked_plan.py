@@ -6,7 +6,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from loomtest.words.lines import Line, wrapped
-from loomtest.words.marked import AFTER, BEFORE
+from loomtest.words.marked import AFTER, BEFORE, plug_text
 from loomtest.words.numbers import counted, shown_ohms
 
 
@@ -25,18 +25,20 @@ def proofs(touches: Sequence[Any]) -> list[str]:
 
 
 def marked_plan_lines(
-    harness: str,
-    totals: Mapping[str, int],
+    left: Any,
     placings: Sequence[Any],
     touches: Sequence[Any],
-    rings: Sequence[str],
     levels: Sequence[Line] = (),
 ) -> Iterator[Line]:
-    """The plan for a terminal, round by round. `levels`: what the loom costs without the clips."""
-    yield Line(harness, "head")
+    """The plan for a terminal, round by round. `left`: the plan itself (harness, totals, loops, unmarked,
+    hidden_pairs); `levels`: what the loom costs without the clips."""
+    totals: Mapping[str, int] = left.totals
+    rings: Sequence[str] = left.loops
+    yield Line(left.harness, "head")
+    plugs = f"{counted(totals['plugs'], 'marker plug')} and " if totals.get("plugs") else ""
     yield from wrapped(
-        f"{counted(totals['marked'], 'touch', 'touches')}, {counted(totals['placings'], 'clip')} put on in "
-        f"{counted(totals['rounds'], 'round')}, about {counted(max(1, totals['minutes']), 'minute')}."
+        f"{counted(totals['marked'], 'touch', 'touches')}, {plugs}{counted(totals['placings'], 'clip')} put "
+        f"on in {counted(totals['rounds'], 'round')}, about {counted(max(1, totals['minutes']), 'minute')}."
     )
     yield from levels
     yield Line("")
@@ -45,8 +47,12 @@ def marked_plan_lines(
     for number in range(1, totals["rounds"] + 1):
         yield Line("")
         yield Line(f"Round {number}", "head")
-        for one in placings:
-            if one.round == number:
+        own = [one for one in placings if one.round == number]
+        for plug in dict.fromkeys(one.clip.plug for one in own if one.clip.plug):
+            clips = [one.clip.marker for one in own if one.clip.plug == plug]
+            yield Line(f"  {plug_text(plug, clips)}")
+        for one in own:
+            if not one.clip.plug:
                 yield Line(f"  clip {one.clip.marker:<5} on {one.point}")
         for touch in touches:
             if touch.round == number:
@@ -57,5 +63,11 @@ def marked_plan_lines(
     yield from wrapped("Joints: measure pairs of points for those.", indent=2)
     if rings:
         yield from wrapped(f"Wires side by side or in a ring: {', '.join(rings)}.", indent=2)
+    if left.unmarked:
+        names = ", ".join(left.unmarked[:12]) + (" and more" if len(left.unmarked) > 12 else "")
+        yield from wrapped(f"No marker is left for: {names}. Add loose clips, or build a plug.", indent=2)
+    if left.hidden_pairs:
+        pairs = counted(left.hidden_pairs, "pair")
+        yield from wrapped(f"{pairs} of circuits: a plug covers what would have to be touched.", indent=2)
     yield Line("")
     yield from wrapped(AFTER, tone="doubt")

@@ -11,6 +11,7 @@ import pytest
 
 WIRES = "from,to,colour\nX1:1,X2:1,red\nX1:2,X2:2,yellow\nX1:3,X2:3,green\nX1:4,GND1,black\n"
 KIT = "marker,ohms\nM1,8250\nM2,9310\nM3,10500\nM4,11800\n"
+MEASURED = [(1, 8250), (2, 9310), (3, 10500), (4, 11800)]
 SOUND = "next\nGND1 COMMON 11.8k\nX2:1 COMMON 8250\nX2:2 COMMON 9310\nX2:3 COMMON 10.5k\nnext\n"
 
 
@@ -76,6 +77,30 @@ def test_what_is_odd_asks_for_the_marked_point_and_then_tells(bench: Path) -> No
     assert "touch X1:3\n" in said
     verdict = json.loads(run(bench, "judge", "wires.csv", "run", "--json", ends=1))
     assert [f["fault"] for f in verdict["findings"]] == ["crossed"]
+
+
+def test_a_plug_is_drawn_remembered_measured_and_used(bench: Path) -> None:
+    (bench / "kit.csv").unlink()
+    told = run(bench, "markers", "wires.csv", "--plug", "X1", "--picture", "plug.svg")
+    assert "4       M4" in told and "write the ohms into kit.csv" in " ".join(told.split())
+    drawn = (bench / "plug.svg").read_text(encoding="utf-8")
+    kit = (bench / "kit.csv").read_text(encoding="utf-8").splitlines()
+    assert kit[0] == "marker,ohms,point,nominal_ohms"
+    assert [row.split(",")[2] for row in kit[1:]] == ["X1:1", "X1:2", "X1:3", "X1:4"]
+    assert all(f">M{n}<" in drawn for n in range(1, 5))
+    assert "expected measured ohms" in run(bench, "plan", "wires.csv", "--markers", "kit.csv", ends=2)
+    rows = [",".join([*kit[n].split(",")[:1], str(ohm), *kit[n].split(",")[2:]]) for n, ohm in MEASURED]
+    (bench / "kit.csv").write_text("\n".join([kit[0], *rows]) + "\n")
+    again = run(bench, "markers", "wires.csv", "--plug", "X1")
+    assert "All its markers are measured" in again and "8250 Ω" in again
+    made = json.loads(run(bench, "plan", "wires.csv", "--markers", "kit.csv", "--json"))
+    assert {one["plug"] for one in made["placements"]} == {"X1"} and made["totals"]["plugs"] == 1
+    assert "marker plug X1 on X1 (M1 to M4)" in run(bench, "plan", "wires.csv", "--markers", "kit.csv")
+    words = ("log", "wires.csv", "--out", "run", "--markers", "kit.csv")
+    said = run(bench, *words, typed=SOUND).splitlines()
+    assert said[0] == "round 1, place: plug X1, M1 X1:1, M2 X1:2, M3 X1:3, M4 X1:4"
+    verdict = json.loads(run(bench, "judge", "wires.csv", "run", "--json", ends=3))
+    assert (verdict["wiring"], verdict["coverage"]["wires_tested"]) == ("pass", 4)
 
 
 def test_a_run_is_not_resumed_with_another_kit(bench: Path) -> None:

@@ -13,6 +13,7 @@ from collections.abc import Set
 from dataclasses import dataclass
 from typing import Literal
 
+from loomtest.bench.plan.marked_rounds import covered_points, half_of
 from loomtest.bench.plan.markers import MarkedPlan, Placing
 from loomtest.diagnosis.markers.facts import LEAKS_BELOW_OHM, may_leak_to, unregistered
 from loomtest.diagnosis.markers.rounds import RoundRead, circuit_of, read_rounds, really_joined
@@ -80,6 +81,7 @@ def next_in_round(
     planned = sorted({one.round for one in plan.placings})
     if not actual or marked is None:
         return _placed(plan, planned[0], 1) if planned else None
+    skipped = skipped | covered_points(harness, marked.of_round(actual[-1])[0])
     base = {number: _base(harness, plan, marked, number) for number in actual}
     current = actual[-1]
     now = base[current]
@@ -234,6 +236,7 @@ def _stray(state: _RoundSoFar, current: int, full: list[int], skipped: Set[str])
     found = _empty_beside(state, full[-1], {harness.points[p] for p, _ in missing}, skipped)
     if found is not None or _arrived(state, one):
         return found
+    missing = [(point, clip) for point, clip in missing if not one.seats[clip].clip.plug]
     moved = {one.seats[clip].clip.marker: harness.points[p] for p, clip in missing}
     lost = {circuit_of(harness, point) for point, _ in missing}
     gone = {point for point, _ in missing}
@@ -251,7 +254,7 @@ def _stray(state: _RoundSoFar, current: int, full: list[int], skipped: Set[str])
         and set(moved.items())
         <= {(seat.clip.marker, harness.points[seat.point]) for seat in state.seats[number]}
     ]
-    if not begins or (there and there[-1] != current):
+    if not moved or not begins or (there and there[-1] != current):
         return None
     if there:
         for point in moved.values():
@@ -307,12 +310,12 @@ def _halved(
     ]
     for point in dict.fromkeys(far):
         left = may_leak_to(state.read, point)
-        if len(left) < 2 or state.harness.points[point] in skipped:
+        keep = half_of(left, one.seats)
+        if not keep or state.harness.points[point] in skipped:
             continue
         seated = {(seat.clip.marker, seat.point) for seat in state.seats[current]}
         if current != full[-1] and point not in state.touched(current):
             return Touching(point=state.harness.points[point], round=current, expected_ohms=float("inf"))
-        keep = set(sorted(left)[: len(left) // 2])
         rest = {(seat.clip.marker, seat.point) for seat in one.seats} - left
         wanted = keep | (rest & seated)
         if wanted == seated:
@@ -340,7 +343,7 @@ def _pulled(
     for block in _blocks(one):
         if really_joined(one, block, state.read) is not None or _through_parts(state.harness, one, block):
             continue
-        for clip in one.own(block)[:-1]:
+        for clip in one.pullable(block):
             points = [one.points[i] for i in one.readers(block) if one.touches[i].clip == clip]
             points = [p for p in points if state.harness.points[p] not in skipped]
             if points:

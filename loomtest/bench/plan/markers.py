@@ -5,6 +5,7 @@ apart from all others marked with it. Circuits of two rounds are never marked to
 of the one while the other's clips are on shows it apart from all of those. Which circuits are touched so is a
 least vertex cover of the pairs that are wanted between the two rounds: as many as a greatest matching has
 (D. König, Math. Fiz. Lapok 38 (1931) 116), and fewer cannot do while every circuit is marked once.
+The rounds themselves, marker plugs among them, are made in `marked_rounds`.
 """
 
 from __future__ import annotations
@@ -13,15 +14,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, fields
 from typing import Any, Literal
 
-import numpy as np
-
+from loomtest.bench.plan.marked_rounds import Draft
 from loomtest.bench.plan.route import station_of
 from loomtest.diagnosis.markers.kit import MOST_CLIPS
-from loomtest.diagnosis.seen.isolation import required_pairs
 from loomtest.diagnosis.verdict import plain_number
 from loomtest.harness.model import Harness, IsolationLevel, connector_of
 from loomtest.harness.points import natural
 from loomtest.readings.marked import COMMON, Clip
+from loomtest.readings.model import Range
 from loomtest.words.plan import (
     MOST_NETS_COMPARED,
     SECONDS_PER_CLIP,
@@ -29,6 +29,7 @@ from loomtest.words.plan import (
     SECONDS_PER_WALK,
 )
 
+SECONDS_PER_PLUG = 15.0  # a marker plug on and off again, as assumed as the others
 SECONDS_PER_PIN = 10.0  # a pin into a cavity, pulled out again after; a clip on a ring or stud: per clip
 Why = Literal["circuit", "itself", "apart"]
 
@@ -58,8 +59,10 @@ class MarkedStep:
 @dataclass(frozen=True, kw_only=True)
 class MarkedPlan:
     """Placings and touches in bench order. `totals`: marked (touches), of these circuits, itself and apart,
-    rounds, placings, moves, minutes. `bounds`: the fewest touches for the circuits and between the rounds.
-    `loops`: wires of rings, which no clip tells one from another."""
+    rounds, placings (of loose clips), plugs where there are any, moves, minutes. `bounds`: the fewest touches
+    for the circuits and between the rounds. `loops`: wires of rings, which no clip tells one from another.
+    `unmarked`: circuits that no marker is left for; `hidden_pairs`: pairs of circuits that no touch shows
+    apart, for marker plugs are on."""
 
     harness: str
     isolation: IsolationLevel
@@ -68,6 +71,8 @@ class MarkedPlan:
     totals: dict[str, int]
     bounds: dict[str, int]
     loops: tuple[str, ...]
+    unmarked: tuple[str, ...] = ()
+    hidden_pairs: int = 0
 
     def to_json(self) -> dict[str, Any]:
         """The object of the contract, `loomtest-plan/1`, without its sentences."""
@@ -83,7 +88,9 @@ class MarkedPlan:
             "harness": self.harness,
             "isolation": self.isolation,
             "placements": [
-                {"round": one.round, "marker": one.clip.marker, "point": one.point} for one in self.placings
+                {"round": one.round, "marker": one.clip.marker, "point": one.point}
+                | ({"plug": one.clip.plug} if one.clip.plug else {})
+                for one in self.placings
             ],
             "steps": steps,
             "totals": dict(self.totals),
@@ -136,37 +143,45 @@ def plan_marked(
     clips: Sequence[Clip],
     isolation: IsolationLevel | None = None,
     every_clip: bool = False,
+    held: Range | None = None,
 ) -> MarkedPlan:
     """Where the clips of a kit go and what to touch; pure, the same harness gives the same plan.
+
+    `held`: the meter's range that the kit is read on; without it no two marker plugs go on together.
 
     A marked point in a connector that was worked on is touched itself as well, for a clip put on by the
     wire's colour hides that the wire sits in another cavity; with `every_clip` every marked point.
     """
     level = harness.limits.isolation if isolation is None else isolation
-    draft = _Draft(harness, list(clips), level)
+    draft = Draft(harness, list(clips), level, held)
     touches: list[tuple[int, int, Why]] = []  # round, point, why
-    for number, nets in enumerate(draft.rounds, 1):
-        touches += [(number, code, "circuit") for net in nets for code in draft.others(net)]
+    for number, one in enumerate(draft.rounds, 1):
+        touches += [(number, code, "circuit") for net in one.home for code in draft.others(net)]
         touches += [
             (number, draft.mark[net], "itself")
-            for net in nets
-            if every_clip
-            or {harness.points[draft.mark[net]], connector_of(harness.points[draft.mark[net]])}
-            & harness.worked_on
+            for net in one.home
+            if not one.clips[net].built_in
+            and (
+                every_clip
+                or {harness.points[draft.mark[net]], connector_of(harness.points[draft.mark[net]])}
+                & harness.worked_on
+            )
         ]
     ties, bound = draft.ties()
     there = {(number, code) for number, code, _ in touches}
-    touches += [touch for touch in ties if touch[:2] not in there]
+    touches += [(*touch, "apart") for touch in ties if touch not in there]
     steps = _in_bench_order(harness, draft, touches)
     placings = tuple(
-        Placing(round=number, clip=clip, point=harness.points[draft.mark[net]])
-        for number, nets in enumerate(draft.rounds, 1)
-        for net, clip in zip(nets, clips, strict=False)
+        Placing(round=number, clip=clip, point=clip.built_in or harness.points[draft.mark[net]])
+        for number, one in enumerate(draft.rounds, 1)
+        for net, clip in one.clips.items()
     )
     count = {why: sum(step.why == why for step in steps) for why in ("circuit", "itself", "apart")}
     walks = _walks(placings, steps)
-    pins = sum(bool(connector_of(one.point)) for one in placings)
-    seconds = SECONDS_PER_PIN * pins + SECONDS_PER_CLIP * (len(placings) - pins)
+    plugs = sum(len(one.covered) for one in draft.rounds)
+    loose = [one for one in placings if not one.clip.built_in]
+    pins = sum(bool(connector_of(one.point)) for one in loose)
+    seconds = SECONDS_PER_PIN * pins + SECONDS_PER_CLIP * (len(loose) - pins) + SECONDS_PER_PLUG * plugs
     seconds += SECONDS_PER_PROBING * len(steps) + SECONDS_PER_WALK * walks
     return MarkedPlan(
         harness=harness.name,
@@ -179,153 +194,36 @@ def plan_marked(
             "itself": count["itself"],
             "apart": count["apart"],
             "rounds": len(draft.rounds),
-            "placings": len(placings),
-            "moves": len(placings) + walks,
+            "placings": len(loose),
+            "moves": len(loose) + plugs + walks,
             "minutes": round(seconds / 60),
+            **({"plugs": plugs} if plugs else {}),
         },
         bounds={"marked": count["circuit"] + bound},
         loops=draft.loops,
+        unmarked=tuple(harness.nets[net].name for net in draft.unmarked),
+        hidden_pairs=draft.hidden,
     )
 
 
-class _Draft:
-    """Which circuits are marked in which round, and where."""
-
-    def __init__(self, harness: Harness, clips: list[Clip], level: IsolationLevel) -> None:
-        self.harness, self.clips = harness, clips
-        self._pairs = [
-            (int(a), int(b)) for block in required_pairs(harness, level).iterate() for a, b in block.tolist()
-        ]
-        barred = {
-            int(harness.net_of[harness.code_of[point]])
-            for wire in harness.wires
-            if wire.kind == "restraint"
-            for point in (wire.start, wire.end)
-        }
-        self._reach = {
-            number: own
-            for number, net in enumerate(harness.nets)
-            if number not in barred and (own := [code for code in net.points if harness.reachable[code]])
-        }
-        self._pairs = [(a, b) for a, b in self._pairs if a in self._reach and b in self._reach]
-        several = [net for net, points in self._reach.items() if len(points) > 1]
-        single = self._marked_singles(set(several))
-        self.mark = _marked_points(harness, {net: self._reach[net] for net in (*several, *single)})
-        order = {net: position for position, net in enumerate(self.mark)}
-        nets = sorted(several, key=order.__getitem__) + sorted(single, key=order.__getitem__)
-        size = len(clips)
-        self.rounds = [nets[first : first + size] for first in range(0, len(nets), size)]
-        self.loops = tuple(
-            harness.wires[wire].name
-            for net in self.harness.nets
-            if len(net.conductors) >= len(net.points)
-            for wire in net.conductors
-        )
-
-    def others(self, net: int) -> list[int]:
-        """The reachable points of a circuit that its clip does not sit on."""
-        return [code for code in self._reach[net] if code != self.mark.get(net)]
-
-    def _marked_singles(self, several: set[int]) -> list[int]:
-        """Circuits of one reachable point that need a clip: of every wanted pair of two such, one."""
-        left = [pair for pair in self._pairs if not set(pair) & several]
-        out: list[int] = []
-        while left:
-            nets = [net for pair in left for net in pair]
-            most = max(sorted(set(nets)), key=nets.count)
-            out.append(most)
-            left = [pair for pair in left if most not in pair]
-        return out
-
-    def ties(self) -> tuple[list[tuple[int, int, Why]], int]:
-        """(round, point, why) of the touches that show circuits apart which no circuit's own touch does, and
-        the fewest that can do."""
-        at = {net: number for number, nets in enumerate(self.rounds, 1) for net in nets}
-        between: dict[tuple[int, int], list[tuple[int, int]]] = {}
-        touches: set[tuple[int, int]] = set()  # round, net
-        for a, b in self._pairs:
-            if a in at and b in at and at[a] == at[b]:
-                if not self.others(a) and not self.others(b):
-                    touches.add((at[a], a))
-            elif a in at and b in at:
-                pair = (a, b) if at[a] < at[b] else (b, a)
-                between.setdefault((at[pair[0]], at[pair[1]]), []).append(pair)
-            else:
-                marked, other = (a, b) if a in at else (b, a)
-                touches.add((at[marked], other))
-        bound = len(touches)
-        for (first, second), pairs in sorted(between.items()):
-            for net in least_cover(pairs):
-                touches.add((second if at[net] == first else first, net))
-                bound += 1
-        return [
-            (number, self.mark.get(net, self._reach[net][0]), "apart") for number, net in sorted(touches)
-        ], bound
-
-
-def _marked_points(harness: Harness, nets: dict[int, list[int]]) -> dict[int, int]:
-    """The point of each circuit that its clip goes on, by circuit, one connector after the other: the one in
-    which most circuits that have none yet lie, then the next."""
-    left = dict(nets)
-    out: dict[int, int] = {}
-    while left:
-        at: dict[str, dict[int, int]] = {}
-        for net, codes in left.items():
-            for code in codes:
-                at.setdefault(station_of(harness.points[code]), {}).setdefault(net, code)
-        station = max(at, key=lambda name: (len(at[name]), bool(at[name]), [-ord(c) for c in name]))
-        for net, code in sorted(at[station].items(), key=lambda pair: natural(harness.points[pair[1]])):
-            out[net] = code
-            del left[net]
-    return out
-
-
-def least_cover(pairs: Sequence[tuple[int, int]]) -> list[int]:
-    """The fewest items that touch every pair, each pair one of a first and one of a second kind (König)."""
-    from scipy.sparse import csr_array
-    from scipy.sparse.csgraph import maximum_bipartite_matching
-
-    left, right = sorted({a for a, _ in pairs}), sorted({b for _, b in pairs})
-    row, column = {a: i for i, a in enumerate(left)}, {b: i for i, b in enumerate(right)}
-    cells = [row[a] for a, _ in pairs], [column[b] for _, b in pairs]
-    graph = csr_array((np.ones(len(pairs)), cells), shape=(len(left), len(right)))
-    to_right = maximum_bipartite_matching(graph, perm_type="column").tolist()
-    to_left = {b: a for a, b in enumerate(to_right) if b >= 0}
-    near: dict[int, list[int]] = {}
-    for a, b in zip(*cells, strict=True):
-        near.setdefault(a, []).append(b)
-    seen = {a for a, b in enumerate(to_right) if b < 0}
-    crossed: set[int] = set()
-    stack = sorted(seen)
-    while stack:  # along alternating paths from what no matching edge holds
-        for b in near.get(stack.pop(), ()):
-            if b not in crossed:
-                crossed.add(b)
-                if b in to_left and to_left[b] not in seen:
-                    seen.add(to_left[b])
-                    stack.append(to_left[b])
-    return [left[a] for a in range(len(left)) if a not in seen] + [right[b] for b in sorted(crossed)]
-
-
 def _in_bench_order(
-    harness: Harness, draft: _Draft, touches: Iterable[tuple[int, int, Why]]
+    harness: Harness, draft: Draft, touches: Iterable[tuple[int, int, Why]]
 ) -> tuple[MarkedStep, ...]:
     """Round by round, connector by connector; the touches that should read over-range at each round's end,
     where the meter changes its range once."""
-    home = {net: number for number, nets in enumerate(draft.rounds, 1) for net in nets}
     names = [net.name for net in harness.nets]
 
     def place(touch: tuple[int, int, Why]) -> tuple[Any, ...]:
         number, code, _ = touch
-        away = home.get(int(harness.net_of[code])) != number
+        away = int(harness.net_of[code]) not in draft.rounds[number - 1].clips
         return number, away, natural(station_of(harness.points[code])), natural(harness.points[code])
 
     out = []
-    ohms = dict(_values(draft))
     for step, touch in enumerate(sorted(set(touches), key=place), 1):
         number, code, why = touch
         net = int(harness.net_of[code])
-        expected = ohms[net] if home.get(net) == number else float("inf")
+        clip = draft.rounds[number - 1].clips.get(net)
+        expected = clip.ohms if clip is not None else float("inf")
         out.append(
             MarkedStep(
                 step=step,
@@ -337,11 +235,6 @@ def _in_bench_order(
             )
         )
     return tuple(out)
-
-
-def _values(draft: _Draft) -> Iterable[tuple[int, float]]:
-    for nets in draft.rounds:
-        yield from ((net, clip.ohms) for net, clip in zip(nets, draft.clips, strict=False))
 
 
 def _walks(placings: Sequence[Placing], steps: Sequence[MarkedStep]) -> int:

@@ -67,6 +67,7 @@ class MarkedSession:
         self._harness, self._writer, self._plan = harness, writer, plan
         self._instrument, self._held, self._choices = instrument, held, choices
         self._capture = Capture(instrument)
+        self._plugs = {one.clip.marker: one.clip.plug for one in plan.placings if one.clip.plug}
         self._ask: Seating | Touching | None = None
         self._hands: list[str] = []  # what is still to be put on or taken off, one sentence each
         self._skipped: set[str] = set()
@@ -171,7 +172,7 @@ class MarkedSession:
             prompt = Prompt("probe", sentence, touched(self._ask.point), COMMON, about, hint, "black")
             return [Asked(prompt)]
         placed = {one.clip.marker: touched(one.point) for one in self._ask.placings}
-        self._hands = seat_sentences(self._ask.reason, self._ask.clips, placed)
+        self._hands = seat_sentences(self._ask.reason, self._ask.clips, placed, self._plugs)
         return self._next_hand()
 
     def _next_hand(self) -> list[Event]:

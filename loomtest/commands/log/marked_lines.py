@@ -22,6 +22,7 @@ class MarkedLines:
         self._harness, self._request = harness, request
         self._instrument = instrument or generic_handheld()
         self._plan, self._held = request.marked_plan(harness, self._instrument)
+        self._plugs = {one.clip.marker: one.clip.plug for one in self._plan.placings if one.clip.plug}
         self._away: set[str] = set()  # points that should read no clip
 
     def next(self, writer: RunWriter) -> str:
@@ -38,6 +39,10 @@ class MarkedLines:
             writer.seat(ask.round, [(one.clip, one.point) for one in ask.placings])
             points = {one.clip.marker: one.point for one in ask.placings}
             told = [f"{clip} {points[clip]}" if clip in points else f"{clip} off" for clip in ask.clips]
+            plugs = [
+                f"plug {name}" for name in dict.fromkeys(self._plugs.get(c, "") for c in ask.clips) if name
+            ]
+            told = [*plugs, *told]
             return f"round {ask.round}, {ask.reason}: {', '.join(told)}"
         if ask.expected_ohms == math.inf:
             self._away.add(ask.point)

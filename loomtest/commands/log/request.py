@@ -43,9 +43,9 @@ class LogRequest:
 
         assert self.markers is not None
         kit = read_kit(self.markers)
-        held = usable(kit, instrument)
+        held = usable(kit, instrument, harness)
         check_kit(self.out, kit)
-        return plan_marked(harness, kit.clips, self.planned_level(harness)), held
+        return plan_marked(harness, kit.clips, self.planned_level(harness), held=held), held
 
     def stated_instrument(self) -> Instrument | None:
         """The instrument that was named, else that of the run which is resumed, else None."""

@@ -10,13 +10,15 @@ from loomtest.diagnosis.why import Todo, Why
 @dataclass(frozen=True, slots=True)
 class NotRegistered:
     """`point` does not read `clip`, the one of its circuit, or reads it where another should be: a touch on
-    `seat` itself tells crossed or broken wires from a clip that sits wrong. `reads`: the clips it reads."""
+    `seat` itself tells crossed or broken wires from a clip that sits wrong. `reads`: the clips it reads;
+    `plug`: the connector of the marker plug that the clip is built into, "" for a loose one."""
 
     seat: int
     point: int
     clip: str
     reads: tuple[str, ...]
     round: int
+    plug: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,11 +32,13 @@ class ClipAstray:
 
 @dataclass(frozen=True, slots=True)
 class MaybeClipsTouch:
-    """The circuits of these seats read alike: shorted, or their clips touch each other."""
+    """The circuits of these seats read alike: shorted, or their clips touch each other. `built_in`: all clips
+    are built into plugs, so that only a leak could look the same."""
 
     seats: tuple[int, ...]
     clips: tuple[str, ...]
     round: int
+    built_in: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -34,7 +34,7 @@ from loomtest.diagnosis.numbers.statistics import median
 from loomtest.diagnosis.seen.isolation import part_groups
 from loomtest.harness.model import Harness
 from loomtest.readings.generic import over_range_proves_ohm
-from loomtest.readings.marked import Marked
+from loomtest.readings.marked import Marked, Seat
 from loomtest.readings.model import Instrument
 
 _SURE_SD = 2.0  # a reading may be so many standard uncertainties off before a leak is bounded by it
@@ -210,7 +210,8 @@ def _maybe_clips(
     if all((a, b) in settled for a in nets for b in nets if a < b):
         return
     if really_joined(one, block, facts.rounds) is None:
-        facts.doubts.append(MaybeClipsTouch(tuple(seats), one.names(own), one.number))
+        built_in = all(one.seats[clip].clip.plug for clip in own)
+        facts.doubts.append(MaybeClipsTouch(tuple(seats), one.names(own), one.number, built_in))
 
 
 def _bound(one: RoundRead, block: Block, leaks: Sequence[Leak]) -> float:
@@ -333,14 +334,25 @@ def unregistered(one: RoundRead) -> list[NotRegistered]:
     for point, touch, block in zip(one.points, one.touches, one.decoded.blocks, strict=True):
         if touch.clip >= 0 and touch.clip not in block and touch.clip not in known:
             seat = one.seats[touch.clip]
-            out.append(NotRegistered(seat.point, point, seat.clip.marker, one.names(block), one.number))
+            out.append(_not_registered(one, seat, point, block))
     asked = {doubt.clip for doubt in out}
     for point, touch, block in zip(one.points, one.touches, one.decoded.blocks, strict=True):
         for other in block:
             seat = one.seats[other]
             if other not in known and touch.clip not in (other, -1) and seat.clip.marker not in asked:
-                out.append(NotRegistered(seat.point, point, seat.clip.marker, one.names(block), one.number))
+                out.append(_not_registered(one, seat, point, block))
     return out
+
+
+def _not_registered(one: RoundRead, seat: Seat, point: int, block: Block) -> NotRegistered:
+    return NotRegistered(
+        seat=seat.point,
+        point=point,
+        clip=seat.clip.marker,
+        reads=one.names(block),
+        round=one.number,
+        plug=seat.clip.plug,
+    )
 
 
 def may_leak_to(rounds: Sequence[RoundRead], point: int) -> set[tuple[str, int]]:

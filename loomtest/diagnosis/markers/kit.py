@@ -121,6 +121,17 @@ def margins_of(ohms: Sequence[float], held: Range) -> Margins:
     )
 
 
+def told_apart(ohms: Sequence[float], held: Range | None) -> bool:
+    """Whether markers of these values (ohms) can be told apart in one round, two side by side from a third.
+    Without a range that is not known: False for more than one."""
+    if len(ohms) < 2:
+        return True
+    if held is None or max(ohms) > held.up_to_ohms:
+        return False
+    margins = margins_of(ohms, held)
+    return margins.apart >= APART_SD and margins.side_by_side >= SIDE_BY_SIDE_SD
+
+
 def choose_kit(instrument: Instrument, clips: int) -> KitChoice | None:
     """The kit of so many clips with the widest margins, of E24 where that will do; None where no kit will.
 

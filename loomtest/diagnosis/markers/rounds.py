@@ -1,7 +1,8 @@
 """Each round of touches decoded, and which clips are known to sit where they were said to.
 
 A clip is *seen* where a touch on the very point it was put on reads it, and *trusted* where any touch on its
-circuit does: put elsewhere, no point of that circuit would read it. Where the point itself was touched and
+circuit does: put elsewhere, no point of that circuit would read it. A marker built into a plug is trusted
+where any marker of its plug is read: the plug is on. Where the point itself was touched and
 reads other clips or none, the clip is *astray*: it hangs on something else, or on nothing.
 """
 
@@ -53,6 +54,12 @@ class RoundRead:
     def own(self, block: Block) -> Block:
         """The block less the clips that went astray: those whose circuits really take part."""
         return tuple(clip for clip in block if clip not in self.astray)
+
+    def pullable(self, block: Block) -> Block:
+        """The clips of a block to pull, one staying: the loose ones beside a marker of a plug."""
+        own = self.own(block)
+        loose = tuple(clip for clip in own if not self.seats[clip].clip.plug)
+        return loose if len(loose) < len(own) else own[:-1]
 
     def names(self, block: Block) -> tuple[str, ...]:
         """The clips' names."""
@@ -111,10 +118,17 @@ def _read(harness: Harness, marked: Marked, instrument: Instrument, number: int)
         above_ohm=tuple(marked.above_ohm[index].tolist()),
         held=held,
         decoded=decoded,
-        trusted=frozenset(read - (astray - seen)),
+        trusted=frozenset((read | _in_plugs(seats, decoded)) - (astray - seen)),
         astray=frozenset(astray - seen),
         read=frozenset(read),
     )
+
+
+def _in_plugs(seats: Sequence[Seat], decoded: Decoded) -> set[int]:
+    """The markers of every plug of which at least one is read: it is on, and they sit where they are built
+    in."""
+    read = {seats[clip].clip.plug for block in decoded.blocks for clip in block} - {""}
+    return {index for index, seat in enumerate(seats) if seat.clip.plug in read}
 
 
 def _still_astray(rounds: Sequence[RoundRead]) -> list[RoundRead]:
@@ -141,9 +155,13 @@ def really_joined(one: RoundRead, block: Block, rounds: Sequence[RoundRead]) -> 
     """Whether circuits that read alike are joined in the loom and not by clips that touch each other.
 
     Clips were pulled and their circuits touched again: True where each still reads the others, False where
-    one reads nothing; None where nobody pulled one.
+    one reads nothing; None where nobody pulled one. Markers of plugs need no pulling where every circuit of
+    the block reads it.
     """
     own = one.own(block)  # a clip that sits wrong is read wherever it sits: it joins nothing
+    if len(own) > 1 and all(one.seats[clip].clip.plug for clip in own):
+        tell = {one.touches[index].clip for index in one.readers(block)}
+        return True if tell >= set(own) else None  # measured in their plugs, they do not touch each other
     seated = {_key(one.seats[clip]): clip for clip in own}
     readers = {one.points[index]: one.touches[index].clip for index in one.readers(block)}
     told: bool | None = None

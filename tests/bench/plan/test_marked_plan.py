@@ -9,7 +9,8 @@ from itertools import combinations
 import numpy as np
 import pytest
 
-from loomtest.bench.plan.markers import MarkedPlan, least_cover, plan_marked
+from loomtest.bench.plan.marked_rounds import least_cover
+from loomtest.bench.plan.markers import MarkedPlan, plan_marked
 from loomtest.bench.plan.plan import plan
 from loomtest.diagnosis.seen.isolation import required_pairs
 from loomtest.harness.model import Harness, Limits, Wire

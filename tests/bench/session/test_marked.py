@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 
@@ -66,6 +67,20 @@ def test_clips_then_touches_without_colour_or_value(harness: Harness, writer: Ru
     assert marked is not None
     assert marked.ohm.tolist() == [8250, 9310]
     assert len(marked.seats) == 2
+
+
+def test_a_plug_is_asked_for_once_and_recorded_as_one(harness: Harness, writer: RunWriter) -> None:
+    clips = [replace(clip, built_in=f"X1:{n}") for n, clip in enumerate(CLIPS, 1)]
+    held = range_for(METER, 9310)
+    assert held is not None
+    made = plan_marked(harness, clips, held=held)
+    sitting = MarkedSession(harness, writer, made, METER, held, Choices(live=False))
+    assert prompt(sitting.begin()) == "Put marker plug X1 on X1 (M1 to M2)."
+    assert prompt(sitting.key(0, "enter")) == "Red lead: X2 cavity 1. Hands off the metal."
+    sitting.typed(0, "8250")
+    assert Ended("complete") in sitting.typed(0, "9.31k")
+    marked = load_readings(writer.folder, harness).marked
+    assert marked is not None and [seat.clip.plug for seat in marked.seats] == ["X1", "X1"]
 
 
 def test_over_range_is_kept_with_the_range_that_was_held(harness: Harness, writer: RunWriter) -> None:

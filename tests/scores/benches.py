@@ -34,11 +34,12 @@ from loomtest.evidence.archive.verify import Scope, verify_archive
 from loomtest.readings.model import Job
 from loomtest.readings.run import About, Reading, create_run
 from tests.evidence.archive import kept
-from tests.evidence.archive.many import HARNESS, many
+from tests.evidence.archive.many import HARNESS, many, multiplied
 from tests.postgres import PASSWORD, Server, running
 from tests.speed.archive import copies, template
 
 BENCHES = 5
+MADE_ONE_BY_ONE = 10_000
 FORK = multiprocessing.get_context("fork")
 AWAY = "away.txt"  # in a bench's folder: the units that were kept while the database was away
 
@@ -171,7 +172,9 @@ def asked(runs: int) -> None:
         for size in sizes:
             for url in (None, server.url()):
                 with tempfile.TemporaryDirectory() as place:
-                    archive = many(Path(place) / "archive", size, url)
+                    archive = many(Path(place) / "archive", min(size, MADE_ONE_BY_ONE), url)
+                    if size > MADE_ONE_BY_ONE:
+                        multiplied(archive, size // MADE_ONE_BY_ONE - 1)
                     where = ["--archive", str(archive.folder), *(["--index", url] if url else [])]
                     took = [
                         _took("history", *where),

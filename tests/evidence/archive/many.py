@@ -15,7 +15,10 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
+import sqlalchemy as sql
+
 from loomtest.evidence.archive.database.rows import BagRows, rows_of
+from loomtest.evidence.archive.database.tables import about, bag, finding, measured
 from loomtest.evidence.archive.database.upkeep import Indexed, add_rows, begin_anew, known_state
 from loomtest.evidence.archive.folder import LEDGER, Archive, Entry
 from loomtest.evidence.archive.index import Index
@@ -115,3 +118,34 @@ def _write(bag: Path, run: MadeRun, readings: bytes) -> None:
     (bag / "bag-info.txt").write_text("".join(f"{key}: {text}\n" for key, text in run.info.items()), "utf-8")
     (bag / "data" / "verdict.json").write_text(json.dumps(run.verdict), "utf-8")
     (bag / "data" / "run" / "readings.csv").write_bytes(readings)
+
+
+def multiplied(archive: Archive, times: int) -> None:
+    """Put so many copies of all runs before them, as runs of other units: quicker than making them."""
+    database, own = Index(archive).database, archive.ledger()
+    count, after = len(own), len(own) * times
+    lines = b"".join(
+        f"{entry.digest}  {entry.folder}-{copy}/tagmanifest-sha256.txt\n".encode()
+        for copy in range(times)
+        for entry in own.entries()
+    )
+    (archive.folder / LEDGER).write_bytes(lines + own.data)
+    state = known_state(database)
+    assert state is not None
+    with database.writing() as base:
+        for table in (bag, finding, measured):
+            far = {"sequence": table.c.sequence + 10 * after}  # past all others on the way
+            base.execute(table.update().values(**far))
+            for copy in range(times):
+                changed = {"sequence": table.c.sequence - 10 * after + copy * count}
+                if table is bag:
+                    changed |= {name: bag.c[name] + f"-{copy}" for name in ("folder", "unit", "readings")}
+                chosen = [changed.get(column.name, column).label(column.name) for column in table.c]
+                query = sql.select(*chosen).where(table.c.sequence > 10 * after)
+                base.execute(table.insert().from_select(list(table.c.keys()), query))
+            back = {"sequence": table.c.sequence - 9 * after}
+            base.execute(table.update().where(table.c.sequence > 10 * after).values(**back))
+        whole = archive.ledger()
+        digest = hashlib.sha256(whole.data).hexdigest()
+        further = Indexed(state.archive, len(whole), len(whole.data), digest)
+        base.execute(about.update().values(**asdict(further)))

@@ -29,7 +29,7 @@ _LONGEST_S = 60.0  # the index of 100,000 runs is read in a second or two
 _WAIT_S = 30.0  # for another program that is writing
 _CONNECT_S = 5
 # A computer that is off does not even refuse: whoever keeps unit after unit does not wait for it each time.
-_SLOW_S, _SILENT_S = 1.0, 30.0
+_SLOW_S, _SILENT_S = 3.0, 30.0
 _SILENT: dict[Address, tuple[float, IndexAwayError | None]] = {}
 _ONE_WRITER = 0x6C6F6F6D  # PostgreSQL's lock for whoever writes into an index
 # SCRAM never sends the password; trust, peer and a certificate need none. An archive.toml may name any

@@ -19,6 +19,8 @@ def add_end(
 ) -> None:
     """Take the mention for an end, or for the label or remark that it is."""
     mention = _other_side(mention, scene)
+    if mention.other and reading.groups[-1] and not scene.meant:  # another wire of the device, and no list
+        raise UnsureError(Ask.SEVERAL_MEANINGS, item.value)
     group = reading.groups[-1]
     sure = _is_sure(mention, group, scene)
     joined = any(later.sort == "join" for later in rest)
@@ -121,6 +123,10 @@ def _add_behind_the_pin(
     unknown = mention.sort == "" or (mention.sort == "load" and not mention.terminal)
     if column and not scene.star and (alone or unknown):
         reading.label = item.value
+        return
+    use = mention.key in ("earth", "ground", "mass", "negative", "live", "feed", "supply")
+    if use and not mention.terminal and any(later.sort == "end" for later in rest):
+        reading.label = item.value  # `6 black: earth, to the chassis point`
         return
     twice = scene.names.seen.get(scene.names.alias(mention.key), 0) > 1
     known = mention.terminal or mention.sort or twice

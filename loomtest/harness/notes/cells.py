@@ -124,6 +124,7 @@ def says_empty(text: str, rest: list[Token]) -> bool:
     return (
         first in phrases
         or said in phrases
+        or _NOTHING_NOW.search(said) is not None
         or any(
             first.startswith(p + " ")
             for p in (
@@ -133,6 +134,8 @@ def says_empty(text: str, rest: list[Token]) -> bool:
                 "nothing",
                 "empty",
                 "nothing in",
+                "nothing on",
+                "no pin",
                 "no wire",
                 "is empty",
                 "blank plug",
@@ -143,8 +146,11 @@ def says_empty(text: str, rest: list[Token]) -> bool:
     )
 
 
+# `was the pump, nothing on it now`
+_NOTHING_NOW = re.compile(r"[,;–-] ?nothing (?:on|in|at) (?:it|there)(?: now| any more)?\W*$")
 _BEFORE_A_PIN = ("comma", "semi", "stop", "colon", "dash", "word", "note", "and")
 _LEADS = ("pin", "cavity", "cav", "way", "terminal", "term", "position")
+_LEADS_OF_SEVERAL = ("pins", "cavities", "ways", "terminals", "terms", "positions")
 _SAYS = re.compile(
     r"^(.*?\w)[\s:=|>–-]+(?:(?:is|are|both|all|left|has|have|been|just)\s+)*("
     + "|".join(re.escape(p) for p in trade.phrases("empty", "whole") if len(p) > 2)
@@ -186,7 +192,7 @@ def _empties(
     if match is None:
         return []
     last = len(before) + match.end(1)
-    words = [token for token in tokens if len(before) <= token.start and token.end <= last]
+    words = _without_leads([token for token in tokens if len(before) <= token.start and token.end <= last])
     if any(t.sort in (*ABOUT, *JOINS, "via", "colon", "gap") and t.text != ":" for t in words):
         return []
     found: list[Mention] = []
@@ -208,6 +214,15 @@ def _empties(
                 return []
             found.append(mention)
     return found
+
+
+def _without_leads(words: list[Token]) -> list[Token]:
+    """`Fuse box, ways 5 and 6`: without the noun of several cavities and the comma before it."""
+    at = next((i for i, token in enumerate(words[:-1]) if token.text.casefold() in _LEADS_OF_SEVERAL), 0)
+    if not at or words[at + 1].sort != "number":
+        return words
+    head = words[: at - 1] if words[at - 1].sort == "comma" else words[:at]
+    return [*head, *words[at + 1 :]]
 
 
 def rows_in_line(tokens: list[Token], scene: Surroundings) -> list[tuple[Mention, list[Token]]]:

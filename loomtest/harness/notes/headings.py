@@ -241,7 +241,7 @@ def _coded(page: Page, line: PageLine) -> Mention | None:
     """`C3  CDI unit, 6 way`: a connector by its code, which the words behind it name too."""
     bare = re.sub(r"\([^()]*\)", " ", line.text).strip(" =*_:")
     match = re.fullmatch(r"([A-Z]{1,4}\d{1,3})\s*[-–:=]?\s+(\D.*)", bare)
-    if match is None:
+    if match is None or ":" in match[2]:
         return None
     rest = _COUNT.split(match[2])[0].strip(" ,-–.;")
     words = re.split(r"[,;(]|\s(?:in|on|under|behind|at|by)\s", rest)[0].split()

@@ -33,6 +33,7 @@ from loomtest.harness.notes.tablerow import read_row
 _MEASURED = re.compile(
     r"(?i)\b(?:measured|reads?|reading|checked|tested)\b.*\d\s*(?:[kM]?\s?ohms?|[kM]?Ω|v(?:olts?)?)\b"
 )
+_AS_ANOTHER = re.compile(r"(?i)\b(?:as|like) (?:no\.? ?)?\d{1,3}\b")  # `as 4, but on the right`
 _CHANGE = re.compile(
     r"(?:old\s+)?([A-Za-z]?\d{1,3}|[A-Z])\s*(?:[-=]*>|=|→|to)\s*(?:new\s+)?([A-Za-z]?\d{1,3}|[A-Z])(?!\w)",
     re.IGNORECASE,
@@ -70,6 +71,8 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
         scene.device = None if state.soft else scene.device
         if (said := _unpinned(state, line, tokens)) is not None:
             return said
+    if pins and _AS_ANOTHER.search(line.text):
+        raise UnsureError(Ask.DITTO)
     if pins and scene.fuse_row:
         _one_name_of_two(state, rest)
     if pins and scene.other is None:

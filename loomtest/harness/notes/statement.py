@@ -47,9 +47,10 @@ def read_statement(tokens: list[Token], scene: Surroundings) -> list[Joint]:
 def _one_after_another(parts: list[list[Token]], scene: Surroundings) -> list[Joint]:
     """Statements with commas between them: a bare terminal is of the device named before."""
     found: list[Joint] = []
-    own, pins = scene.topic, scene.pins
+    own, pins, device = scene.topic, scene.pins, scene.device
     for part in parts:
         scene.pins = () if found else pins
+        scene.device = None if found else device
         if found:
             signed = part[0].sort in ("dash", "plus")
             signs = [end for end in (found[-1].end, found[-1].start) if end.terminal in ("+", "-")]
@@ -57,7 +58,7 @@ def _one_after_another(parts: list[list[Token]], scene: Surroundings) -> list[Jo
         try:
             found += read_statement(part, scene)
         finally:
-            scene.topic, scene.pins = own, pins
+            scene.topic, scene.pins, scene.device = own, pins, device
     return found
 
 

@@ -9,7 +9,15 @@ from collections.abc import Sequence
 from pathlib import Path
 
 from loomtest.errors import RunFolderError
-from loomtest.readings.runfile import split_torn
+
+
+def split_torn(data: bytes) -> tuple[bytes, bytes]:
+    """(whole lines, torn rest): what stands behind the last line feed was never finished.
+
+    After a power cut some file systems show zero bytes at the end; they belong to the torn rest.
+    """
+    end = data.rstrip(b"\0").rfind(b"\n") + 1
+    return data[:end], data[end:]
 
 
 class AppendedFile:

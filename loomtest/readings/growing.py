@@ -10,6 +10,7 @@ import numpy as np
 
 from loomtest.harness.model import Harness
 from loomtest.readings import runfile
+from loomtest.readings.appended import split_torn
 from loomtest.readings.load import assemble, load_readings
 from loomtest.readings.model import Readings
 from loomtest.readings.table import decode, parse_table
@@ -33,13 +34,13 @@ class GrowingReadings:
         """What stands in the folder now. Raises InputError as `load_readings` does."""
         with self._file.open("rb") as stream:
             stream.seek(self._read_bytes)
-            whole, _ = runfile.split_torn(stream.read())
+            whole, _ = split_torn(stream.read())
         if self._readings is not None and not whole:
             return self._readings
         fresh = self._rows(whole) if self._readings is not None else None
         if self._readings is None or fresh is None:
             self._readings = load_readings(self._folder, self._harness)
-            data, _ = runfile.split_torn(self._file.read_bytes())
+            data, _ = split_torn(self._file.read_bytes())
             self._read_bytes, self._lines = len(data), data.count(b"\n")
             self._header = data[: data.find(b"\n") + 1]
             return self._readings

@@ -20,6 +20,7 @@ from loomtest.harness.exchange.filename import copy_name, is_exchange
 from loomtest.harness.load import list_text
 from loomtest.harness.model import ISOLATION_LEVELS, Harness
 from loomtest.harness.outward import toml_text
+from loomtest.readings.appended import split_torn
 from loomtest.readings.instrument import load_instrument
 from loomtest.readings.kitfile import SEATS_FILE, SeatRow, read_seats
 from loomtest.readings.model import Instrument, Job, Run
@@ -101,15 +102,6 @@ def seats_in(folder: Path) -> tuple[SeatRow, ...]:
     """Where marker clips sat in a run, () where it had none. Raises InputError."""
     file = folder / SEATS_FILE
     return read_seats(file) if file.is_file() else ()
-
-
-def split_torn(data: bytes) -> tuple[bytes, bytes]:
-    """(whole lines, torn rest): what stands behind the last line feed was never finished.
-
-    After a power cut some file systems show zero bytes at the end; they belong to the torn rest.
-    """
-    end = data.rstrip(b"\0").rfind(b"\n") + 1
-    return data[:end], data[end:]
 
 
 def read_run_file(folder: Path) -> Run:

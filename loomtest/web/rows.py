@@ -10,8 +10,9 @@ from typing import Any
 from loomtest.bench.session.at_once import AtOnce
 from loomtest.bench.session.by_hand import step_between, typed_value
 from loomtest.harness.model import Harness
+from loomtest.readings.appended import split_torn
 from loomtest.readings.model import Instrument, Quantity
-from loomtest.readings.runfile import READINGS_FILE, split_torn
+from loomtest.readings.runfile import READINGS_FILE
 
 
 @dataclass(frozen=True, slots=True)

@@ -29,8 +29,7 @@ from typing import TYPE_CHECKING
 
 from loomtest.errors import ArchiveError, RunFolderError
 from loomtest.evidence.archive.bag import TAG_MANIFEST, digest_of, sync_file
-from loomtest.readings.appended import AppendedFile
-from loomtest.readings.runfile import split_torn
+from loomtest.readings.appended import AppendedFile, split_torn
 
 if TYPE_CHECKING:
     from filelock import BaseFileLock

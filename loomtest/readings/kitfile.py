@@ -16,6 +16,7 @@ from loomtest.readings.values import ValueSyntaxError, parse_value
 
 SEATS_FILE = "markers.csv"
 SEATS_HEADER = "round,marker,point,ohms,uncertainty,plug\n"
+SEATS_COLUMNS = SEATS_HEADER.count(",") + 1
 MOST_ROUNDS = 10_000
 _Row = tuple[int, dict[str, str]]  # line of the file, cell by column
 

@@ -16,7 +16,7 @@ import os
 import shutil
 import time
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -27,7 +27,7 @@ from loomtest.errors import RunFolderError
 from loomtest.harness.model import Harness
 from loomtest.readings import runfile, values
 from loomtest.readings.appended import AppendedFile, csv_line
-from loomtest.readings.kitfile import SEATS_FILE, SEATS_HEADER
+from loomtest.readings.kitfile import SEATS_COLUMNS, SEATS_FILE, SEATS_HEADER
 from loomtest.readings.marked import Clip
 from loomtest.readings.model import Quantity
 from loomtest.readings.newrun import About, fill_run
@@ -245,8 +245,8 @@ class RunWriter:
         if self._width < runfile.HEADER.count(",") + 1:
             raise RunFolderError(f"{self.folder} was begun before marker clips: begin a new run for them")
         path = self.folder / SEATS_FILE
-        rows = [] if path.exists() else [SEATS_HEADER]
-        width = _columns_of(path) if path.exists() else SEATS_HEADER.count(",") + 1
+        new = not path.exists()
+        rows, width = ([SEATS_HEADER] if new else []), (SEATS_COLUMNS if new else _columns_of(path))
         for clip, point in seats:
             sd = _or_empty(clip.uncertainty_ohm)
             cells = (str(number), clip.marker, point, f"{clip.ohms:.12g}", sd, clip.plug)
@@ -254,11 +254,8 @@ class RunWriter:
                 raise RunFolderError(f"{self.folder} was begun before marker plugs: begin a new run for them")
             rows.append(csv_line(cells[:width]))
         path.touch()
-        file = AppendedFile(path, self.folder / runfile.SET_ASIDE_FILE)
-        try:
+        with closing(AppendedFile(path, self.folder / runfile.SET_ASIDE_FILE)) as file:
             file.append("".join(rows), len(rows))
-        finally:
-            file.close()
 
     def note_event(self, what: str, **facts: runfile.Fact) -> None:
         """One line in `[events]` of run.toml, with the time; on disk when this returns."""

@@ -154,19 +154,7 @@ def plan_marked(
     """
     level = harness.limits.isolation if isolation is None else isolation
     draft = Draft(harness, list(clips), level, held)
-    touches: list[tuple[int, int, Why]] = []  # round, point, why
-    for number, one in enumerate(draft.rounds, 1):
-        touches += [(number, code, "circuit") for net in one.home for code in draft.others(net)]
-        touches += [
-            (number, draft.mark[net], "itself")
-            for net in one.home
-            if not one.clips[net].built_in
-            and (
-                every_clip
-                or {harness.points[draft.mark[net]], connector_of(harness.points[draft.mark[net]])}
-                & harness.worked_on
-            )
-        ]
+    touches = _own_touches(harness, draft, every_clip)
     ties, bound = draft.ties()
     there = {(number, code) for number, code, _ in touches}
     touches += [(*touch, "apart") for touch in ties if touch not in there]
@@ -180,8 +168,7 @@ def plan_marked(
     walks = _walks(placings, steps)
     plugs = sum(len(one.covered) for one in draft.rounds)
     loose = [one for one in placings if not one.clip.built_in]
-    pins = sum(bool(connector_of(one.point)) for one in loose)
-    seconds = SECONDS_PER_PIN * pins + SECONDS_PER_CLIP * (len(loose) - pins) + SECONDS_PER_PLUG * plugs
+    seconds = _hands_s(loose, plugs)
     seconds += SECONDS_PER_PROBING * len(steps) + SECONDS_PER_WALK * walks
     return MarkedPlan(
         harness=harness.name,
@@ -204,6 +191,30 @@ def plan_marked(
         unmarked=tuple(harness.nets[net].name for net in draft.unmarked),
         hidden_pairs=draft.hidden,
     )
+
+
+def _own_touches(harness: Harness, draft: Draft, every_clip: bool) -> list[tuple[int, int, Why]]:
+    """(round, point, why) of the touches on each circuit's other points, and on marked points themselves."""
+    touches: list[tuple[int, int, Why]] = []
+    for number, one in enumerate(draft.rounds, 1):
+        touches += [(number, code, "circuit") for net in one.home for code in draft.others(net)]
+        touches += [
+            (number, draft.mark[net], "itself")
+            for net in one.home
+            if not one.clips[net].built_in
+            and (
+                every_clip
+                or {harness.points[draft.mark[net]], connector_of(harness.points[draft.mark[net]])}
+                & harness.worked_on
+            )
+        ]
+    return touches
+
+
+def _hands_s(loose: Sequence[Placing], plugs: int) -> float:
+    """Seconds to put loose clips and plugs on."""
+    pins = sum(bool(connector_of(one.point)) for one in loose)
+    return SECONDS_PER_PIN * pins + SECONDS_PER_CLIP * (len(loose) - pins) + SECONDS_PER_PLUG * plugs
 
 
 def _in_bench_order(

@@ -6,13 +6,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from loomtest.errors import ArchiveError
 from loomtest.evidence.archive import bag as archive_bag
 from loomtest.evidence.archive.database.rows import READINGS_PATH, BagRows, rows_of_bag
 from loomtest.evidence.archive.folder import LEDGER, Entry
-from loomtest.evidence.archive.redraw import Redraw, Redrawn, redrawn
 from loomtest.evidence.archive.sign import SIGNATURE_FILE, key_name, signed_by
+
+if TYPE_CHECKING:  # what judges and draws is not loaded by processes that only read
+    from loomtest.evidence.archive.redraw import Redraw, Redrawn
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,7 +40,7 @@ class BagAnswer:
     said: tuple[str, ...] = ()
     unread: bool = False
     info: Mapping[str, str] = field(default_factory=dict)
-    again: Redrawn = field(default_factory=Redrawn)
+    again: Redrawn | None = None
     rows: BagRows | None = None
     state: str = ""
 
@@ -61,7 +64,11 @@ def check_bag(task: BagTask) -> BagAnswer:
         wrong.append("was taken in although it does not follow from its readings")
     if wrong:
         return BagAnswer(entry, tuple(wrong), tuple(said), info=read.info)
-    again = redrawn(bag, task.redraw) if task.redraw is not None else Redrawn()
+    again = None
+    if task.redraw is not None:
+        from loomtest.evidence.archive.redraw import redrawn
+
+        again = redrawn(bag, task.redraw)
     rows = rows_of_bag(entry, read.info, read.verdict, read.sha256.get(READINGS_PATH, ""))
     return BagAnswer(entry, (), tuple(said), info=read.info, again=again, rows=rows, state=state)
 

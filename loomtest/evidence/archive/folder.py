@@ -29,7 +29,6 @@ from typing import TYPE_CHECKING
 
 from loomtest.errors import ArchiveError, RunFolderError
 from loomtest.evidence.archive.bag import TAG_MANIFEST, digest_of, sync_file
-from loomtest.readings.appended import AppendedFile, split_torn
 
 if TYPE_CHECKING:
     from filelock import BaseFileLock
@@ -172,6 +171,8 @@ class Archive:
 
     def ledger(self) -> Ledger:
         """The whole lines of the ledger as they are now. Raises ArchiveError."""
+        from loomtest.readings.appended import split_torn
+
         path = self.folder / LEDGER
         try:
             whole, _ = split_torn(path.read_bytes())
@@ -219,6 +220,8 @@ class Archive:
 
         The payload must be on disk (`sync_tree`). `among`: IMPORTED or UNPROVEN for a bag from elsewhere.
         """
+        from loomtest.readings.appended import AppendedFile
+
         folder = f"{among}/{aside.name}" if among else aside.name
         target = self.folder / folder
         if target.exists():

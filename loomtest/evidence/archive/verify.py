@@ -16,7 +16,7 @@ from loomtest.evidence.archive.crew import worked
 from loomtest.evidence.archive.database.upkeep import differing, good_states, mark_good
 from loomtest.evidence.archive.folder import INDEX, LEDGER, Archive, Entry
 from loomtest.evidence.archive.index import ANYTHING, Index
-from loomtest.evidence.archive.redraw import Redraw
+from loomtest.evidence.archive.redraw import Redraw, Redrawn
 
 _AT_ONCE = 200  # bags between two looks into the index
 _CONFIDENCE = 0.95
@@ -176,7 +176,7 @@ class _Bags:
             wrong.append(f"{LEDGER} was changed: the index knows {known[0]} in this place")
         wrong += chain.problems(entry, answer.info)
         said = (*answer.said, *chain.clock(entry, answer.info))
-        again = answer.again
+        again = answer.again or Redrawn()
         return Checked(entry.folder, (*wrong, *again.wrong), (*said, *again.said), again.unchecked)
 
     def _compare(self, sound: Sequence[BagAnswer]) -> None:

@@ -174,6 +174,8 @@ def said_empty(names: Names, tokens: list[Token], text: str) -> list[str]:
         elif not found and place < len(text):
             clause = ""
             continue  # `tail plug 2, 5 not used`: the comma is of the list
+        elif text[begin:place].strip(" ,;.").casefold() in trade.phrases("empty", "whole"):
+            pass  # `spare, capped off`
         elif _names_more(tokens, begin, place):
             return []
         begin = place
@@ -193,6 +195,8 @@ def _empties(
         return []
     last = len(before) + match.end(1)
     words = _without_leads([token for token in tokens if len(before) <= token.start and token.end <= last])
+    if len(words) in (5, 6) and (several := _from_one_to_another(words)):
+        return several
     if any(t.sort in (*ABOUT, *JOINS, "via", "colon", "gap") and t.text != ":" for t in words):
         return []
     found: list[Mention] = []
@@ -214,6 +218,20 @@ def _empties(
                 return []
             found.append(mention)
     return found
+
+
+def _from_one_to_another(words: Sequence[Token]) -> list[Mention]:
+    """`RP7 to RP16: spare`: the cavities of one connector, the first, the last and those between."""
+    first, begin, join, second, end = words[:5]
+    of_one = first.sort == second.sort == "word" and first.text == second.text
+    if (
+        not of_one
+        or begin.sort != "number"
+        or end.sort != "number"
+        or join.sort not in ("arrow", "to", "dash")
+    ):
+        return []
+    return [Mention((first.text,), str(pin)) for pin in range(int(begin.text), int(end.text) + 1)]
 
 
 def _without_leads(words: list[Token]) -> list[Token]:

@@ -6,7 +6,8 @@ The first pass finds headings, tables, colour keys and names; the second (reader
 from __future__ import annotations
 
 import re
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.cavities import is_row, pins_of
@@ -56,6 +57,7 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
             said[1][:5].casefold(), said[1]
         )
     remarks = bool(re.search(r"(?m)^\s*>>", text))  # `>>` begins a remark; else it is an arrow
+    ways = _ways(text)
     for number, line in lines:
         bare = _CROSSED.sub(lambda m: " " * len(m[0]), line)
         bare = re.sub(r"\s>>", "   ", bare) if remarks else bare
@@ -65,7 +67,7 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
         if bullet and bullet.end() < len(bare):
             kept = bullet[0].replace(")", ".") if bullet[0].strip()[0].isalnum() else " " * bullet.end()
             bare = kept + bare[bullet.end() :]
-        tokens = plain(tokens_of(bare.rstrip(), letters))
+        tokens = plain(_cavity_codes(tokens_of(bare.rstrip(), letters), ways))
         while tokens and tokens[0].sort == "gap":
             tokens = tokens[1:]
         page.lines.append(PageLine(number, line, tokens))
@@ -79,6 +81,39 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
     _collect(page)
     names.settle()
     return page
+
+
+_WAYS = re.compile(r"\b([A-Z]{1,3}) \((\d{1,3})(?:[ -]?(?:ways?|pins?))?\)")
+_CODE = re.compile(r"([A-Z]{1,3})(\d{1,3})")
+
+
+def _ways(text: str) -> dict[str, int]:
+    """`console plug CP (12)`: connectors by their letters with how many ways they have.
+
+    Only those whose cavities are written in one word (`CP1`, `CP11`), none beyond the last.
+    """
+    found = {}
+    for code, ways in _WAYS.findall(text):
+        written = {int(number) for number in re.findall(rf"\b{code}(\d{{1,3}})\b", text)}
+        if written and max(written) <= int(ways):
+            found[code] = int(ways)
+    return found
+
+
+def _cavity_codes(tokens: list[Token], ways: Mapping[str, int]) -> list[Token]:
+    """`CP11` as the eleventh cavity of CP, where the page says that CP is a connector."""
+    if not ways:
+        return tokens
+    found: list[Token] = []
+    for token in tokens:
+        code = _CODE.fullmatch(token.text) if token.sort == "word" else None
+        if code is None or code[1] not in ways:
+            found.append(token)
+            continue
+        middle = token.start + len(code[1])
+        found.append(replace(token, text=code[1], value="", end=middle))
+        found.append(Token("number", code[2], "", middle, token.end))
+    return found
 
 
 _NUMBER = re.compile(r"\s*(\d{1,3})\s*[.)]\s+\S")

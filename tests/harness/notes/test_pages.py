@@ -17,9 +17,9 @@ from loomtest.harness.notes.notation import NotedWire
 from loomtest.harness.notes.reader import read_notes
 from loomtest.harness.notes.result import Kind
 
-# Cavities said to be empty that are asked about, or not told: `CP11, CP12 -> nothing` (CP11 is not yet known
-# for a cavity), `CDI 2 empty. Pink none, or I lost it`, `blue none. pin 2 empty`, `4 = tape, nowt on it`.
-EMPTY_ASKED = {"24": None, "32": {"cdi2"}, "38": {"buttonbox4", "tractorplug2"}}
+# Cavities said to be empty that are asked about:
+# `CDI 2 empty. Pink none, or I lost it`, `blue none. pin 2 empty`, `4 = tape, nowt on it`.
+EMPTY_ASKED = {"32": {"cdi2"}, "38": {"buttonbox4", "tractorplug2"}}
 PAGES = sorted((Path(__file__).parent / "pages").glob("*.json"))
 
 
@@ -99,8 +99,7 @@ def test_remarks_are_no_wires_and_empty_cavities_are_kept(path: Path) -> None:
     names = Label(label)
     declared = {s for name, cs in notes.cavities.items() for c in cs for s in names.spellings(f"{name}:{c}")}
     asked = EMPTY_ASKED.get(path.stem, set())
-    if asked is not None:
-        assert {key(point) for point in label["empty"]} - asked <= declared
+    assert {key(point) for point in label["empty"]} - asked <= declared
 
 
 def test_three_of_four_statements_are_read_and_the_others_are_asked() -> None:

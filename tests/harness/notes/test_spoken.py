@@ -139,3 +139,17 @@ def test_names_that_may_be_one_device_are_told() -> None:
     assert [look_at(look) for look in notes.look_at] == [
         "box stands beside button_box and joint_box: if two of them are one thing, give it one name"
     ]
+
+
+@pytest.mark.parametrize(
+    ("line", "empty"),
+    [
+        ("CP11, CP12 -> nothing", ("CP:11", "CP:12")),
+        ("CP7 -> CP9 : spare, capped off", ("CP:7", "CP:8", "CP:9")),
+        ("joint box, ways 5 and 6: nothing.", ("joint_box:5", "joint_box:6")),
+    ],
+)
+def test_cavities_without_a_wire_are_told_in_many_ways(line: str, empty: tuple[str, ...]) -> None:
+    notes = read_notes(f"roof plug CP (12)\nCP1 -> lamp +   red\njoint box 1 to lamp -   black\n\n{line}\n")
+    assert [wire.words for wire in notes.wires] == ["CP:1 red to lamp:+", "joint_box:1 black to lamp:-"]
+    assert notes.lines[-1].empty == empty

@@ -75,7 +75,7 @@ def read_kit(path: str | Path, *, measured: bool = True) -> Kit:
     if len(meters) > 1:
         found = " and ".join(quoted(meter) for meter in sorted(meters))
         reader.wrong(None, "instrument", found, "one meter for the whole kit: values of two do not compare")
-    if len(clips) < 2 and not any(clip.built_in for clip in clips) and not reader.problems:
+    if len(clips) < 2 and not any(clip.built_in for clip in clips) and not reader.errors:
         reader.wrong(None, "", f"{len(clips)} clips", "two or more, each a row: M1,10020")
     reader.done()
     return Kit(clips=tuple(clips), instrument=next(iter(meters), ""), file=reader.file)
@@ -115,11 +115,14 @@ class _Reader:
     def wrong(self, line: int | None, column: str, found: str, expected: str) -> None:
         self.problems.append(Problem(self.file, line, column, found, expected))
 
+    @property
+    def errors(self) -> list[Problem]:
+        return [problem for problem in self.problems if problem.severity == "error"]
+
     def done(self) -> None:
         """Raises InputError where something is wrong."""
-        wrong = [problem for problem in self.problems if problem.severity == "error"]
-        if wrong:
-            raise InputError(sorted(wrong, key=lambda problem: problem.line or 0))
+        if self.errors:
+            raise InputError(sorted(self.errors, key=lambda problem: problem.line or 0))
 
     def rows(self, needed: tuple[str, ...], known: tuple[str, ...]) -> list[_Row]:
         """The rows as cells by column. Raises InputError where there is no table."""

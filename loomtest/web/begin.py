@@ -15,6 +15,7 @@ from starlette.responses import JSONResponse, Response
 
 from loomtest.errors import InputError, LoomtestError
 from loomtest.web.door import LARGEST_BODY_BYTES
+from loomtest.web.given import json_object
 from loomtest.web.pages import page
 from loomtest.words import web as words
 
@@ -90,11 +91,8 @@ async def _answered(request: Request, work: Callable[[dict[str, Any]], dict[str,
     body = await _limited(request, LARGEST_NOTES_BYTES)
     if body is None:
         return JSONResponse({"error": words.TOO_LARGE}, 413)
-    try:
-        given = json.loads(body)
-        if not isinstance(given, dict):
-            raise ValueError
-    except (ValueError, RecursionError):
+    given = json_object(body)
+    if given is None:
         return JSONResponse({"error": words.NOT_UNDERSTOOD}, 400)
     try:
         return JSONResponse(await to_thread.run_sync(work, given))

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import asyncio
 import io
-import json
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 from urllib.parse import parse_qs, quote
@@ -16,6 +15,7 @@ from starlette.responses import JSONResponse, RedirectResponse, Response
 from loomtest.errors import InputError, LoomtestError, Problem
 from loomtest.web.door import cookie_header
 from loomtest.web.findings import answer
+from loomtest.web.given import json_object
 from loomtest.web.pages import page, plain_page
 from loomtest.words import web as words
 
@@ -123,11 +123,8 @@ async def begin_run(request: Request) -> Response:
     """Start another run, or go on with one that was stopped."""
     loom = loom_of(request)
     body = await limited_body(request, LARGEST_FORM_BYTES)
-    try:
-        wanted = json.loads(body or b"")
-    except ValueError:
-        wanted = None
-    if loom is None or not isinstance(wanted, dict):
+    wanted = json_object(body or b"")
+    if loom is None or wanted is None:
         return JSONResponse({"done": False, "text": words.NO_SUCH_LOOM_TEXT}, 400)
     served: Served = request.app.state.served
     try:

@@ -8,6 +8,7 @@ import json
 from starlette.websockets import WebSocket, WebSocketDisconnect
 
 from loomtest.errors import LoomtestError
+from loomtest.web.given import json_object
 from loomtest.web.hub import Room
 from loomtest.web.served import Served
 
@@ -43,11 +44,8 @@ async def measuring(socket: WebSocket) -> None:
 
 
 async def _hear(text: str, socket: WebSocket, room: Room, screen: asyncio.Queue[str]) -> None:
-    try:
-        command = json.loads(text) if len(text) <= LONGEST_COMMAND else None
-    except ValueError:
-        command = None
-    if not isinstance(command, dict):
+    command = json_object(text) if len(text) <= LONGEST_COMMAND else None
+    if command is None:
         return
     if command.get("do") == "faces":
         from loomtest.web.faces import prompt_faces

@@ -20,9 +20,11 @@ from pathlib import Path
 
 from tests.faults.cables import CABLES
 from tests.faults.injections import INJECTIONS, Outcome, measure_usual
-from tests.fuzz.run import one
+from tests.fuzz.run import instrument, one_slice
 from tests.fuzz.targets import TARGETS
 from tests.fuzz.test_seeds import spoilt
+
+LONGEST_S = 3600  # for the inputs of one reader
 
 
 def faults(times: int) -> Outcome:
@@ -53,10 +55,14 @@ def faults(times: int) -> Outcome:
 def inputs(count: int) -> tuple[int, int]:
     """(inputs tried, failures) over every reader."""
     tried = failed = 0
-    for name, target in TARGETS.items():
-        if importlib.util.find_spec("atheris") is not None:
+    led = count > 0 and importlib.util.find_spec("atheris") is not None
+    if led:
+        instrument()
+    for name, target in TARGETS.items() if count else ():
+        if led:
             with tempfile.TemporaryDirectory() as folder:
-                some, failures, _, _ = one(name, count, Path(folder))
+                came = one_slice(name, Path(folder), count, LONGEST_S)
+            some, failures = came.inputs, came.failed
         else:
             chance, some, failures = random.Random(zlib.crc32(name.encode())), count, 0
             for _ in range(count):

@@ -1,82 +1,138 @@
-"""Fuzzes readers with atheris (libFuzzer on Python), one process a reader.
+"""Slices of fuzzing with atheris (libFuzzer on Python), and what is kept between them.
 
-    pip install -e '.[fuzz]'
-    python -m tests.fuzz.run [TARGET ...] [--inputs 100000] [--out FOLDER]
-
-prints one line a reader: inputs tried, failures (a traceback, a wrong read, over 10 s, over 1 GB), the
-highest memory and the longest input's time. What fails is written to FOLDER; it belongs in
-tests/fuzz/seeds/TARGET, where the suite tries it every time. Ends with status 1 when anything failed.
+A reader's folder holds `corpus` (inputs that reach something new), `found` (what failed) and `progress.json`.
+The package is instrumented once; each slice is a fork of the program that did it.
 """
 
 from __future__ import annotations
 
-import argparse
+import io
+import json
+import os
+import random
 import re
-import subprocess
 import sys
-import tempfile
+import traceback
+from collections.abc import Callable
+from contextlib import redirect_stderr
+from dataclasses import asdict, dataclass
 from importlib import import_module
 from pathlib import Path
 from pkgutil import walk_packages
+from typing import Any, NoReturn
 
 import loomtest
 
+MOST_FAILURES = 20  # of one reader; then it is for a person to look
+SLICE_S = 60
 _READERS = (
-    "loomtest.harness", "loomtest.readings", "loomtest.evidence.archive", "loomtest.bench.session.by_hand",
-    "loomtest.bench.meter.protocol", "loomtest.bench.scanner.protocol", "loomtest.bench.meter.stream",
+    "loomtest.harness", "loomtest.readings", "loomtest.evidence.archive", "loomtest.evidence.page",
+    "loomtest.bench.session.by_hand", "loomtest.bench.meter", "loomtest.bench.scanner", "loomtest.web",
 )  # fmt: skip
-SEEDS = Path(__file__).parent / "seeds"
 _DONE = re.compile(r"stat::number_of_executed_units:\s+(\d+)")
 _PEAK = re.compile(r"stat::peak_rss_mb:\s+(\d+)")
 _SLOWEST = re.compile(r"stat::slowest_unit_time_sec:\s+(\d+)")
+_RAISED = re.compile(r"=== Uncaught Python exception: ===\n(.*)")
+_DIED = re.compile(r"ERROR: libFuzzer: (.*)")
 
 
-def fuzz(name: str, arguments: list[str]) -> None:
-    """One reader in this process: never returns."""
+@dataclass
+class Progress:
+    """What came of one reader so far. `seconds`: how long it was fuzzed; `failures`: what each said."""
+
+    inputs: int = 0
+    seconds: int = 0
+    peak_mb: int = 0
+    slowest_s: int = 0
+    failures: list[str] | None = None
+
+    @property
+    def failed(self) -> int:
+        return len(self.failures or ())
+
+
+def progress_of(folder: Path) -> Progress:
+    """What stands in a reader's folder; nothing yet, where it is new."""
+    file = folder / "progress.json"
+    return Progress(**json.loads(file.read_text("utf-8"))) if file.is_file() else Progress()
+
+
+def instrument() -> None:
+    """Load the package so that atheris sees where an input leads. Once, before the first slice."""
     import atheris
 
-    with atheris.instrument_imports(include=["loomtest"], enable_loader_override=False):
+    quiet = redirect_stderr(io.StringIO())  # it names every module
+    with quiet, atheris.instrument_imports(include=list(_READERS), enable_loader_override=False):
         for module in walk_packages(loomtest.__path__, "loomtest."):  # what a target imports later too
             if module.name.startswith(_READERS):
                 import_module(module.name)
-        from tests.fuzz.targets import TARGETS
-    target = TARGETS[name]
-
-    def once(data: bytes) -> None:
-        target.run(data)
-
-    atheris.Setup([sys.argv[0], *arguments], once)
-    atheris.Fuzz()
+    import_module("tests.fuzz.targets")
 
 
-def one(name: str, inputs: int, out: Path) -> tuple[int, int, int, int]:
-    """(inputs tried, failures, peak MB, slowest seconds) of one reader."""
+def one_slice(name: str, folder: Path, inputs: int, seconds: int) -> Progress:
+    """Fuzz one reader for so many inputs or so long, in a process of its own; its progress, which is kept."""
     from tests.fuzz.targets import TARGETS
 
-    target = TARGETS[name]
-    with tempfile.TemporaryDirectory() as corpus:
-        for number, seed in enumerate(target.seeds):
-            (Path(corpus) / f"seed{number}").write_bytes(seed)
-        words = Path(corpus).with_suffix(".dict")
-        words.write_text("".join(f'"{_escaped(word)}"\n' for word in target.words), "ascii")
-        tried = failures = peak = slowest = 0
-        while tried < inputs and failures < 20:
-            options = [
-                f"-runs={inputs - tried}", "-timeout=10", "-rss_limit_mb=1024", f"-max_len={target.longest}",
-                f"-dict={words}", f"-artifact_prefix={out / name}-", "-print_final_stats=1", "-verbosity=0",
-                f"-seed={failures + 1}", corpus,
-            ]  # fmt: skip
-            command = [sys.executable, "-m", "tests.fuzz.run", "--inside", name, *options]
-            done = subprocess.run(command, capture_output=True, check=False)
-            said = done.stderr.decode("utf-8", "replace") + done.stdout.decode("utf-8", "replace")
-            (out / f"{name}.{failures}.log").write_text(said, "utf-8")
-            tried += _number(_DONE, said)
-            peak, slowest = max(peak, _number(_PEAK, said)), max(slowest, _number(_SLOWEST, said))
-            if done.returncode == 0:
-                break
-            failures += 1
-        words.unlink()
-    return tried, failures, peak, slowest
+    target, so_far = TARGETS[name], progress_of(folder)
+    corpus, found = folder / "corpus", folder / "found"
+    for place in (corpus, found):
+        place.mkdir(parents=True, exist_ok=True)
+    for number, seed in enumerate(target.seeds):
+        (corpus / f"seed{number}").write_bytes(seed)
+    words = folder / "words.dict"
+    words.write_text("".join(f'"{_escaped(word)}"\n' for word in target.words), "ascii")
+    known = sum(1 for _ in corpus.iterdir())
+    options = [
+        f"-runs={inputs + known}", f"-max_total_time={seconds}", "-timeout=10", "-rss_limit_mb=1024",
+        f"-max_len={target.longest}", f"-dict={words}", f"-artifact_prefix={found}{os.sep}",
+        "-print_final_stats=1", "-verbosity=0", f"-seed={so_far.inputs % 2**31 + 1}", str(corpus),
+    ]  # fmt: skip
+    log = folder / "last.log"
+    child = os.fork()
+    if child == 0:
+        _fuzz(name, options, log)
+    _, status = os.waitpid(child, 0)
+    said = log.read_text("utf-8", "replace")
+    so_far.inputs += max(0, _number(_DONE, said) - known)  # what it knew already is no input tried
+    so_far.seconds += seconds if not status else 0
+    so_far.peak_mb = max(so_far.peak_mb, _number(_PEAK, said))
+    so_far.slowest_s = max(so_far.slowest_s, _number(_SLOWEST, said))
+    if status:
+        told = _RAISED.search(said) or _DIED.search(said)
+        so_far.failures = [*(so_far.failures or []), (told[1] if told else f"ended with {status}")[:300]]
+        log.replace(folder / f"failure-{so_far.failed}.log")
+    (folder / "progress.json").write_text(json.dumps(asdict(so_far), indent=1), "utf-8")
+    return so_far
+
+
+def _fuzz(name: str, options: list[str], log: Path) -> NoReturn:
+    """In the forked process: never returns."""
+    import atheris
+
+    from tests.fuzz.changes import changed
+    from tests.fuzz.targets import TARGETS
+
+    try:
+        out = os.open(log, os.O_WRONLY | os.O_CREAT | os.O_TRUNC)
+        os.dup2(out, 1)
+        os.dup2(out, 2)
+        target = TARGETS[name]
+
+        def once(data: bytes) -> None:
+            target.run(data)
+
+        def mutate(data: bytes, most: int, seed: int) -> bytes:
+            chance = random.Random(seed)
+            if chance.random() < 0.5:
+                return bytes(atheris.Mutate(data, most))
+            return changed(data, target.seeds, target.words, most, chance)
+
+        setup: Callable[..., Any] = atheris.Setup
+        setup([sys.argv[0], *options], once, custom_mutator=mutate)
+        atheris.Fuzz()
+    except BaseException:
+        traceback.print_exc()
+    os._exit(70)
 
 
 def _number(pattern: re.Pattern[str], said: str) -> int:
@@ -86,29 +142,3 @@ def _number(pattern: re.Pattern[str], said: str) -> int:
 
 def _escaped(word: bytes) -> str:
     return "".join(f"\\x{byte:02x}" for byte in word)
-
-
-def main() -> None:
-    if sys.argv[1:2] == ["--inside"]:
-        fuzz(sys.argv[2], sys.argv[3:])
-    from tests.fuzz.targets import TARGETS
-
-    options = argparse.ArgumentParser(description=__doc__)
-    options.add_argument("targets", nargs="*", help=", ".join(TARGETS))
-    options.add_argument("--inputs", type=int, default=100_000)
-    options.add_argument("--out", type=Path, default=Path("fuzz-findings"))
-    chosen = options.parse_args()
-    chosen.out.mkdir(parents=True, exist_ok=True)
-    failed = total = 0
-    for name in chosen.targets or TARGETS:
-        tried, failures, peak, slowest = one(name, chosen.inputs, chosen.out)
-        print(
-            f"{name:<14} {tried:>8} inputs, {failures} failures, {peak} MB, slowest {slowest} s", flush=True
-        )
-        failed, total = failed + failures, total + tried
-    print(f"{total} inputs, {failed} failures")
-    sys.exit(1 if failed else 0)
-
-
-if __name__ == "__main__":
-    main()

@@ -20,7 +20,7 @@ import numpy as np
 from loomtest.errors import InputError, LoomtestError
 from loomtest.harness.load import load_harness
 from loomtest.harness.model import Harness
-from tests.fuzz import bags, lines, oracle
+from tests.fuzz import bags, files, lines, oracle, requests, sheets
 
 MEMORY = Path("/dev/shm")
 _WIRES = "from,to,wire,colour\nX1:1,X2:1,W1,RD\nX1:2,SP1,W2,BKWH\nSP1,GND1,W3,BK\nSP1,X2:2,W4,RD\n"
@@ -83,6 +83,11 @@ def wire_list(data: bytes) -> None:
         harness = load_harness(place)
     except LoomtestError as error:
         return told(error)
+    return wires_print_back(harness)
+
+
+def wires_print_back(harness: Harness) -> None:
+    """What was read of each wire, written with our own columns, reads to the same."""
     assert harness.nets and len(harness.start) == len(harness.wires)
     rewritten = io.StringIO()
     writer = csv.writer(rewritten, lineterminator="\n")
@@ -99,7 +104,6 @@ def wire_list(data: bytes) -> None:
         for field in ("start", "end", "name", "kind", "colour", "size_mm2", "length_m", "ohms_min",
                       "ohms_max", "amps", "circuit", "note"):  # fmt: skip
             assert getattr(one, field) == getattr(two, field), (field, one, two)
-    return None
 
 
 def harness_toml(data: bytes) -> None:
@@ -151,11 +155,11 @@ def _checked(data: bytes, careful, fast) -> None:
     for field in ("start", "end", "quantity", "value", "above_ohm", "uncertainty", "current_a", "row"):
         if fast is not None:
             np.testing.assert_array_equal(getattr(careful, field), getattr(fast, field), field)
-    _readings_print_back(careful, harness)
+    readings_print_back(careful, harness)
     _readings_mean_what_is_written(data, careful)
 
 
-def _readings_print_back(found, harness: Harness) -> None:
+def readings_print_back(found, harness: Harness) -> None:
     from loomtest.readings.load import load_readings
     from loomtest.readings.model import Quantity
 
@@ -364,4 +368,13 @@ TARGETS: dict[str, Target] = {
     "value": Target(lines.value, lines.VALUE_SEEDS, lines.METER_WORDS + _CELLS, 40),
     "bag": Target(bags.bag, bags.BAG_SEEDS, bags.BAG_WORDS),
     "zip": Target(bags.packed, bags.ZIP_SEEDS, (b"PK\x03\x04", b"PK\x01\x02", b"PK\x05\x06", b"../"), 4000),
+    "xlsx": Target(sheets.excel, sheets.XLSX_SEEDS, sheets.SHEET_WORDS, 6000),
+    "ods": Target(sheets.open_document, sheets.ODS_SEEDS, sheets.SHEET_WORDS, 6000),
+    "parquet": Target(sheets.parquet, sheets.PARQUET_SEEDS, sheets.PARQUET_WORDS),
+    "exchange": Target(sheets.exchange, sheets.EXCHANGE_SEEDS, sheets.EXCHANGE_WORDS, 12_000),
+    "kit": Target(files.kit, files.KIT_SEEDS, _CELLS),
+    "archive-toml": Target(files.archive_toml, files.ADDRESS_SEEDS, files.ADDRESS_WORDS + _KEYS, 300),
+    "shop-toml": Target(files.shop_toml, files.SHOP_SEEDS, files.SHOP_WORDS, 1200),
+    "index": Target(files.index, files.INDEX_SEEDS, files.INDEX_WORDS, 400),
+    "requests": Target(requests.requests, requests.REQUEST_SEEDS, requests.REQUEST_WORDS, 1500),
 }

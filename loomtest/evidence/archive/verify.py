@@ -141,7 +141,8 @@ class _Bags:
             with suppress(ArchiveError):
                 self.states = good_states(self.database)
         self.unread: list[Entry] = []
-        self.differing: list[str] = []
+        damaged = bool(standing.indexed) and index.database.damaged()
+        self.differing: list[str] = ["all of it"] if damaged else []
 
     def checks(self, redraw: Redraw | None, keys: tuple[bytes, ...]) -> Iterator[Checked]:
         """Each chosen bag, in the order of keeping."""

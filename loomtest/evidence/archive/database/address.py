@@ -57,7 +57,7 @@ def index_address(archive: Archive) -> Address:
         return Address(folder / INDEX)
     try:
         said = tomllib.loads(path.read_text("utf-8"))
-    except (OSError, ValueError) as error:
+    except (OSError, ValueError, RecursionError) as error:
         # What the parser says of a broken line may hold a piece of it.
         found = error.strerror if isinstance(error, OSError) else "a line that is not TOML"
         raise InputError([Problem(str(path), None, "", str(found), f'index = "{_FORM}"')]) from None
@@ -85,9 +85,12 @@ def read_address(text: str, file: str, key: str) -> Address:
     if parts.scheme != "postgresql":
         raise refused("another kind of address")
     if strange := [name for name in options if name not in _KEYS]:
-        raise refused(f"the unknown option {visible(strange[0])[:40]}", f"one of {', '.join(_KEYS)}")
+        named = f" {strange[0][:40]}" if strange[0].isidentifier() else ""  # else it may be a password
+        raise refused(f"the unknown option{named}", f"one of {', '.join(_KEYS)}")
     database = unquote(parts.path).strip("/")
     if not database or not text.isprintable():
         raise refused("an address without the name of a database")
     user, host = unquote(parts.username or ""), parts.hostname or ""
+    if any("@" in part for part in (database, host, *options.values())):
+        raise refused("an @ where none belongs")  # what stands before it may be a password
     return Address(None, user, host, port, database, tuple(options.items()))

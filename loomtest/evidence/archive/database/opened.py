@@ -73,6 +73,17 @@ class Database:
                     base.execute(sql.text("SELECT pg_advisory_xact_lock(:lock)"), {"lock": _ONE_WRITER})
                 yield base
 
+    def damaged(self) -> bool:
+        """Whether SQLite itself finds the file damaged: what the bags are held against may be read where
+        another answer cannot. A server looks after its own."""
+        if self.file is None:
+            return False
+        try:
+            with self.reading() as base:
+                return base.exec_driver_sql("PRAGMA integrity_check(1)").fetchall() != [("ok",)]
+        except IndexDamagedError:
+            return True
+
     def ready(self, base: sql.Connection) -> bool:
         """True where the tables are there, ours and of this version. Raises IndexDamagedError."""
         if self.file is not None:
@@ -144,7 +155,7 @@ class Database:
             raise away from None
         except SQLAlchemyError as error:
             raise IndexDamagedError(str(error)) from error
-        except sqlite3.Error as error:
+        except (sqlite3.Error, UnicodeError) as error:  # what SQLite says may name what is no text
             raise IndexDamagedError(str(error)) from error
 
     def _away(self, error: DBAPIError) -> IndexAwayError:

@@ -90,7 +90,7 @@ def verify_archive(
     for one in bags.checks(redraw, keys):
         wrong = wrong or bool(one.wrong)
         yield one
-    if bags.differing:
+    if bags.differing or bags.damaged:
         with suppress(ArchiveError):  # on a read-only disk it stays as it is, and that is said
             index.make_anew()
     for one in _besides(standing, bags.differing, str(index.database.address)):
@@ -141,8 +141,8 @@ class _Bags:
             with suppress(ArchiveError):
                 self.states = good_states(self.database)
         self.unread: list[Entry] = []
-        damaged = bool(standing.indexed) and index.database.damaged()
-        self.differing: list[str] = ["all of it"] if damaged else []
+        self.damaged = not standing.away and index.database.damaged()
+        self.differing: list[str] = ["all of it"] if self.damaged and standing.indexed else []
 
     def checks(self, redraw: Redraw | None, keys: tuple[bytes, ...]) -> Iterator[Checked]:
         """Each chosen bag, in the order of keeping."""
@@ -182,7 +182,7 @@ class _Bags:
 
     def _compare(self, sound: Sequence[BagAnswer]) -> None:
         """Hold the index against bags that are as they were kept, and note that they were."""
-        if self.standing.away:
+        if self.standing.away or self.damaged:
             return
         try:
             rows = [answer.rows for answer in sound if answer.rows is not None]

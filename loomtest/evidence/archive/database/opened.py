@@ -76,7 +76,7 @@ class Database:
     def damaged(self) -> bool:
         """Whether SQLite itself finds the file damaged: what the bags are held against may be read where
         another answer cannot. A server looks after its own."""
-        if self.file is None:
+        if self.file is None or not self.file.exists():
             return False
         try:
             with self.reading() as base:

@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     from loomtest.errors import (
         ArchiveError,
         ColumnsUnknown,
+        IndexAwayError,
         InputError,
         InstrumentError,
         LoomtestError,
@@ -68,6 +69,7 @@ _HOMES = {
     "errors": (
         "ArchiveError",
         "ColumnsUnknown",
+        "IndexAwayError",
         "InputError",
         "InstrumentError",
         "LoomtestError",
@@ -95,6 +97,7 @@ __all__ = [
     "Face",
     "Finding",
     "Harness",
+    "IndexAwayError",
     "InputError",
     "Instrument",
     "InstrumentError",

@@ -16,6 +16,7 @@ from loomtest.harness.notes.mentions import CODE, Mention
 from loomtest.harness.notes.names import Names
 
 MOST_UNKNOWN = 3  # words of a name that nothing else shows to be one
+_OF_SEVERAL = {"both", "all", "each", "every", "either", "neither", "also", "too", "likewise"}
 _NAMELESS = {"pin", "terminal", "cavity", "cav", "way", "position", "number"}
 
 
@@ -53,6 +54,9 @@ def _strength(mention: Mention, names: Names) -> int:
     words, key = mention.words, names.alias(mention.key)
     if not words or any(trade.is_odd(word) for word in words):
         return 0
+    numbered = words[0].isdigit() and key not in names.headed and names.stands(key) < 2
+    if len(words) > 1 and (numbered or not _OF_SEVERAL.isdisjoint(map(str.casefold, words))):
+        return 0  # `87 glow plugs` is a cavity and what it goes to; `work lamps both earth` is a sentence
     whole = trade.long_form(words[-1]) in trade.words("english", "wholes")
     if whole and not mention.terminal and key not in names.headed:
         return 0  # the loom, or what it is in
@@ -87,6 +91,6 @@ def _may_be_a_point(text: str, names: Names) -> bool:
         return True
     if {"other", "between"} & {word.casefold() for word in words}:
         return True
-    if any(CODE.fullmatch(word) and word[0].isupper() for word in words):
+    if any(CODE.fullmatch(word.split("-")[0]) and word[0].isupper() for word in words):
         return True
     return any(trade.is_noun(word) or names.stands(trade.long_form(word)) for word in words)

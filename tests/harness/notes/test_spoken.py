@@ -121,6 +121,9 @@ def test_a_line_that_another_puts_right_is_asked_about() -> None:
         "their blacks > choc block 2",
         "fridge -, heater - go alone each one until somewhere",
         "fog lamp across fog switch 2 and earth",
+        "work lamps both earth to the frame",
+        "glow plug relay 30 battery +, 87 glow plugs, 85 frame",
+        "J1-12 blank J1-13 purple to horn +",
     ],
 )
 def test_a_row_needs_two_credible_ends(text: str) -> None:

@@ -133,9 +133,9 @@ def _nothing_of(archive: Archive, index: Index, wanted: Wanted) -> ArchiveError:
 
 def _harness_courses(index: Index, wanted: Wanted) -> tuple[list[Course], int]:
     """The courses of the units of one harness that were measured last, and how many units that leaves out."""
-    units = index.newest_units(wanted)
+    units, every = index.newest_units(wanted, MOST_UNITS_FOLLOWED)
     of_unit: dict[str, list[Kept]] = {}
-    for kept in index.kept_of_units(wanted, units[:MOST_UNITS_FOLLOWED]):
+    for kept in index.kept_of_units(wanted, units):
         of_unit.setdefault(kept.unit, []).append(kept)
     measured: dict[str, dict[int, float]] = {}
     for unit, runs in of_unit.items():
@@ -153,7 +153,7 @@ def _harness_courses(index: Index, wanted: Wanted) -> tuple[list[Course], int]:
         for unit, own in rows.items()
         for course in _courses(harness, own, measured[unit])
     ]
-    return found, max(0, len(units) - MOST_UNITS_FOLLOWED)
+    return found, every - len(units)
 
 
 def _urgency(course: Course) -> tuple[bool, bool, float]:
@@ -180,7 +180,8 @@ def _courses(harness: str, rows: Iterable[WireOhms], day_of: dict[int, float]) -
         measured.sort(key=lambda row: day_of[row.sequence])
         days = np.array([day_of[row.sequence] for row in measured])
         ohms = np.array([row.ohms for row in measured])
-        last, trend = measured[-1], _trend(days, ohms, measured)
+        last = measured[-1]
+        trend = _trend(days, ohms, measured) if len(measured) >= FEWEST_FOR_TREND else None
         passes = forecast(days, trend, last.limit_ohms) if trend and last.limit_ohms else None
         courses.append(
             Course(

@@ -32,6 +32,7 @@ from loomtest.harness.model import FloatArray, IntArray
 
 MOST_FOLLOWED = 5_000  # runs whose wires are followed over time
 _MOST_NUMBERS = 10_000  # in one query: SQLite takes 32,766, PostgreSQL 65,535
+_RUNS_A_UNIT = 20
 MOST_COMPARED = 100  # of the newest runs that a history shows
 
 
@@ -176,11 +177,19 @@ class Index:
         rows = self._rows(query)
         return [Kept._make(row) for row in (rows if newest is None else reversed(rows))]
 
-    def newest_units(self, wanted: Wanted) -> list[str]:
-        """The units of the kept runs, "" for runs without one, the last kept first."""
-        last = sql.func.max(bag.c.sequence)
-        query = sql.select(bag.c.unit).where(*_conditions(wanted)).group_by(bag.c.unit)
-        return [str(unit) for (unit,) in self._rows(query.order_by(last.desc()))]
+    def newest_units(self, wanted: Wanted, most: int) -> tuple[list[str], int]:
+        """The units of the kept runs, "" for runs without one, at most so many, the last kept first; and how
+        many there are."""
+        conditions = _conditions(wanted)
+        newest = sql.select(bag.c.unit).where(*conditions).order_by(bag.c.sequence.desc())
+        rows = self._rows(newest.limit(most * _RUNS_A_UNIT))
+        units = list(dict.fromkeys(str(unit) for (unit,) in rows))[:most]
+        if len(units) < most and len(rows) == most * _RUNS_A_UNIT:  # units with many runs each
+            last = sql.func.max(bag.c.sequence).desc()
+            of_each = sql.select(bag.c.unit).where(*conditions).group_by(bag.c.unit).order_by(last)
+            units = [str(unit) for (unit,) in self._rows(of_each.limit(most))]
+        counted = sql.select(sql.func.count(sql.distinct(bag.c.unit))).where(*conditions)
+        return units, int(self._rows(counted)[0][0])
 
     def kept_of_units(self, wanted: Wanted, units: Sequence[str]) -> list[Kept]:
         """The newest runs of these units, in the order of keeping: of all of them at most `MOST_FOLLOWED`."""

@@ -89,8 +89,12 @@ def _may_be_a_point(text: str, names: Names) -> bool:
         return False
     if any(word.isdigit() for word in words):
         return True
-    if {"other", "between"} & {word.casefold() for word in words}:
+    if {"other", "between", "likewise"} & {word.casefold() for word in words}:
         return True
+    if len(words) > 2 and words[-1].casefold() in ("a", "an", "same"):
+        return (
+            True  # `right one the same`; `joined with a red crimp`: the end belongs to it
+        )
     if any(CODE.fullmatch(word.split("-")[0]) and word[0].isupper() for word in words):
         return True
     return any(trade.is_noun(word) or names.stands(trade.long_form(word)) for word in words)

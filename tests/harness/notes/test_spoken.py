@@ -122,6 +122,8 @@ def test_a_line_that_another_puts_right_is_asked_about() -> None:
         "fridge -, heater - go alone each one until somewhere",
         "fog lamp across fog switch 2 and earth",
         "work lamps both earth to the frame",
+        "left indicator earth = frame, right one the same",
+        "horn + to fog lamp +, cable is joined with a red crimp",
         "glow plug relay 30 battery +, 87 glow plugs, 85 frame",
         "J1-12 blank J1-13 purple to horn +",
     ],

@@ -29,6 +29,11 @@ def check(joints: Sequence[Joint], names: Names) -> None:
                 raise UnsureError(Ask.UNKNOWN_WORDS, " ".join(end.words) or end.terminal)
         if joint.start.words == joint.end.words and (joint.start.other or joint.end.other):
             raise UnsureError(Ask.SAME_ENDS, " ".join(joint.end.words))
+    here = [joint for joint in joints if joint.start.words == joint.end.words]
+    if len(joints) == 2 and len(here) == 1 and here[0] is joints[0] and joints[1].start == here[0].start:
+        raise UnsureError(
+            Ask.SEVERAL_MEANINGS, here[0].end.terminal
+        )  # `5 black 6  frame`: a size or a cavity
     for index, one in enumerate(joints):  # `Fuse box, 1` taken for two ends
         if any(_again(one, later) for later in joints[index + 1 :]):
             raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(one.start.words))
@@ -92,9 +97,7 @@ def _may_be_a_point(text: str, names: Names) -> bool:
     if {"other", "between", "likewise"} & {word.casefold() for word in words}:
         return True
     if len(words) > 2 and words[-1].casefold() in ("a", "an", "same"):
-        return (
-            True  # `right one the same`; `joined with a red crimp`: the end belongs to it
-        )
+        return True  # `right one the same`; `joined with a red crimp`: the end belongs to it
     if any(CODE.fullmatch(word.split("-")[0]) and word[0].isupper() for word in words):
         return True
     return any(trade.is_noun(word) or names.stands(trade.long_form(word)) for word in words)

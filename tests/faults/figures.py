@@ -20,11 +20,9 @@ from pathlib import Path
 
 from tests.faults.cables import CABLES
 from tests.faults.injections import INJECTIONS, Outcome, measure_usual
-from tests.fuzz.run import instrument, one_slice
+from tests.fuzz.run import MOST_FAILURES, SLICE_S, Progress, instrument, one_slice
 from tests.fuzz.targets import TARGETS
 from tests.fuzz.test_seeds import spoilt
-
-LONGEST_S = 3600  # for the inputs of one reader
 
 
 def faults(times: int) -> Outcome:
@@ -61,7 +59,9 @@ def inputs(count: int) -> tuple[int, int]:
     for name, target in TARGETS.items() if count else ():
         if led:
             with tempfile.TemporaryDirectory() as folder:
-                came = one_slice(name, Path(folder), count, LONGEST_S)
+                came = Progress()
+                while came.inputs < count and came.failed < MOST_FAILURES:
+                    came = one_slice(name, Path(folder), count - came.inputs, SLICE_S)
             some, failures = came.inputs, came.failed
         else:
             chance, some, failures = random.Random(zlib.crc32(name.encode())), count, 0

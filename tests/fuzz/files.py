@@ -13,6 +13,7 @@ from tests.fuzz import bags
 KIT_SEEDS = (
     b"marker,ohms,uncertainty,instrument\nM1,10020,5,bench\nM2,22.1k,,bench\nM3,47k,,\n",
     b"marker;ohms\nM1;10,02k\nM2;22,1k\n",
+    b"marker,ohms,nominal_ohms,point\nM1,10020,10000,K1:1\nM2,22.1k,,K1:2\n",
     b"round,marker,point,ohms,uncertainty\n1,M1,X1:1,10020,\n1,M2,X1:2,22.1k,5\n2,M1,X2:1,10020,\n",
 )
 
@@ -29,8 +30,9 @@ def kit(data: bytes) -> None:
     except LoomtestError as error:
         told(error)
     else:
-        rows = [["marker", "ohms", "uncertainty", "instrument"]]
-        rows += [[c.marker, *_numbers(c.ohms, c.uncertainty_ohm), found.instrument] for c in found.clips]
+        rows = [["marker", "ohms", "uncertainty", "instrument", "point"]]
+        rows += [[c.marker, *_numbers(c.ohms, c.uncertainty_ohm), found.instrument, c.built_in]
+                 for c in found.clips]  # fmt: skip
         _write(again, rows)
         same = read_kit(again)
         assert (same.clips, same.instrument) == (found.clips, found.instrument)

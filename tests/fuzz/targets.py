@@ -222,7 +222,7 @@ def instrument(data: bytes) -> None:
     place.write_text(instrument_text(found), "utf-8", newline="\n")
     assert load_instrument(place) == found
     try:
-        read_settings(data.decode("utf-8-sig"), "meter.toml")
+        read_settings(data.decode("utf-8-sig", "replace"), "meter.toml")
     except LoomtestError as error:
         told(error)
     return None

@@ -72,7 +72,7 @@ def instrument() -> None:
 
 
 def one_slice(name: str, folder: Path, inputs: int, seconds: int) -> Progress:
-    """Fuzz one reader for so many inputs (5,000 at most) or so long, in a process of its own; its progress."""
+    """Fuzz one reader for so many inputs (5,000 at most) or so long, in its own process; its progress."""
     from tests.fuzz.targets import TARGETS
 
     target, so_far = TARGETS[name], progress_of(folder)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import shutil
 import tempfile
 import zipfile
@@ -25,7 +26,7 @@ class _Kept:
     def __init__(self) -> None:
         memory = Path("/dev/shm")  # where there is one
         self._held = tempfile.TemporaryDirectory(
-            prefix="loomtest-fuzz-", dir=memory if memory.is_dir() else None
+            prefix=f"loomtest-fuzz-{os.getpid()}-", dir=memory if memory.is_dir() else None
         )
         self.folder = Path(self._held.name)
         run = kept.make_run(self.folder / "run", kept.loom(self.folder / "loom"))

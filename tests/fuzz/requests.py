@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import os
 import shutil
 import tempfile
 import time
@@ -26,7 +27,7 @@ class _Shop:
     def __init__(self) -> None:
         memory = Path("/dev/shm")
         self._held = tempfile.TemporaryDirectory(
-            prefix="loomtest-fuzz-", dir=memory if memory.is_dir() else None
+            prefix=f"loomtest-fuzz-{os.getpid()}-", dir=memory if memory.is_dir() else None
         )
         self.outside = Path(self._held.name)
         self.folder = self.outside / "shop"

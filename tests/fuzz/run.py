@@ -11,7 +11,9 @@ import json
 import os
 import random
 import re
+import shutil
 import sys
+import tempfile
 import time
 import traceback
 from collections.abc import Callable
@@ -96,6 +98,9 @@ def one_slice(name: str, folder: Path, inputs: int, seconds: int) -> Progress:
     if child == 0:
         _fuzz(name, options, log)
     _, status = os.waitpid(child, 0)
+    for memory in (Path("/dev/shm"), Path(tempfile.gettempdir())):  # libFuzzer ends without tidying up
+        for left in memory.glob(f"loomtest-fuzz-{child}-*"):
+            shutil.rmtree(left, ignore_errors=True)
     said = log.read_text("utf-8", "replace")
     so_far.inputs += max(0, _number(_DONE, said) - known)  # what it knew already is no input tried
     so_far.seconds += round(time.monotonic() - begun_s)

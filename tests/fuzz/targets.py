@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import csv
 import io
+import os
 import shutil
 import tempfile
 from collections.abc import Callable
@@ -41,7 +42,7 @@ class Workplace:
 
     def __init__(self) -> None:
         self._kept = tempfile.TemporaryDirectory(
-            prefix="loomtest-fuzz-", dir=MEMORY if MEMORY.is_dir() else None
+            prefix=f"loomtest-fuzz-{os.getpid()}-", dir=MEMORY if MEMORY.is_dir() else None
         )
         self.folder = Path(self._kept.name)
         (self.folder / "wires.csv").write_text(_WIRES, "utf-8")

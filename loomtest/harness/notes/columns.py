@@ -84,7 +84,7 @@ def _in_two_columns(named: list[Column]) -> list[Column]:
     """`Conn  Pin  To  To pin`: connector and pin of each end in columns of their own."""
     sorts = [sort for sort, *_ in named]
     twice = sorts.count("pin") == 2 or "to pin" in sorts
-    if not twice or not {"conn", "from"} & set(sorts) or sorts.index("pin") == 0:
+    if not twice or not {"conn", "from"} & set(sorts) or sorts[0] == "pin":
         return named
     found: list[Column] = []
     seen = False

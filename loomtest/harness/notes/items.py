@@ -99,15 +99,20 @@ def _items(tokens: Sequence[Token], names: Names, letters: Mapping[str, str]) ->
     return _with_shared_nouns(found)
 
 
+def _whole(token: Token) -> int:
+    """The whole number that a token is; -1 for a letter in a number's place, as a cavity's name can be."""
+    return int(token.text) if token.text.isdecimal() else -1
+
+
 def _role(token: Token, before: Token | None, after: Token | None, run: list[Token], names: Names) -> str:
     sort = token.sort
-    if sort == "number" and names.gauge and int(token.text) in _GAUGES and _is_gauge(before, after, run):
+    if sort == "number" and names.gauge and _whole(token) in _GAUGES and _is_gauge(before, after, run):
         return "about"
     if sort == "number" and before is not None and before.sort == "letters" and bare_size(token):
         return "about"
     closes = after is None or after.sort in ("gap", "comma", "stop", "note", "semi")
     behind = before is not None and before.sort == "colour" and not run and closes
-    if sort == "number" and behind and int(token.text) in _LARGE:
+    if sort == "number" and behind and _whole(token) in _LARGE:
         return "about"  # `brown 16`
     volts = sort == "measure" and run and re.fullmatch(r"\d{1,2} ?[Vv]", token.text)
     if sort in ("word", "number", "hash") or volts:

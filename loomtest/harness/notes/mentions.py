@@ -172,7 +172,7 @@ def _split(tokens: Sequence[Token]) -> tuple[list[str], str]:
         return texts[:-2], last
     if len(tokens) == 1 and (match := _HYPHENED.fullmatch(last)) and not trade.is_noun(last):
         return [match[1]], match[2]
-    kept = [(text, token) for text, token in zip(texts, tokens, strict=True) if text != ":"]
+    kept = [(text, token) for text, token in zip(texts, tokens, strict=True) if text not in (":", "")]
     if not kept:
         return [], ""
     texts, tokens = [text for text, _ in kept], [token for _, token in kept]

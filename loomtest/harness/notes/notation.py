@@ -96,9 +96,9 @@ def _attribute(text: str) -> tuple[str, str]:
 
 
 def sound(sort: str, value: str) -> bool:
-    """Whether a size, length or current is one that a wire list takes."""
+    """Whether a size, length or current is one that a wire list takes; False for anything else."""
     try:
         _READERS[sort](value)
-    except ValueError:
+    except (KeyError, ValueError):
         return False
     return True

@@ -12,6 +12,8 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from loomtest.harness.notes.notation import NotedWire
 from loomtest.harness.notes.reader import read_notes
@@ -123,3 +125,45 @@ def test_every_line_is_told_once(path: Path) -> None:
         n for n, t in enumerate(text.split("\n"), 1) if t.strip()
     ]
     assert all((line.kind is Kind.WIRES) == bool(line.wires) for line in notes.lines)
+
+
+LINES = [line for path in PAGES for line in path.with_suffix(".txt").read_text("utf-8").splitlines()]
+WORDS = sorted({word for line in LINES for word in line.split(" ")})
+
+
+@st.composite
+def shuffled(draw: st.DrawFn) -> str:
+    """Lines of several pages, some of their words changed for others and some of their signs too."""
+    lines = draw(st.lists(st.sampled_from(LINES), min_size=1, max_size=10))
+    for place in draw(st.lists(st.integers(0, len(lines) - 1), max_size=6)):
+        words = lines[place].split(" ")
+        words[draw(st.integers(0, len(words) - 1))] = draw(st.sampled_from(WORDS))
+        lines[place] = " ".join(words)
+    for place in draw(st.lists(st.integers(0, len(lines) - 1), max_size=6)):
+        at = draw(st.integers(0, len(lines[place])))
+        lines[place] = (
+            lines[place][:at] + draw(st.sampled_from(".,:;-+?>=/|\t() 1aX")) + lines[place][at + 1 :]
+        )
+    return "\n".join(lines)
+
+
+@settings(max_examples=200)
+@given(shuffled())
+def test_a_page_of_mixed_hands_is_read_to_its_end(text: str) -> None:
+    """Whatever stands together, every line is told once."""
+    told = [line.number for line in read_notes(text).lines]
+    assert told == [number for number, line in enumerate(text.split("\n"), 1) if line.strip()]
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "N°;depart;arrival;colour;mm²;remark\n15 | tail | 1. |",
+        "Conn\tPin?To\tTo pin\tAWG\t/olour\tComment",
+        "AWG\nspout red from box 4, black to bolt",
+        "tag     dash side                nose side\n7       bk      dash earth stud     bk      nose earth\n"
+        "5       sl      cut off 2 in. from the block.  Trafficator at one time?",
+    ],
+)
+def test_lines_that_once_ended_the_reading_are_told(text: str) -> None:
+    assert [line.number for line in read_notes(text).lines] == list(range(1, text.count("\n") + 2))

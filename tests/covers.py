@@ -20,6 +20,7 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "bench/plan/kit.py": ("commands/test_plan.py", "bench/plan/test_plug.py"),
     "bench/plan/marked_rounds.py": ("bench/plan/test_marked_plan.py", "bench/plan/test_plug.py"),
     "evidence/pictures/plug.py": ("commands/test_markers.py",),
+    "words/scan_parts.py": ("commands/log/test_scan_parts.py", "commands/test_scan_parts_doc.py"),
     "bench/plan/marked_next.py": ("bench/session/test_marked.py",),
     "bench/plan/markers.py": ("bench/plan/test_marked_plan.py",),
     "commands/log/marked_lines.py": ("commands/test_marker_clips_doc.py",),

@@ -35,13 +35,18 @@ def _standing_in(folder: Path | None, arguments: tuple[str, ...]) -> Iterator[No
         sys.argv = argv
 
 
-def loomtest(*arguments: str, cwd: Path | None = None) -> Done:
-    """Run `loomtest` with these arguments in the folder `cwd`."""
+def loomtest(*arguments: str, cwd: Path | None = None, typed: str | None = None) -> Done:
+    """Run `loomtest` with these arguments in the folder `cwd`; `typed`: what stands on its input."""
     out, error = io.StringIO(), io.StringIO()
     status = 0
+    before = sys.stdin
+    if typed is not None:
+        sys.stdin = io.StringIO(typed)
     with _standing_in(cwd, arguments), contextlib.redirect_stdout(out), contextlib.redirect_stderr(error):
         try:
             main()
         except SystemExit as ended:
             status = ended.code if isinstance(ended.code, int) else 1
+        finally:
+            sys.stdin = before
     return Done(status, out.getvalue(), error.getvalue())

@@ -14,6 +14,7 @@ from loomtest.bench.rehearsal.analog import Analog
 from loomtest.bench.rehearsal.measure import MILLIOHM, SAME, UNUSABLE, BoardMeter, Calibration
 from loomtest.bench.rehearsal.network import Network
 from loomtest.bench.scanner.protocol import check_of, pin_set, pins_in
+from loomtest.bench.scanner.sockets import Sockets
 
 FIRMWARE = "1.0"
 LINE_LIMIT, WORD_LIMIT = 80, 8
@@ -251,6 +252,9 @@ class RehearsalPort:
 
     def __init__(self, board: Board, line_time: float = 0.0) -> None:
         self.board, self.timeout = board, 0.1
+        self.plug_in: Callable[[Sockets], None] = lambda part: (
+            None
+        )  # a rehearsal changes its loom's plugs here
         self._line_time = line_time
         self._typed = bytearray()
         self._requests: deque[tuple[str, list[str]] | None] = deque()  # None: a damaged line

@@ -6,6 +6,7 @@ from collections.abc import Callable
 from itertools import count
 from pathlib import Path
 
+from loomtest.bench.rehearsal.analog import Analog
 from loomtest.bench.rehearsal.board import Board, RehearsalPort
 from loomtest.bench.rehearsal.faults import TrueLoom, read_faults, true_loom
 from loomtest.bench.rehearsal.network import Network, Parts
@@ -14,6 +15,7 @@ from loomtest.errors import InputError, Problem
 from loomtest.harness.load import load_harness
 
 SIZES = (64, 128)  # boards with transistor switches, so that all of it can be tried
+ASKED = (16, *SIZES)  # by rehearse:FOLDER#16; the smallest is the plain board
 STEADY_ROWS, FLEXED_ROWS = 30, 10  # of a flex watch: a rehearsed intermittent opens for so long, so often
 
 
@@ -38,27 +40,47 @@ def network_of(loom: TrueLoom, sockets: Sockets, pins: int, parts: Parts, flexed
     )
 
 
-def rehearsal_port(folder: Path) -> RehearsalPort:
-    """The board of a rehearsal, calibrated. Raises InputError for what cannot be rehearsed."""
+def rehearsal_port(place: Path) -> RehearsalPort:
+    """The board of a rehearsal, calibrated; `FOLDER#16` asks for a board of so many pins. A loom with more
+    points is plugged in later, part by part. Raises InputError for what cannot be rehearsed."""
+    folder, asked = _folder_and_pins(place)
     harness = load_harness(folder)
     home = folder if folder.is_dir() else folder.parent
     loom = true_loom(harness, read_faults(home, harness))
     wanted = sum(1 for point in harness.points if point not in harness.unreachable)
-    pins = next((size for size in SIZES if size >= wanted), None)
-    if pins is None:
-        expected = f"at most {SIZES[-1]}, the pins of the largest board"
-        raise InputError([Problem(str(folder), None, "", f"{wanted} reachable points", expected)])
+    pins = asked or next((size for size in SIZES if size >= wanted), SIZES[-1])
     table = home / SOCKETS_FILE
-    sockets = read_sockets(table, harness, pins) if table.is_file() else proposed(harness, pins)
+    if table.is_file():
+        sockets = read_sockets(table, harness, pins)
+    else:
+        sockets = proposed(harness, pins) if wanted <= pins else Sockets(())
     parts = Parts(
         ref_1k=1004.0, ref_10k=9968.0, ref_100k=100.4e3, gain=39.91, current=0.0992, amp_offset=2e-5
     )
-    board = Board(network_of(loom, sockets, pins, parts))
+    board = Board(network_of(loom, sockets, pins, parts), switches=pins in SIZES)
     calibrate(board, parts)
     if loom.flexing != loom.edges:
         flexed = network_of(loom, sockets, pins, parts, flexed=True)
         board.before_row = _flexing(board, board.meter.analog.network, flexed)
-    return RehearsalPort(board)
+
+    def plug_in(part: Sockets) -> None:
+        board.before_row = lambda watched: None
+        board.meter.analog = Analog(network_of(loom, part, pins, parts))
+
+    port = RehearsalPort(board)
+    port.plug_in = plug_in
+    return port
+
+
+def _folder_and_pins(place: Path) -> tuple[Path, int | None]:
+    """`FOLDER` or `FOLDER#PINS`. Raises InputError."""
+    text, hash_, pins = str(place).rpartition("#")
+    if not hash_ or place.exists():
+        return place, None
+    if pins not in {str(size) for size in ASKED}:
+        sizes = ", ".join(str(size) for size in ASKED)
+        raise InputError([Problem(str(place), None, "", f"a board of {pins!r} pins", f"one of {sizes}")])
+    return Path(text), int(pins)
 
 
 def calibrate(board: Board, parts: Parts) -> None:

@@ -100,6 +100,11 @@ class Scanner:
         """Let the port go."""
         self._port.close()
 
+    @property
+    def port(self) -> ScannerPort:
+        """The port that it is on."""
+        return self._port
+
     # ---- one request ----
 
     def _lines(self, command: str) -> Iterator[tuple[str, ...]]:

@@ -48,11 +48,11 @@ def instrument_of(scanner: Scanner, budget: BoardBudget) -> Instrument:
 
 
 def keep_sockets(writer: RunWriter, sockets: Sockets) -> None:
-    """Put the table that the readings are made with into the run folder.
+    """Put the table that the readings are made with into the run folder, of a scan in parts each part's.
 
     Raises RunFolderError when a run that goes on was begun with another table.
     """
-    place = writer.folder / SOCKETS_FILE
+    place = writer.folder / (f"sockets-{sockets.part}.csv" if sockets.part else SOCKETS_FILE)
     if not place.is_file():
         place.write_text(sockets.text(), "utf-8", newline="\n")
     elif place.read_text("utf-8") != sockets.text():
@@ -158,6 +158,7 @@ def rows_recorded(folder: Path, sockets: Sockets) -> frozenset[int]:
         for event in events
         if event.get("what") == ROW_EVENT
         and isinstance(event.get("pin"), int)
+        and event.get("part", 0) == sockets.part
         and event.get("point") == getattr(sockets.by_pin.get(event["pin"]), "point", None)
     )
 
@@ -195,7 +196,8 @@ def record_scan(
                     raise InstrumentError(f"the scanner's reading of {pair} cannot be: {error}") from None
             if by_row:
                 writer.flush()
-                writer.note_event(ROW_EVENT, pin=row.pin, point=sockets.by_pin[row.pin].point)
+                part = {"part": sockets.part} if sockets.part else {}
+                writer.note_event(ROW_EVENT, pin=row.pin, point=sockets.by_pin[row.pin].point, **part)
             finished += 1
             joined = sum(any(v.range is not None for v in values) for values in columns.values())
             yield RowRecorded(row.pin, sockets.by_pin[row.pin].point, finished, len(wanted), joined)

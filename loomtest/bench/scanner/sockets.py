@@ -40,9 +40,10 @@ class Socket:
 
 @dataclass(frozen=True)
 class Sockets:
-    """A whole table, one pin a point and one point a pin."""
+    """A whole table, one pin a point and one point a pin. `part`: of a scan in parts, which one; else 0."""
 
     rows: tuple[Socket, ...]
+    part: int = 0
     by_pin: Mapping[int, Socket] = field(init=False)
 
     def __post_init__(self) -> None:
@@ -75,11 +76,10 @@ def proposed(harness: Harness, pins: int) -> Sockets:
 
     Raises InputError when the board has too few pins for the reachable points.
     """
-    wanted = [p for p in harness.points if p not in harness.unreachable]
-    wanted.sort(key=lambda point: _place_of(harness, point))
+    wanted = in_bench_order(harness)
     if len(wanted) > pins:
         file = str(harness.source or harness.name)
-        expected = f"at most {pins}, the scanner's pins: scan in parts, with a {SOCKETS_FILE} for each"
+        expected = f"at most {pins}, the scanner's pins: scan in parts with loomtest log --scanner"
         raise InputError([Problem(file, None, "", f"{len(wanted)} reachable points", expected)])
     return Sockets(
         tuple(
@@ -87,6 +87,12 @@ def proposed(harness: Harness, pins: int) -> Sockets:
             for n, point in enumerate(wanted, 1)
         )
     )
+
+
+def in_bench_order(harness: Harness) -> list[str]:
+    """The reachable points: connectors by name, each with its cavities in their order, single points last."""
+    wanted = [p for p in harness.points if p not in harness.unreachable]
+    return sorted(wanted, key=lambda point: _place_of(harness, point))
 
 
 def _place_of(harness: Harness, point: str) -> tuple[object, ...]:

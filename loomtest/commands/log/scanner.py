@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
     from loomtest.bench.scanner.answers import PinRow
     from loomtest.bench.scanner.driver import Scanner
+    from loomtest.bench.scanner.leadsets import ScanInParts
     from loomtest.bench.scanner.sockets import Sockets
     from loomtest.bench.scanner.values import BoardBudget
     from loomtest.harness.model import Harness
@@ -57,6 +58,7 @@ def log_scanner(harness_path: str | Path, out: str | Path, port: str, wishes: Wi
     from loomtest.bench.connect import open_scanner
     from loomtest.bench.scanner.driver import CAUTIONS
     from loomtest.bench.scanner.run import ready
+    from loomtest.commands.log.scan_parts import in_parts
     from loomtest.harness.load import load_harness
 
     wishes = wishes or Wishes()
@@ -70,17 +72,23 @@ def log_scanner(harness_path: str | Path, out: str | Path, port: str, wishes: Wi
             f"Pin-scanner with {who.pins} pins, firmware {who.firmware}, "
             + ("calibrated." if who.calibrated else "not calibrated: readings are taken as good to 2 %.")
         )
-        sockets = _sockets(scanner, harness, Path(harness_path), wishes)
-        budget = ready(scanner, sockets)
-        _say(f"Self-test passed, no voltage on the loom. {len(sockets.rows)} points are plugged in.")
-        _tell_missing(harness, sockets)
-        with _run_folder(Path(out), harness, (scanner, sockets, budget), wishes) as writer:
-            if wishes.parallel:
-                _parallel(scanner, harness, sockets, writer)
-            else:
-                _scan(scanner, sockets, budget, writer, wishes)
-            if wishes.flex_s > 0:
-                _flex(scanner, harness, sockets, budget, writer, wishes.flex_s)
+        home = Path(harness_path) if Path(harness_path).is_dir() else Path(harness_path).parent
+        parts = in_parts(scanner, harness, home, _say) if wishes.touch_pin is None else None
+        if parts is not None:
+            if not _scan_parts(scanner, harness, parts, Path(out), wishes):
+                return
+        else:
+            sockets = _sockets(scanner, harness, home, wishes)
+            budget = ready(scanner, sockets)
+            _say(f"Self-test passed, no voltage on the loom. {len(sockets.rows)} points are plugged in.")
+            _tell_missing(harness, sockets.points)
+            with _run_folder(Path(out), harness, (scanner, sockets, budget), wishes) as writer:
+                if wishes.parallel:
+                    _parallel(scanner, harness, sockets, writer)
+                else:
+                    _scan(scanner, sockets, budget, writer, wishes)
+                if wishes.flex_s > 0:
+                    _flex(scanner, harness, sockets, budget, writer, wishes.flex_s)
         mended = scanner.counts
         lost = mended.damaged + mended.silent + mended.resets
         if lost:
@@ -122,10 +130,9 @@ def _run_folder(
 # ---- sockets ----
 
 
-def _sockets(scanner: Scanner, harness: Harness, harness_path: Path, wishes: Wishes) -> Sockets:
+def _sockets(scanner: Scanner, harness: Harness, home: Path, wishes: Wishes) -> Sockets:
     from loomtest.bench.scanner.sockets import SOCKETS_FILE, proposed, read_sockets
 
-    home = harness_path if harness_path.is_dir() else harness_path.parent
     table = home / SOCKETS_FILE
     if wishes.touch_pin is not None:
         return _touch(scanner, harness, table, wishes.touch_pin)
@@ -182,14 +189,50 @@ def _probe_rows(scanner: Scanner, probe: int) -> Iterator[PinRow]:
         yield scanner.row(probe)
 
 
-def _tell_missing(harness: Harness, sockets: Sockets) -> None:
-    missing = [p for p in harness.points if p not in harness.unreachable and p not in sockets.points]
+def _tell_missing(harness: Harness, reached: frozenset[str]) -> None:
+    missing = [p for p in harness.points if p not in harness.unreachable and p not in reached]
     if missing:
         shown = ", ".join(missing[:8]) + (f" and {len(missing) - 8} more" if len(missing) > 8 else "")
         _say(f"Without a pin, and so not measured: {shown}.")
 
 
 # ---- what is recorded ----
+
+
+def _scan_parts(scanner: Scanner, harness: Harness, parts: ScanInParts, out: Path, wishes: Wishes) -> bool:
+    """Part by part into one run; those that it holds already are left out. False where the person stopped."""
+    from loomtest.bench.scanner.run import keep_sockets, ready, rows_recorded
+    from loomtest.commands.log.scan_parts import plugged_in
+    from loomtest.readings.runfile import RUN_FILE
+
+    if wishes.parallel or wishes.flex_s > 0:
+        raise typer.BadParameter("found --parallel or --flex; expected neither where a scan is made in parts")
+    _tell_missing(harness, parts.points)
+    left = [
+        part
+        for part in parts.parts
+        if not (out / RUN_FILE).is_file() or len(rows_recorded(out, part.sockets)) < len(part.sockets.rows)
+    ]
+    writer: RunWriter | None = None
+    try:
+        for number, part in enumerate(left):
+            if not plugged_in(scanner, part, len(parts.parts), _say, first=number == 0):
+                if writer is not None:
+                    writer.close("stopped", "between two parts")
+                return False
+            budget = ready(scanner, part.sockets)
+            _say(f"Self-test passed, no voltage on the loom. {len(part.sockets.rows)} points are plugged in.")
+            if writer is None:
+                writer = _run_folder(out, harness, (scanner, part.sockets, budget), wishes)
+            keep_sockets(writer, part.sockets)
+            _scan(scanner, part.sockets, budget, writer, wishes)
+    except BaseException as error:
+        if writer is not None:
+            writer.close("failed", str(error))
+        raise
+    if writer is not None:
+        writer.close("complete")
+    return True
 
 
 def _scan(scanner: Scanner, sockets: Sockets, budget: BoardBudget, writer: RunWriter, wishes: Wishes) -> None:

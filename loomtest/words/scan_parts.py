@@ -12,7 +12,7 @@ ASK = "Press Enter when it is plugged in; type s and Enter to stop."
 STOPPED = "Stopped. The same command goes on with this part."
 
 
-class Seat(Protocol):
+class LeadPin(Protocol):
     """A pin of the scanner and the lead set on it."""
 
     @property
@@ -34,7 +34,7 @@ def parts_text(points: int, pins: int, parts: int, changes: int, bound: int) -> 
 
 
 def part_text(
-    number: int, total: int, plug_in: Sequence[str], take_off: Sequence[str], seats: Sequence[Seat]
+    number: int, total: int, plug_in: Sequence[str], take_off: Sequence[str], seats: Sequence[LeadPin]
 ) -> str:
     """What comes off and what goes on which pins."""
     off = f" Take off {all_of(list(take_off))}." if take_off else ""
@@ -42,7 +42,7 @@ def part_text(
     return f"Part {number} of {total}.{off} Plug in {on}."
 
 
-def _pins(seats: Sequence[Seat], name: str) -> str:
+def _pins(seats: Sequence[LeadPin], name: str) -> str:
     """`pins 1 to 8 and 17 to 18`."""
     runs: list[list[int]] = []
     for pin in sorted(seat.pin for seat in seats if seat.lead_set == name):

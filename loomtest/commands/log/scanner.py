@@ -5,6 +5,7 @@ Reached from `loomtest log`; it registers no verb of its own.
 
 from __future__ import annotations
 
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -214,7 +215,7 @@ def _scan_parts(scanner: Scanner, harness: Harness, parts: ScanInParts, out: Pat
         if not (out / RUN_FILE).is_file() or len(rows_recorded(out, part.sockets)) < len(part.sockets.rows)
     ]
     writer: RunWriter | None = None
-    try:
+    with ExitStack() as stack:
         for number, part in enumerate(left):
             if not plugged_in(scanner, part, len(parts.parts), _say, first=number == 0):
                 if writer is not None:
@@ -223,15 +224,11 @@ def _scan_parts(scanner: Scanner, harness: Harness, parts: ScanInParts, out: Pat
             budget = ready(scanner, part.sockets)
             _say(f"Self-test passed, no voltage on the loom. {len(part.sockets.rows)} points are plugged in.")
             if writer is None:
-                writer = _run_folder(out, harness, (scanner, part.sockets, budget), wishes)
+                writer = stack.enter_context(
+                    _run_folder(out, harness, (scanner, part.sockets, budget), wishes)
+                )
             keep_sockets(writer, part.sockets)
             _scan(scanner, part.sockets, budget, writer, wishes)
-    except BaseException as error:
-        if writer is not None:
-            writer.close("failed", str(error))
-        raise
-    if writer is not None:
-        writer.close("complete")
     return True
 
 

@@ -23,6 +23,7 @@ UNREACHED: set[str] = set()  # modules that nothing imports yet
 HEAVY = (
     "numpy",
     "pandas",
+    "pyarrow",
     "scipy",
     "matplotlib",
     "serial",

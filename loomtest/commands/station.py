@@ -80,7 +80,7 @@ def station(
     )
     for caution in CAUTIONS:
         _say(caution)
-    import pandas  # noqa: F401  # here, so that the first unit does not wait for them
+    import pyarrow.csv  # noqa: F401  # here, so that the first unit does not wait for them
     import scipy.sparse.csgraph  # noqa: F401
 
     _settle(line)

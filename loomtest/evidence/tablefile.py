@@ -34,15 +34,11 @@ def write_csv(table: Table, path: Path) -> None:
 
 
 def write_parquet(table: Table, path: Path) -> None:
-    """Write the columns as Parquet. Raises InputError, also where pyarrow is not installed."""
+    """Write the columns as Parquet. Raises InputError."""
     import pandas as pd
 
     try:
         pd.DataFrame(dict(table)).to_parquet(path, engine="pyarrow", index=False)
-    except ImportError as error:
-        expected = "pyarrow: pip install pyarrow"
-        problem = Problem(visible(str(path)), None, "--parquet", "no library that writes Parquet", expected)
-        raise InputError([problem]) from error
     except OSError as error:
         raise _unwritable(path, "--parquet", error.strerror or str(error)) from error
 

@@ -45,7 +45,7 @@ if TYPE_CHECKING:
 
 def load_readings(path: str | Path, harness: Harness, markers: str | Path | None = None) -> Readings:
     """The readings at `path` on the points of `harness`: a CSV file (also `.csv.gz`), the same table as
-    `.parquet` (where pyarrow is installed), or a run folder.
+    `.parquet`, or a run folder.
 
     `markers`: the file that says where marker clips sat, for touches against COMMON (a run has its own).
     Withdrawn rows are removed. A voltage drop below zero is stored with its leads exchanged. Raises
@@ -210,7 +210,7 @@ def _values(columns: Columns, quantity: IntArray) -> tuple[FloatArray, FloatArra
         return value, constant(n, math.nan), scale
     above, scale = np.full(n, math.nan), scale.copy()
     keys = (cells.codes[odd].astype(np.int64) * len(Quantity) + quantity[odd]) * len(unit_texts) + unit[odd]
-    distinct, inverse = np.unique(keys, return_inverse=True)
+    distinct, inverse = _distinct(keys)
     results: list[Value] = []
     commas: dict[int, str] = {}
     bad: dict[int, ValueSyntaxError] = {}
@@ -236,6 +236,16 @@ def _values(columns: Columns, quantity: IntArray) -> tuple[FloatArray, FloatArra
         expected = f"a decimal point; decimal commas are read as points ({text.replace(',', '.')})"
         columns.warn_row(int(odd[first]), "value", quoted(text), expected)
     return value, above, scale
+
+
+def _distinct(keys: IntArray) -> tuple[IntArray, IntArray]:
+    """The keys that occur, ascending, and (n,) which of them each is."""
+    most = int(keys.max())
+    if most > 4 * len(keys) + 1000:
+        return np.unique(keys, return_inverse=True)
+    occurs = np.zeros(most + 1, dtype=np.bool_)  # a table takes a tenth of the time of a sort
+    occurs[keys] = True
+    return np.flatnonzero(occurs), (np.cumsum(occurs) - 1)[keys]
 
 
 def _plain_values(columns: Columns, plain: FloatArray, quantity: IntArray) -> tuple[FloatArray, FloatArray]:

@@ -1,6 +1,6 @@
 """A readings table kept as Parquet: the same columns as the CSV, and the same rows counted the same way.
 
-pyarrow reads it where it is installed. What stands as numbers there (a column `value` of floats, an
+What stands as numbers there (a column `value` of floats, an
 infinity being over-range) is taken as such; everything else goes through the cells that a CSV would have.
 """
 
@@ -10,17 +10,18 @@ import csv
 import io
 from collections.abc import Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from loomtest.errors import InputError, Problem
 from loomtest.harness.model import FloatArray
 from loomtest.harness.outward import visible
+from loomtest.readings.bulk import filled_of, in_memory
 from loomtest.readings.table import LARGEST_BYTES, Cells, ReadingsTable, parse_header
 
 if TYPE_CHECKING:
-    import pandas as pd
+    import pyarrow as pa
     import pyarrow.parquet as pq
 
 MOST_ROWS = 20_000_000  # a full scan of 4,096 pins has 8.4 million
@@ -37,17 +38,18 @@ def parquet_table(path: Path, file: str) -> ReadingsTable:
     csv.writer(written).writerow([str(name) for name in names])
     header = parse_header(written.getvalue(), file)
     _refuse_what_is_no_table(stored, list(header.index_of.items()), file)
-    frame = _frame(stored, [names[index] for index in header.index_of.values()], file)
+    table = _table(stored, [names[index] for index in header.index_of.values()], file)
     columns: dict[str, Cells] = {}
     plain: FloatArray | None = None
     for place, name in enumerate(header.index_of):
-        column = frame.iloc[:, place]
-        if name == "value" and column.dtype.kind in "fiu" and not column.isna().any():
-            plain = column.to_numpy(np.float64)
-            columns[name] = Cells(np.broadcast_to(np.int64(-1), len(frame)), [])
+        column = table.column(place)
+        numbers = _numbers(column) if name == "value" else None
+        if numbers is not None:
+            plain = numbers
+            columns[name] = Cells(np.broadcast_to(np.int64(-1), len(plain)), [])
         else:
             columns[name] = _cells(column)
-    lines = np.arange(2, len(frame) + 2, dtype=np.int64)
+    lines = np.arange(2, table.num_rows + 2, dtype=np.int64)
     return ReadingsTable(file, columns, lines, plain, comma_is_decimal=False, warnings=header.warnings)
 
 
@@ -70,14 +72,17 @@ def in_words(table: ReadingsTable) -> ReadingsTable:
 
 def _opened(path: Path, file: str) -> pq.ParquetFile:
     """The file's own description of itself; nothing else is read yet."""
+    import pyarrow.parquet as pq
+    import pyarrow.types as types
+
     wanted = "a readings table"
     try:
-        import pyarrow.parquet as pq
-
-        return pq.ParquetFile(path)
-    except ImportError:
-        found = "a Parquet file, and pyarrow is not installed"
-        expected = "the same table as CSV (.csv, .csv.gz), or pyarrow: pip install pyarrow"
+        texts = [
+            field.name
+            for field in pq.read_schema(path)
+            if types.is_string(field.type) or types.is_large_string(field.type)
+        ]
+        return pq.ParquetFile(path, read_dictionary=texts)
     except FileNotFoundError:
         found, expected = "no such file", f"{wanted} or a run folder"
     except Exception as error:  # on a spoilt file the library raises errors of every kind
@@ -106,14 +111,21 @@ def _refuse_what_is_no_table(stored: pq.ParquetFile, columns: Sequence[tuple[str
         raise InputError(problems)
 
 
-def _frame(stored: pq.ParquetFile, names: list[str], file: str) -> pd.DataFrame:
+def _table(stored: pq.ParquetFile, names: list[str], file: str) -> pa.Table:
+    """The columns, each with its distinct cells once but for a `value` of numbers."""
+    import pyarrow as pa
+    import pyarrow.types as types
+
     try:
-        table = stored.read(columns=names).select(names)
+        table = stored.read(columns=names, use_threads=False).select(names)
         table.validate(full=True)  # else a text that is none is met later
-        frame: pd.DataFrame = table.to_pandas(ignore_metadata=True)
+        columns = [
+            column if types.is_dictionary(column.type) or _is_number(column) else column.dictionary_encode()
+            for column in table.columns
+        ]
     except Exception as error:  # on a spoilt file the library raises errors of every kind
         raise _unreadable(file, error) from None
-    return frame
+    return pa.Table.from_arrays(columns, names=names)
 
 
 def _unreadable(file: str, error: Exception) -> InputError:
@@ -122,17 +134,42 @@ def _unreadable(file: str, error: Exception) -> InputError:
     return InputError([Problem(file, None, "", found, "a readings table in Parquet")])
 
 
-def _cells(column: pd.Series[Any]) -> Cells:
+def _is_number(column: pa.ChunkedArray) -> bool:
+    import pyarrow.types as types
+
+    return bool(types.is_integer(column.type) or types.is_floating(column.type))
+
+
+def _numbers(column: pa.ChunkedArray) -> FloatArray | None:
+    """A column of numbers as floats; None where it is another, or lacks one."""
+    if not _is_number(column) or column.null_count:
+        return None
+    chunks = [np.from_dlpack(chunk).astype(np.float64) for chunk in column.chunks]
+    numbers = np.concatenate([np.empty(0), *chunks])
+    return None if np.isnan(numbers).any() else numbers
+
+
+def _cells(column: pa.ChunkedArray) -> Cells:
     """Codes and stripped texts; a missing cell is an empty one."""
-    filled = column.astype("category").cat
-    texts = [_text(value) for value in filled.categories.tolist()]
+    if _is_number(column):
+        column = column.dictionary_encode()
+    chunks = column.unify_dictionaries().chunks
+    texts = [_text(value) for value in chunks[0].dictionary.to_pylist()] if chunks else []
     code_of: dict[str, int] = {}
     place = np.array([code_of.setdefault(text, len(code_of)) for text in (*texts, "")], dtype=np.int64)
-    return Cells(place[filled.codes.to_numpy()], list(code_of))  # a missing one has −1: the last place
+    codes = np.full(len(column), len(texts), dtype=np.int64)  # the last place: of a missing one
+    at = 0
+    for chunk in chunks:
+        filled = filled_of(chunk.indices)
+        codes[at : at + len(chunk)][filled] = in_memory(chunk.indices)[filled]
+        at += len(chunk)
+    return Cells(place[codes], list(code_of))
 
 
 def _text(value: object) -> str:
-    """A cell as a person would have typed it."""
+    """A cell as a person would have typed it; nothing for one that is missing or no number."""
+    if value is None or value != value:
+        return ""
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, float) and value.is_integer() and abs(value) < 1e15:

@@ -65,10 +65,12 @@ def scale_doubts(readings: Readings, harness: Harness) -> tuple[Problem, ...]:
     net = np.asarray(harness.net_of)
     rows = rows[net[readings.start[rows]] == net[readings.end[rows]]]
     values = readings.value[rows]
-    if len(rows) < _FEWEST or len(np.unique(readings.start[rows] * declared + readings.end[rows])) < _FEWEST:
+    if len(rows) < _FEWEST:
         return ()
     least, most = float(values.min()), float(values.max())
     if least <= _MOST_ALONG_A_WIRE_OHM and (most >= _LEAST_ALONG_A_WIRE_OHM or most <= 0.0):
+        return ()
+    if len(set(zip(readings.start[rows].tolist(), readings.end[rows].tolist(), strict=True))) < _FEWEST:
         return ()
     found = f"{least:g} to {most:g} ohms in every one of {len(rows)} readings along a wire"
     expected = "some tenths of an ohm: if the unit is wrong, put it right (m is milli, M is mega)"

@@ -61,12 +61,12 @@ def _doubted(verdict: Verdict) -> list[Line]:
 
 def headline(verdict: Verdict, harness: Harness) -> str:
     """The answer in a sentence or two."""
-    faults, doubtful = len(verdict.findings), len(doubts(verdict, harness))
+    faults, doubtful = len(verdict.findings), _doubtful(verdict)
     if verdict.verdict == "fail":
         also = f", and {counted(doubtful, 'doubtful place')}" if doubtful else ""
         return f"Not right yet: {counted(faults, 'fault')} found{also}."
     if verdict.verdict == "not-proven":
-        return "Not proven: no fault found, but " + all_of(_open_questions(verdict, harness)) + "."
+        return "Not proven: no fault found, but " + all_of(_open_questions(verdict)) + "."
     said = "Everything that was checked is right: every wire goes where it should"
     left = verdict.coverage.isolation_pairs_unchecked
     were = "pair of circuits was" if left == 1 else "pairs of circuits were"
@@ -77,15 +77,24 @@ def headline(verdict: Verdict, harness: Harness) -> str:
 
 def doubts(verdict: Verdict, harness: Harness) -> list[Finding]:
     """What is doubtful, most dangerous first: undecided findings, then wires neither passed nor failed."""
-    found = list(verdict.undecided)
-    spoken = {suspect.wire for finding in found for suspect in finding.suspects}
+    return [*verdict.undecided, *map(_doubt, _neither(verdict))]
+
+
+def _doubtful(verdict: Verdict) -> int:
+    return len(verdict.undecided) + len(_neither(verdict))
+
+
+def _neither(verdict: Verdict) -> list[WireRow]:
+    """Wires neither passed nor failed, and in no undecided finding."""
+    spoken = {suspect.wire for finding in verdict.undecided for suspect in finding.suspects}
     rows = [row for row in verdict.wires if row.verdict == "undecided" and row.wire not in spoken]
     told: set[str] = set()
+    kept = []
     for row in rows:
         if row.wire not in told:
             told.update((row.wire, *row.group))  # a group is judged as one: it is said once
-            found.append(_doubt(row))
-    return found
+            kept.append(row)
+    return kept
 
 
 def _doubt(row: WireRow) -> Finding:
@@ -99,9 +108,9 @@ def _doubt(row: WireRow) -> Finding:
     return Finding("high-resistance", (row.start, row.end), (suspect,), text=text, next=row.next)
 
 
-def _open_questions(verdict: Verdict, harness: Harness) -> list[str]:
+def _open_questions(verdict: Verdict) -> list[str]:
     cover, told = verdict.coverage, []
-    doubtful = len(doubts(verdict, harness))
+    doubtful = _doubtful(verdict)
     if doubtful:
         told.append(f"{counted(doubtful, 'place is', 'places are')} still doubtful")
     if verdict.doubted_count:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from loomtest.diagnosis.numbers.distinct import distinct
+from loomtest.diagnosis.numbers.distinct import distinct, ranked
 from loomtest.diagnosis.numbers.statistics import chi_square_above, student_quantile
 from loomtest.diagnosis.seen.budget import Budget
 from loomtest.harness.model import BoolArray, FloatArray, IntArray
@@ -54,7 +54,9 @@ def steadiness(
 
     lowest_group = int(budget.group.min(initial=0))
     groups = int(budget.group.max(initial=0)) - lowest_group + 1
-    unique, both = np.unique(pair * groups + (budget.group - lowest_group), return_inverse=True)
+    method = pair * groups + (budget.group - lowest_group)
+    unique, places = ranked(method, int(size) ** 2 * groups)
+    both = places.astype(np.int64)
     unique, count = unique // groups, len(unique)  # the pair of every method that it was read by
     half, directed = _directions(ohm, own, turned, both, count)
     ohm = ohm + np.where(directed[both], np.where(turned, half[both], -half[both]), 0.0)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -82,7 +82,7 @@ def isolation_coverage(
         seen, nets, net_count, joined | ((seen.pair_state == APART) & ~seen.pair_over & ~clear)
     )
     net_untested, untested = _missing(harness, required, good, bad)
-    shown = _widest_shown(harness, all_good)
+    shown = _widest_shown(harness, all_good, {"full": everything, level: required})
     return Isolation(
         level,
         shown,
@@ -95,10 +95,12 @@ def isolation_coverage(
     )
 
 
-def _widest_shown(harness: Harness, good: IntArray) -> IsolationLevel:
-    """The widest level whose pairs are all among `good`, ascending codes a·N + b."""
+def _widest_shown(
+    harness: Harness, good: IntArray, known: Mapping[IsolationLevel, RequiredPairs]
+) -> IsolationLevel:
+    """The widest level whose pairs are all among `good`, ascending codes a·N + b; `known`: those of some."""
     for level in ISOLATION_LEVELS[:-1]:
-        wanted = required_pairs(harness, level)
+        wanted = known[level] if level in known else required_pairs(harness, level)
         if len(good) < wanted.count or wanted.alone.any():
             continue
         if level == "full" or wanted.contains(*np.divmod(good, len(harness.nets))).sum() == wanted.count:

@@ -98,7 +98,12 @@ def new(
     if source is not None or configuration is not None:
         answers, odd = _from_file(source, configuration, answers, notes, name)
     if asks:
-        answers, notes = _asked(answers, notes, name)
+        typer.echo(
+            paragraph(
+                "A few questions. Press Enter to skip any: you can write all of it into the files later."
+            )
+        )
+        notes = notes if notes is not None else _notes_asked()
     found = None
     if notes is not None:
         from loomtest.commands.notepad import read, refuse_unread
@@ -111,6 +116,8 @@ def new(
         answers = replace(
             answers, wires=found.wires, notes=text, more=more, cavities={**counts, **answers.cavities}
         )
+    if asks:  # behind the notes: what they say is not asked, and a page put off costs no answer
+        answers = _asked(answers, name)
     files = write_new(folder, files_of(answers))
     if answers.wires:
         _read_back(folder, odd)
@@ -183,15 +190,21 @@ def _given(
     return Answers(called, counts, worked_on, separator=";" if semicolons else ",")
 
 
-def _asked(answers: Answers, notes: str | None, name: str | None) -> tuple[Answers, str | None]:
-    """What the options left open, asked in sentences; Enter leaves a question open."""
+def _notes_asked() -> str | None:
+    """The file of the notes, asked for until there is one; None where there is none."""
+    while True:
+        notes = _ask("File name of your wire notes (Enter if none):")
+        if not notes or Path(notes).is_file():
+            return notes or None
+        typer.echo(paragraph(shown(f"found no file {notes}; expected its name, or Enter to go on without")))
+
+
+def _asked(answers: Answers, name: str | None) -> Answers:
+    """What options and notes left open, asked in sentences; Enter leaves a question open."""
     from dataclasses import replace
 
     from loomtest.harness.newfolder import read_cavities
 
-    typer.echo(
-        paragraph("Four questions. Press Enter to skip any: you can write all of it into the files later.")
-    )
     if name is None:
         answers = replace(answers, name=_ask(f"What is this loom called? [{answers.name}]") or answers.name)
     while not answers.cavities:
@@ -203,17 +216,10 @@ def _asked(answers: Answers, notes: str | None, name: str | None) -> tuple[Answe
             answers = replace(answers, cavities=counts)
             break
         typer.echo(paragraph(shown(f"found {problems[0].found}; expected {problems[0].expected}")))
-    while notes is None:
-        notes = _ask("File name of your wire notes (Enter if none):")
-        if notes and not Path(notes).is_file():
-            typer.echo(
-                paragraph(shown(f"found no file {notes}; expected its name, or Enter to go on without"))
-            )
-            notes = None
     if answers.separator == ",":
         comma = _ask("Does your spreadsheet write one and a half as 1,5? (yes or no)")
         answers = replace(answers, separator=";" if comma.casefold().startswith("y") else ",")
-    return answers, notes or None
+    return answers
 
 
 def _ask(question: str) -> str:

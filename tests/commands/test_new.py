@@ -223,11 +223,11 @@ def test_on_a_terminal_it_asks(tmp_path: Path) -> None:
         os.execv(sys.executable, [sys.executable, "-m", "loomtest", "new", "stern_loom"])
     shown = b""
     for question, answer in (
-        (b"called? [stern loom]", b"Stern\n"), (b"such as X1 8, X2 4)", b"X1\n"),
-        (b"expected a connector", b"X1 2, X3=A1,A2\n"),
         (b"File name of your wire notes", b"none.txt\n"), (b"go on without", b"n.txt\n"),
-        (b"1,5?", b"yes\n"), (b"1 of 3", b"1\n"), (b"2 of 3", b"X3 A1 blue to X2 9\n"),
+        (b"1 of 3", b"1\n"), (b"2 of 3", b"X3 A1 blue to X2 9\n"),
         (b"3 of 3", b"\n"), (b"Go on without", b"yes\n"),
+        (b"called? [stern loom]", b"Stern\n"), (b"such as X1 8, X2 4)", b"X1\n"),
+        (b"expected a connector", b"X1 2, X3=A1,A2\n"), (b"1,5?", b"yes\n"),
     ):  # fmt: skip
         while question not in shown:
             assert select.select([terminal], [], [], 60)[0], (question, shown)  # it waits for something else

@@ -28,7 +28,7 @@ joined = (value < 100 if value.dtype.kind == "f" else value == "yes").to_numpy()
 edges = (np.ones(int(joined.sum())), (start[joined], end[joined]))
 print(connected_components(coo_array(edges, shape=(len(names),) * 2))[0])
 """
-GOAL_TIME, GOAL_MEMORY = 1.5, 2.0
+GOAL_TIME, GOAL_MEMORY = 1.0, 2.0
 
 
 def line(what: str, cost: Cost, bare: Cost) -> str:

@@ -115,12 +115,16 @@ def _shown(nets: IntArray, groups: IntArray, group_count: IntArray, a: IntArray,
     (N,) of every net.
     """
     net_count, stride = len(group_count), len(nets) + 1
-    x, y = nets[a], nets[b]
+    short = nets.astype(np.int32)  # half the memory, where there are millions of readings
+    x, y = short[a], short[b]
     whole = np.zeros(max(net_count, int(nets.max(initial=0)) + 1), dtype=np.bool_)  # nets of one group
     whole[:net_count] = group_count == 1
     plain = whole[x] & whole[y] & (x != y)  # on a sound loom all of them: no need to look at groups
     low, high = np.minimum(x[plain], y[plain]), np.maximum(x[plain], y[plain])
-    shown = [distinct(low * net_count + high, net_count * net_count)]
+    code = low.astype(np.int64)
+    code *= net_count
+    code += high
+    shown = [distinct(code, net_count * net_count)]
     rest = ~plain & (x < net_count) & (y < net_count) & (x != y)
     if rest.any():
         a, b, flip = a[rest], b[rest], x[rest] > y[rest]

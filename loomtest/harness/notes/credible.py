@@ -29,6 +29,9 @@ def check(joints: Sequence[Joint], names: Names) -> None:
                 raise UnsureError(Ask.UNKNOWN_WORDS, " ".join(end.words) or end.terminal)
         if joint.start.words == joint.end.words and (joint.start.other or joint.end.other):
             raise UnsureError(Ask.SAME_ENDS, " ".join(joint.end.words))
+    for end in (end for joint in joints for end in (joint.start, joint.end)):
+        if _is_a_device(end, names):
+            raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join((*end.words, end.terminal)))
     here = [joint for joint in joints if joint.start.words == joint.end.words]
     if len(joints) == 2 and len(here) == 1 and here[0] is joints[0] and joints[1].start == here[0].start:
         raise UnsureError(
@@ -40,6 +43,15 @@ def check(joints: Sequence[Joint], names: Names) -> None:
     for note in {note for joint in joints for note in joint.left}:
         if _may_be_a_point(note, names):
             raise UnsureError(Ask.SEVERAL_MEANINGS, note)
+
+
+def _is_a_device(end: Mention, names: Names) -> bool:
+    """Whether what was taken for a terminal is a device of the page with terminals: `K1 K2 out for …`."""
+    code = end.terminal
+    if not re.fullmatch(r"[A-Z]{1,3}\d{1,3}", code) or not end.words:
+        return False
+    alone = bool(names.terminals.get(names.alias(code.casefold())))
+    return alone and len(names.terminals.get(names.alias(end.key), ())) > 1
 
 
 def _again(one: Joint, other: Joint) -> bool:

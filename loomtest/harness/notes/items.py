@@ -272,6 +272,10 @@ def _two_names(run: list[Token], names: Names) -> list[Item]:
         if left is None or not left.words or not (left.terminal or left.sort in ("contact", "joint")):
             continue
         rest = run[place:]
+        own = len(rest) == 1 and left.terminal and after.text.casefold() in trade.words("terminals", "words")
+        if own and (right is None or not right.sort):
+            whole = Mention((*left.words, left.terminal), after.text, left.many, start=left.start)
+            return [Item("end", "", run[0].start, mention=whole)]  # `toggle 1 up`
         if (
             right is not None
             and right.words
@@ -286,9 +290,6 @@ def _two_names(run: list[Token], names: Names) -> list[Item]:
         if len(rest) == 1 and rest[0].text.casefold() in KINDS:
             kind = Item("kind", KINDS[rest[0].text.casefold()], rest[0].start)
             return [Item("end", "", run[0].start, mention=left), kind]
-        if len(rest) == 1 and left.terminal and after.text.casefold() in trade.words("terminals", "words"):
-            whole = Mention((*left.words, left.terminal), after.text, left.many, start=left.start)
-            return [Item("end", "", run[0].start, mention=whole)]  # `toggle 1 up`
         if _is_qualifier(rest) or (place + 1 == len(run) and after.text.casefold() in ("in", "out")):
             continue
         return [Item("end", "", run[0].start, mention=left), Item("label", _text(rest), rest[0].start)]

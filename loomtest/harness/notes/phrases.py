@@ -38,6 +38,7 @@ Way = Callable[[Sequence[Token], int, Sequence[Token]], tuple[int, list[Token]]]
 
 def plain(tokens: Sequence[Token]) -> list[Token]:
     """The tokens with every point that is spoken of in the order of a note."""
+    tokens = _so_does(tokens)
     found: list[Token] = []
     index = 0
     while index < len(tokens):
@@ -49,6 +50,23 @@ def plain(tokens: Sequence[Token]) -> list[Token]:
         found.append(tokens[index])
         index += 1
     return found
+
+
+def _so_does(tokens: Sequence[Token]) -> Sequence[Token]:
+    """`A goes to B and so does C` as `A and C goes to B`."""
+    place = next(
+        (i for i, t in enumerate(tokens) if t.sort == "and" and _low(tokens, i + 1) == "so"), len(tokens)
+    )
+    if _low(tokens, place + 2) not in ("does", "do"):
+        return tokens
+    ends = ("stop", "semi", "comma")
+    begin = max((i + 1 for i, t in enumerate(tokens[:place]) if t.sort in ends), default=0)
+    end = next((i for i, t in enumerate(tokens) if i > place and t.sort in ends), len(tokens))
+    joins = [i for i in range(begin, place) if tokens[i].sort in ("to", "from", "arrow", "feeds")]
+    if len(joins) != 1:
+        return tokens
+    second = [tokens[place], *tokens[place + 3 : end]]
+    return [*tokens[: joins[0]], *second, *tokens[joins[0] : place], *tokens[end:]]
 
 
 def _phrase(tokens: Sequence[Token], index: int, before: Sequence[Token]) -> tuple[int, list[Token]]:
@@ -244,7 +262,9 @@ def _numbered_behind(tokens: Sequence[Token], index: int, before: Sequence[Token
     """`light switch, number 1`, `the gauge, terminal 2`: the comma is of the name."""
     if tokens[index].sort != "comma" or not before or before[-1].sort != "word" or index + 2 >= len(tokens):
         return 0, []
-    named = _low(tokens, index + 1) in trade.words("terminals", "before") and _is_id(tokens[index + 2])
+    sign = tokens[index + 2]
+    named = _low(tokens, index + 1) in trade.words("terminals", "before")
+    named = named and (_is_id(sign) or sign.text.casefold() in ("in", "out"))
     if not named or not trade.is_noun(before[-1].text):
         return 0, []
     after = tokens[index + 3] if index + 3 < len(tokens) else None

@@ -184,7 +184,7 @@ def _is_a_terminal(token: Token, before: Token) -> bool:
         token.text[-3:] == " in"
         and before.sort == "word"
         and before.end < token.start
-        and trade.is_noun(before.text)
+        and (trade.is_noun(before.text) or before.text.casefold().endswith(("box", "block", "switch")))
     )
 
 

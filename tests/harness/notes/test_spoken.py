@@ -27,6 +27,10 @@ def wires(text: str) -> list[str]:
         ("The coil's negative terminal goes to splice S1 in green.", "coil:- green to splice_S1"),
         ("Relay pin two black to bus bar", "Relay:2 black to bus_bar"),
         ("Relay 86 blue from the alternator D plus", "Relay:86 blue to alternator:D+"),
+        ("From the battery switch, terminal OUT, a red wire runs to the feed stud.",
+         "battery_switch:OUT red to feed_stud"),
+        ("Toggle 3 lower to the horn, yellow.", "Toggle_3:lower yellow to horn"),
+        ("fusebox 1 in > fusebox 2 in, red", "fusebox_1:in red to fusebox_2:in"),
     ],
 )  # fmt: skip
 def test_sentences_are_read_like_notes(sentence: str, noted: str) -> None:
@@ -34,6 +38,10 @@ def test_sentences_are_read_like_notes(sentence: str, noted: str) -> None:
 
 
 def test_statements_of_one_sentence_are_told_apart() -> None:
+    assert wires("Pump - goes to the negative bar and so does the engine block. Both black.") == [
+        "Pump:- black to negative_bar",
+        "engine_block black to negative_bar",
+    ]
     assert wires("charger: + to battery +, - to battery -") == [
         "charger:+ to battery+",
         "charger:- to battery-",
@@ -158,3 +166,8 @@ def test_cavities_without_a_wire_are_told_in_many_ways(line: str, empty: tuple[s
     notes = read_notes(f"roof plug CP (12)\nCP1 -> lamp +   red\njoint box 1 to lamp -   black\n\n{line}\n")
     assert [wire.words for wire in notes.wires] == ["CP:1 red to lamp:+", "joint_box:1 black to lamp:-"]
     assert notes.lines[-1].empty == empty
+
+
+def test_two_devices_side_by_side_are_no_device_and_its_terminal() -> None:
+    page = "K1.85 => X2.8 BK\nK1.86 => X2.1 RD\nK2.85 => X2.8 BK\nK1 K2 to base for measuring\n"
+    assert [line.why for line in read_notes(page).unread] == [Ask.SEVERAL_MEANINGS]

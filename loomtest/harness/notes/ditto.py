@@ -70,6 +70,27 @@ def written_out(tokens: Sequence[Token], above: Sequence[Token]) -> list[Token] 
     return _by_columns(tokens, above)
 
 
+def named_again(tokens: Sequence[Token]) -> list[Token]:
+    """`o/s sidelamp to n/s ditto`: the last word of the name before it in the same line."""
+    found: list[Token] = []
+    for token in tokens:
+        beside = found[-1] if found else None
+        inside = token.sort == "ditto" and token.text.isalpha() and beside is not None
+        if not inside or beside is None or beside.sort != "word":
+            found.append(token)
+            continue
+        joins = [place for place, other in enumerate(found) if other.sort in JOINS]
+        before = found[: joins[-1]] if joins else []
+        while before and before[-1].sort == "number":
+            before = before[:-1]
+        name = before[-1] if before else None
+        if name is None or name.sort != "word" or joins[-1] != len(found) - 2:
+            found.append(token)
+        else:
+            found.append(replace(name, start=token.start, end=token.end))
+    return found
+
+
 def _at_the_start(
     tokens: Sequence[Token], first: int, marks: Sequence[Token], above: Sequence[Token]
 ) -> list[Token] | None:

@@ -13,6 +13,7 @@ from loomtest.harness.notes.mentions import Mention, mention_of
 from loomtest.harness.notes.roles import Page, PageLine, Role
 from loomtest.harness.notes.scan import Token
 from loomtest.harness.notes.tokens import colour_letters
+from loomtest.harness.notes.twosided import two_sided
 
 _COUNT = re.compile(
     r"\b\d{1,3}[\s-]*(?:pins?|ways?|holes?|contacts?|blades?|pos|positions?|terminals?|tags?|cores?|flat|cavit\w+)\b",
@@ -57,6 +58,9 @@ def find_roles(page: Page) -> None:
             or (ALIASES.search(text) and len(ALIASES.findall(text)) >= 2)
         ):
             line.role = Role.KEY
+        elif (sided := two_sided(line.text))[0]:
+            line.role, line.columns = Role.TABLE, sided[0]
+            line.device = _device(sided[1]) if sided[1] else _sided_device(lines[:index])
         elif columns := header(line.text):
             line.role, line.columns = Role.TABLE, columns
             line.device = _title_device(lines[:index])
@@ -79,6 +83,19 @@ def _title_device(lines: Sequence[PageLine]) -> Mention | None:
             line.role = Role.HEADING
             return device
     return None
+
+
+def _sided_device(lines: Sequence[PageLine]) -> Mention | None:
+    """The connector whose heading stands right above a table of its two sides."""
+    above = next((line for line in reversed(lines) if line.text.strip()), None)
+    if above is None:
+        return None
+    device = above.device or _device(above.text)
+    if device is not None and above.role is Role.LINE:
+        if not device.sort and not _COUNT.search(above.text):
+            return None
+        above.role, above.device = Role.HEADING, device
+    return device
 
 
 def _heading(page: Page, index: int) -> None:

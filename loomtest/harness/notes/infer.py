@@ -76,6 +76,8 @@ def _open(block: Sequence[tuple[PageLine, Cells]]) -> None:
         return
     roles = [_role([cells[place] for cells in full]) for place in range(wide)]
     places = [place for place, role in enumerate(roles) if role == "place"]
+    if roles.count("colour") > 1:
+        return  # a wire at each side of a cavity, and none from the one place to the other
     if len(places) < 2 or not {"colour", "size", "wire"} & set(roles):
         return
     named = header(first.text) if titled else []

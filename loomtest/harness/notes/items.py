@@ -272,8 +272,8 @@ def _two_names(run: list[Token], names: Names) -> list[Item]:
         if left is None or not left.words or not (left.terminal or left.sort in ("contact", "joint")):
             continue
         rest = run[place:]
-        own = len(rest) == 1 and left.terminal and after.text.casefold() in trade.words("terminals", "words")
-        if own and (right is None or not right.sort):
+        ending = len(rest) == 1 and after.text.casefold() in trade.words("terminals", "words")
+        if ending and left.terminal and (right is None or not right.sort):
             whole = Mention((*left.words, left.terminal), after.text, left.many, start=left.start)
             return [Item("end", "", run[0].start, mention=whole)]  # `toggle 1 up`
         if (

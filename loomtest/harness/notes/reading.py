@@ -10,7 +10,7 @@ from typing import Any
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.cells import is_title, wire_name
 from loomtest.harness.notes.credible import is_credible
-from loomtest.harness.notes.ditto import written_out
+from loomtest.harness.notes.ditto import named_again, written_out
 from loomtest.harness.notes.doubt import (
     MOST_READINGS,
     WAYS,
@@ -87,7 +87,7 @@ def _spelled(state: ReadSoFar, line: PageLine) -> list[Token]:
     if state.row is not None:
         state.cells, state.apart, state.begun = state.row, False, True
         return [token for cell in state.row for token in cell]
-    tokens = list(line.tokens)
+    tokens = named_again(line.tokens)
     if any(token.sort == "ditto" for token in tokens):
         spelled = written_out(tokens, state.above)
         if spelled is None:

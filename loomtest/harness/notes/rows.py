@@ -29,6 +29,7 @@ from loomtest.harness.notes.sofar import LineFound, ReadSoFar
 from loomtest.harness.notes.statement import read_statement
 from loomtest.harness.notes.subject import first_named, introduced, topic_of, with_subject
 from loomtest.harness.notes.tablerow import read_row
+from loomtest.harness.notes.twosided import read_sides
 
 _MEASURED = re.compile(
     r"(?i)\b(?:measured|reads?|reading|checked|tested)\b.*\d\s*(?:[kM]?\s?ohms?|[kM]?Ω|v(?:olts?)?)\b"
@@ -50,6 +51,10 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
         found = read_row(state, line, state.row)
         check(found.joints, state.page.names)
         return found
+    if (sides := read_sides(state, line, tokens)) is not None:
+        if not state.scene.meant:
+            check(sides.joints, state.page.names)
+        return sides
     if _MEASURED.search(line.text):
         raise RemarkError
     if part := part_left_in(line.text, tokens, state.page.names):

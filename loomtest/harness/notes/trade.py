@@ -104,9 +104,14 @@ def one_bus(parts: list[str]) -> str:
     return ""
 
 
+_OF_AN_ENGINE_BLOCK = {"engine", "motor", "cylinder", "earth", "ground", "negative", "block"}
+
+
 def is_ground(name: str) -> bool:
     """Whether a device of this name is a ground: `scuttle earth bolt`, `neg bus`, `E1`, `gearbox bolt`."""
     parts = [long_form(part) for part in re.split(r"[\s_]+", name) if part]
+    if "block" in parts and not set(parts) <= _OF_AN_ENGINE_BLOCK:
+        parts = [part for part in parts if part != "block"]  # `tag block 1` is no engine's
     if any(part in words("ground", "words") for part in parts):
         return True
     if one_bus(parts) == "negative bus":

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import pytest
 
+from loomtest.harness.notes import trade
 from loomtest.harness.notes.meaning import Ask
 from loomtest.harness.notes.reader import read_notes
 from loomtest.words.notes import look_at
@@ -171,3 +172,12 @@ def test_cavities_without_a_wire_are_told_in_many_ways(line: str, empty: tuple[s
 def test_two_devices_side_by_side_are_no_device_and_its_terminal() -> None:
     page = "K1.85 => X2.8 BK\nK1.86 => X2.1 RD\nK2.85 => X2.8 BK\nK1 K2 to base for measuring\n"
     assert [line.why for line in read_notes(page).unread] == [Ask.SEVERAL_MEANINGS]
+
+
+def test_ditto_inside_a_name_stands_for_its_noun_alone() -> None:
+    assert wires("o/s sidelamp 1 to n/s ditto, red") == ["o/s_sidelamp:1 red to n/s_sidelamp"]
+
+
+def test_a_terminal_block_is_no_ground_and_an_engine_block_is() -> None:
+    assert trade.is_ground("engine block") and trade.is_ground("block")
+    assert not trade.is_ground("tag block 1") and not trade.is_ground("terminal block")

@@ -28,7 +28,7 @@ def add_end(
         _add_behind_the_pin(mention, item, reading, scene, rest)
     elif scene.fuse_row and scene.pins and not mention.terminal and len(reading.groups) == 1 and joined:
         reading.label = item.value
-    elif mention.weak and complete and group and rest[:1] and rest[0].sort == "join" and not scene.pins:
+    elif _two_cells(mention, group, complete, scene, rest):
         raise UnsureError(Ask.SEVERAL_MEANINGS, item.value)
     elif mention.weak and complete and mention.words and mention.key == "switch":
         raise UnsureError(Ask.UNKNOWN_WORDS, item.value)
@@ -55,6 +55,18 @@ def add_end(
         _add_beside(mention, item, reading, scene, sure)
     elif group or mention.words or mention.terminal:
         group.append(mention)
+
+
+def _two_cells(
+    mention: Mention, group: list[Mention], complete: bool, scene: Surroundings, rest: list[Item]
+) -> bool:
+    """`14  green  stop switch 2  brake lamp 1`: from one to the other, or from the cavity to both."""
+    if not (mention.weak and complete and group):
+        return False
+    if not scene.pins:
+        return bool(rest) and rest[0].sort == "join"
+    both = bool(mention.words and mention.terminal and group[-1].terminal)
+    return both and not scene.meant and scene.columns != Ends.BOTH
 
 
 def _is_tail(mention: Mention, item: Item, reading: EndsFound, scene: Surroundings) -> bool:
@@ -120,6 +132,8 @@ def _add_behind_the_pin(
     next_join = next((later for later in rest if later.sort in ("join", "list", "end", "prose")), None)
     column = [later.sort if later.value != "gap" else "gap" for later in rest[:2]] == ["gap", "join"]
     alone = scene.names.stands(mention.key) < 2 and bool(mention.words)
+    if column and not mention.words and mention.terminal.isdigit() and reading.about:
+        raise UnsureError(Ask.SEVERAL_MEANINGS, mention.terminal)  # `red 6  from the switch`: a size
     unknown = mention.sort == "" or (mention.sort == "load" and not mention.terminal)
     if column and not scene.star and (alone or unknown):
         reading.label = item.value

@@ -28,7 +28,7 @@ def end_columns(page: Page, heading: PageLine) -> Ends:
         return Ends.FIRST
     first = sum(row[0] for row in rows) / len(rows)
     second = sum(row[1] for row in wide) / len(wide)
-    if second >= 0.5:
+    if second >= 0.5 and (len(wide) > 1 or len(rows) < 3):
         return Ends.SECOND if len(wide) * 2 > len(rows) and first < 0.4 else Ends.BOTH
     return Ends.FIRST
 

@@ -27,10 +27,12 @@ def check(joints: Sequence[Joint], names: Names) -> None:
         for end, own, other in ((joint.start, first, last), (joint.end, last, first)):
             if own == 0 or (own == 1 and other < 2):
                 raise UnsureError(Ask.UNKNOWN_WORDS, " ".join(end.words) or end.terminal)
-        if joint.start.words == joint.end.words and (joint.start.other or joint.end.other):
+        whole = bool(joint.start.terminal) != bool(joint.end.terminal)  # `starter … to starter 50`
+        same = joint.start.key == joint.end.key
+        if same and (joint.start.other or joint.end.other or whole):
             raise UnsureError(Ask.SAME_ENDS, " ".join(joint.end.words))
     for end in (end for joint in joints for end in (joint.start, joint.end)):
-        if _is_a_device(end, names):
+        if _is_a_device(end, names) or _may_be_a_size(end, names):
             raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join((*end.words, end.terminal)))
     here = [joint for joint in joints if joint.start.words == joint.end.words]
     if len(joints) == 2 and len(here) == 1 and here[0] is joints[0] and joints[1].start == here[0].start:
@@ -54,6 +56,23 @@ def _is_a_device(end: Mention, names: Names) -> bool:
     return alone and len(names.terminals.get(names.alias(end.key), ())) > 1
 
 
+_HEAVY = {"battery", "starter", "alternator", "isolator", "winch", "solenoid", "generator", "dynamo"}
+_THICK = {"10", "16", "25", "35", "50", "70", "95"}  # mm²; a starter's own 50 is a terminal of DIN 72552
+
+
+def _may_be_a_size(end: Mention, names: Names) -> bool:
+    """`to engine block 25`: behind a ground or a heavy feed a figure of a thick cable is no terminal."""
+    if not end.words or names.points[names.point(end).casefold()] > 1:
+        return False
+    if re.fullmatch(r"[1-9]\d{1,2}0", end.terminal):
+        return True  # `earth strap 400`: a length
+    if end.terminal not in _THICK:
+        return False
+    last = trade.long_form(end.words[-1])
+    heavy = last in _HEAVY and not (last == "starter" and end.terminal == "50")
+    return heavy or end.sort == "ground" or trade.is_ground(end.key)
+
+
 def _again(one: Joint, other: Joint) -> bool:
     """Whether two wires join the same devices, the one without the terminals that the other has."""
     pairs = ((one.start, other.start), (one.end, other.end))
@@ -71,6 +90,8 @@ def _strength(mention: Mention, names: Names) -> int:
     words, key = mention.words, names.alias(mention.key)
     if not words or any(trade.is_odd(word) for word in words):
         return 0
+    if sum(word.isdigit() for word in words) > 1:
+        return 0  # `glow plugs 1 2 3 4`: a list, and no name
     numbered = words[0].isdigit() and key not in names.headed and names.stands(key) < 2
     if len(words) > 1 and (numbered or not _OF_SEVERAL.isdisjoint(map(str.casefold, words))):
         return 0  # `87 glow plugs` is a cavity and what it goes to; `work lamps both earth` is a sentence

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Sequence
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.meaning import Ask, UnsureError
 from loomtest.harness.notes.scan import Token
+from loomtest.harness.notes.tokens import bare_size
 
 if TYPE_CHECKING:
     from loomtest.harness.notes.meaning import Joint
@@ -89,9 +91,23 @@ WAYS: dict[Ask, tuple[str, ...]] = {
 MOST_READINGS = 6
 
 
+def _with_a_size(tokens: Sequence[Token]) -> list[Token]:
+    """The tokens with a figure behind a colour, or a thick cable's at the end, as a size; [] without one."""
+    last = max((i for i, token in enumerate(tokens) if token.sort not in ("gap", "note")), default=-1)
+    for index, token in enumerate(tokens[1:], 1):
+        behind = tokens[index - 1].sort == "colour"
+        thick = index == last and token.text in ("10", "16", "25", "35", "50", "70", "95")
+        if token.sort == "number" and bare_size(token) and (behind or thick):
+            return [*tokens[:index], replace(token, sort="size"), *tokens[index + 1 :]]
+    return []
+
+
 def alternatives(tokens: Sequence[Token]) -> list[list[Token]]:
     """The tokens with what stands behind `or` in place of what stands before it."""
+    sized = _with_a_size(tokens)
     place = next((i for i, token in enumerate(tokens) if token.text.casefold() == "or"), 0)
+    if not place:
+        return [sized] if sized else []
     before, behind = undoubted(tokens[:place]), undoubted(tokens[place + 1 :])
     if not before or not behind:
         return []

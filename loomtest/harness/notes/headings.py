@@ -141,6 +141,10 @@ def _heading(page: Page, index: int) -> None:
         ):
             line.role = Role.HEADING
         return
+    if not marked and not _COUNT.search(text) and any(token.sort == "to" for token in tokens[1:-1]):
+        beside = [other for other in page.lines[index + 1 : index + 4] if other.tokens]
+        if sum(is_row(other.tokens) for other in beside) < 2:
+            return  # a statement, and one row is no evidence
     device = _device(text)
     outside = re.split(r"[,;:]|\s[-–]\s", re.sub(r"\([^()]*\)", " ", text))[0].split()
     if not marked and not _COUNT.search(text) and any(trade.is_prose(word.strip(".,;")) for word in outside):

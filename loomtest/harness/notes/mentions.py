@@ -115,6 +115,7 @@ def mention_of(tokens: Sequence[Token]) -> Mention | None:
 def _mention(parts: tuple[tuple[str, str], ...]) -> Mention | None:
     tokens = [Token(sort, text, text, place, place + 1) for place, (sort, text) in enumerate(parts)]
     found, many = _counted([token for token in tokens if token.sort != "hash"])
+    found = _before_on_the(found)
     found = _without_fillers(found)
     if not found:
         return None
@@ -135,6 +136,19 @@ def _mention(parts: tuple[tuple[str, str], ...]) -> Mention | None:
     if any(word in ("the", "a", "an", "of", "to") or trade.is_prose(word) for word in words):
         return None
     return Mention(tuple(words), terminal, many, start=start)
+
+
+def _before_on_the(found: list[Token]) -> list[Token]:
+    """`float switch on the way`: `on` is no terminal of it."""
+    for place in range(1, len(found) - 1):
+        low, after = found[place].text.casefold(), found[place + 1].text.casefold()
+        if (
+            low == "on"
+            and after in ("the", "a", "its")
+            and not any(trade.is_odd(t.text) for t in found[:place])
+        ):
+            return found[:place]
+    return found
 
 
 def _counted(found: list[Token]) -> tuple[list[Token], str]:

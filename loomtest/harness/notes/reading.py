@@ -108,9 +108,22 @@ def _no_wire(state: ReadSoFar, line: PageLine, tokens: list[Token], asked: str) 
         said = any(token.sort in (*JOINS, "colon") for token in tokens)
         if said or any(key in _forms(tokens) for key in state.page.names.seen):
             return NotedLine(line.number, text, Kind.UNREAD, why=Ask.WRITER_UNSURE, about=asked)
-    elif not text.endswith(":") and _like_a_wire(state, tokens):
+    elif not text.endswith(":") and (_like_a_wire(state, tokens) or _like_another(state, text, tokens)):
         return _unread(state, line, tokens, Ask.SEVERAL_MEANINGS)
     return NotedLine(line.number, text, Kind.REMARK)
+
+
+_SAID_OF_WIRES = re.compile(
+    r"(?i)\b(?:same as|likewise|wired (?:as|like)|linked|commoned|bridged|strapped)\b"
+)
+
+
+def _like_another(state: ReadSoFar, text: str, tokens: list[Token]) -> bool:
+    """`stern lamp same as port lamp`: it is wired like another device, which is to be written out."""
+    if not _SAID_OF_WIRES.search(text):
+        return False
+    items = items_of(tokens, state.page.names, state.page.letters)
+    return any(i.mention is not None and is_credible(i.mention, state.page.names) for i in items)
 
 
 def _forms(tokens: Sequence[Token]) -> set[str]:

@@ -18,7 +18,7 @@ from loomtest.harness.notes.scan import Token, scanned
 # Conductor sizes sold for vehicles, mm²: ISO 6722-1 table 3 and common practice; the others stay numbers.
 _SIZES = {
     "0.22", "0.35", "0.5", "0.50", "0.75", "0.85", "1.0", "1", "1.25", "1.5", "2.0", "2",
-    "2.5", "3.0", "3", "4.0", "4", "5.0", "6.0", "8.0", "8.5", "10.0", "16.0",
+    "2.5", "3.0", "3", "4.0", "4", "5.0", "6.0", "6", "8.0", "8.5", "10.0", "16.0",
     "10", "16", "25", "35", "50", "70",
 }  # fmt: skip
 

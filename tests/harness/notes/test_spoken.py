@@ -181,3 +181,38 @@ def test_ditto_inside_a_name_stands_for_its_noun_alone() -> None:
 def test_a_terminal_block_is_no_ground_and_an_engine_block_is() -> None:
     assert trade.is_ground("engine block") and trade.is_ground("block")
     assert not trade.is_ground("tag block 1") and not trade.is_ground("terminal block")
+
+
+# Each was once read in silence as a wire that nobody wrote.
+@pytest.mark.parametrize(
+    ("text", "likeliest"),
+    [
+        ("battery - to engine block 25", "battery- 25 mm² to engine_block"),
+        ("horn relay 85 red 6  from ignition switch 3", "horn_relay:85 red, 6 mm² to ignition_switch:3"),
+        ("dynamo strap 400 to frame", "dynamo_strap:400 to frame"),
+        ("key 4 start red to starter 50", "key:4 red to start; key:4 red to start:50"),
+        ("relay 87 to glow plugs 1 2 3 4 black", "relay:87 black to glow_plugs_1_2_3:4"),
+        ("fuse board 2 to bilge pump, brown, float switch on the way",
+         "fuse_board:2 brown to bilge_pump; fuse_board:2 to float_switch"),
+    ],
+)  # fmt: skip
+def test_a_figure_or_word_that_may_not_be_a_terminal_is_asked(text: str, likeliest: str) -> None:
+    notes = read_notes(text)
+    assert notes.wires == ()
+    assert likeliest in notes.unread[0].readings
+
+
+def test_two_places_behind_one_cavity_are_asked_where_the_rows_have_one() -> None:
+    page = (
+        "Plug A, 3 way\n1   red    horn relay 87\n2   green  stop switch 2  brake lamp 1\n3  black  frame\n"
+    )
+    assert [line.number for line in read_notes(page).unread] == [3]
+
+
+def test_a_statement_is_no_heading_of_the_one_row_below_it() -> None:
+    page = "dynamo earth to frame\n4 to 7, 5 to 8 on the terminal strip\n"
+    assert wires(page) == ["dynamo_earth to frame"]
+
+
+def test_a_device_that_is_wired_as_another_is_asked() -> None:
+    assert [line.number for line in read_notes("stern lamp 1 same as port lamp 1").unread] == [1]

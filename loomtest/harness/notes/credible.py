@@ -16,6 +16,7 @@ from loomtest.harness.notes.mentions import CODE, Mention
 from loomtest.harness.notes.names import Names
 
 MOST_UNKNOWN = 3  # words of a name that nothing else shows to be one
+_SIDES_AND_USES = {"O/S", "N/S", "L/H", "R/H", "A/C", "W/W"}
 _OF_SEVERAL = {"both", "all", "each", "every", "either", "neither", "also", "too", "likewise"}
 _NAMELESS = {"pin", "terminal", "cavity", "cav", "way", "position", "number"}
 
@@ -90,6 +91,12 @@ def _strength(mention: Mention, names: Names) -> int:
     words, key = mention.words, names.alias(mention.key)
     if not words or any(trade.is_odd(word) for word in words):
         return 0
+    shade = words[-1].casefold() in ("sky", "navy", "lime", "royal", "olive")
+    if len(words) > 1 and (words[0].casefold() in ("in", "out") or shade):
+        return 0  # `dark green out LH front`: what comes in or goes out is said before it
+    lettered = re.fullmatch(r"[A-Z]/[A-Z]", words[0]) and words[0] not in _SIDES_AND_USES
+    if lettered and len(words) > 1 and names.stands(key) < 2:
+        return 0  # `R/W kill switch`: a colour in letters, or a part of the name
     if sum(word.isdigit() for word in words) > 1:
         return 0  # `glow plugs 1 2 3 4`: a list, and no name
     numbered = words[0].isdigit() and key not in names.headed and names.stands(key) < 2

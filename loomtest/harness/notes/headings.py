@@ -16,7 +16,7 @@ from loomtest.harness.notes.tokens import colour_letters
 from loomtest.harness.notes.twosided import two_sided
 
 _COUNT = re.compile(
-    r"\b\d{1,3}[\s-]*(?:pins?|ways?|holes?|contacts?|blades?|pos|positions?|terminals?|tags?|cores?|flat|cavit\w+)\b",
+    r"\b\d{1,3}[\s-]*(?:pins?|ways?|holes?|contacts?|blades?|pos|positions?|terminals?|tags?|cores?|flat|pol|cavit\w+)\b",
     re.IGNORECASE,
 )
 _VEHICLE = {

@@ -38,6 +38,8 @@ def add_end(
         if scene.meant != "note":
             raise UnsureError(Ask.SEVERAL_MEANINGS, item.value)
         reading.notes.append(item.value)
+    elif mention.listed and group and scene.pins and _of_a_ground(mention, group[-1]) and not scene.meant:
+        raise UnsureError(Ask.SEVERAL_MEANINGS, item.value)
     elif mention.listed and group and _of_a_pot(mention, group[-1]):
         group[-1] = replace(group[-1], terminal=mention.words[0])
     elif mention.listed and group and len(mention.words) == 1 and mention.words[0].casefold() in _SAME:
@@ -76,6 +78,11 @@ def _is_tail(mention: Mention, item: Item, reading: EndsFound, scene: Surroundin
         return False
     cavities = len(group) == 1 and group[0].sort == "code" and bool(group[0].terminal)
     return cavities and scene.names.stands(mention.key) < 2
+
+
+def _of_a_ground(mention: Mention, before: Mention) -> bool:
+    """`chassis, bolt by hitch`: where on the chassis it is, likelier than a second ground."""
+    return mention.sort == before.sort == "ground" and not mention.terminal and not before.terminal
 
 
 def _is_a_use(mention: Mention, before: Mention) -> bool:

@@ -33,7 +33,9 @@ def check(joints: Sequence[Joint], names: Names) -> None:
         if same and (joint.start.other or joint.end.other or whole):
             raise UnsureError(Ask.SAME_ENDS, " ".join(joint.end.words))
     for end in (end for joint in joints for end in (joint.start, joint.end)):
-        if _is_a_device(end, names) or _may_be_a_size(end, names):
+        battery = names.alias(end.key).split()[-1:] == ["battery"] and not end.terminal
+        signs = {"+", "-"} & names.terminals.get(names.alias(end.key), set())
+        if (battery and signs) or _is_a_device(end, names) or _may_be_a_size(end, names):
             raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join((*end.words, end.terminal)))
     here = [joint for joint in joints if joint.start.words == joint.end.words]
     if len(joints) == 2 and len(here) == 1 and here[0] is joints[0] and joints[1].start == here[0].start:

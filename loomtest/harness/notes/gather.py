@@ -22,6 +22,9 @@ def gather(items: list[Item], reading: EndsFound, scene: Surroundings) -> None:
         rest = items[index + 1 :]
         complete = sum(bool(group) for group in reading.groups) >= 2
         if item.sort == "join":
+            goes_on = complete and any(later.sort == "end" for later in rest)
+            if goes_on and not scene.meant and _another_wire(items[:index]):
+                raise UnsureError(Ask.SEVERAL_MEANINGS, items[index - 1].value)
             if _add_join(item, items[index - 1] if index else None, reading):
                 gap = listed = via = False
         elif item.sort == "via":
@@ -60,6 +63,12 @@ def gather(items: list[Item], reading: EndsFound, scene: Surroundings) -> None:
             _add_said(item, items[max(0, index - 2) : index], reading)
     if via and any(item.sort == "about" and item.value == "amps" for item in items):
         reading.fuses[_place(reading, [])] = "fuse"
+
+
+def _another_wire(before: list[Item]) -> bool:
+    """`joint: brown in, brown to tail, brown to plate lamp`: from the joint again, or from the lamp on."""
+    last = [(item.sort, item.value) for item in before[-2:]]
+    return len(last) == 2 and last[0][0] == "list" and last[0][1] != "gap" and last[1] == ("about", "colour")
 
 
 def _check_column(

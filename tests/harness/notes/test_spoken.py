@@ -190,6 +190,8 @@ def test_a_terminal_block_is_no_ground_and_an_engine_block_is() -> None:
         ("battery - to engine block 25", "battery- 25 mm² to engine_block"),
         ("horn relay 85 red 6  from ignition switch 3", "horn_relay:85 red, 6 mm² to ignition_switch:3"),
         ("dynamo strap 400 to frame", "dynamo_strap:400 to frame"),
+        ("joint under floor: brown in, brown to tail lamp, brown to plate lamp",
+         "joint brown to tail_lamp; joint brown to plate_lamp"),
         ("L/R oil switch -> oil lamp", "L/R_oil_switch to oil_lamp"),
         ("neutral switch sky blue to neutral lamp", "neutral_switch_sky blue to neutral_lamp"),
         ("key 4 start red to starter 50", "key:4 red to start; key:4 red to start:50"),
@@ -223,3 +225,10 @@ def test_a_device_that_is_wired_as_another_is_asked() -> None:
 def test_a_connector_with_its_poles_counted_is_a_heading() -> None:
     page = "X1 = plug to tractor, 3 pol\n1    RD  4,0    => X2.1\n2    BK  4,0    => X2.8\n"
     assert wires(page) == ["X1:1 red, 4.0 mm² to X2:1", "X1:2 black, 4.0 mm² to X2:8"]
+
+
+def test_where_on_a_ground_it_is_and_a_battery_without_its_sign_are_asked() -> None:
+    page = "socket, 3 way\n1 yellow LH indicator\n3 white chassis, bolt by hitch\n"
+    assert [line.number for line in read_notes(page).unread] == [3]
+    page = "battery - to frame\nbattery + to fuse 1\nfridge - direct to battery - 4mm, not chassis\n"
+    assert [line.number for line in read_notes(page).unread] == [3]

@@ -22,6 +22,10 @@ def gather(items: list[Item], reading: EndsFound, scene: Surroundings) -> None:
         rest = items[index + 1 :]
         complete = sum(bool(group) for group in reading.groups) >= 2
         if item.sort == "join":
+            before = items[index - 1] if index else None
+            minus = item.value == "dash" and before is not None and before.sort == "list"
+            if minus and complete and before is not None and before.value != "gap" and not scene.meant:
+                raise UnsureError(Ask.SEVERAL_MEANINGS, "-")  # `blower + F5, - bar`: its minus
             goes_on = complete and any(later.sort == "end" for later in rest)
             if goes_on and not scene.meant and _another_wire(items[:index]):
                 raise UnsureError(Ask.SEVERAL_MEANINGS, items[index - 1].value)

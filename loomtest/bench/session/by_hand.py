@@ -151,16 +151,22 @@ def line_of(reading: Reading) -> str:
 
 def _points_in(words: list[str], harness: Harness) -> tuple[tuple[str, str], list[str]]:
     """The two points of a line, and the words behind them; a point may be `X1:3` or `X1 3`."""
-    if read_point(words[0]) not in harness.code_of:
+    if not _is_point(words[0], harness):
         for one, other in ((2, 2), (2, 1), (1, 2)):
             start, end = ":".join(words[:one]), ":".join(words[one : one + other])
-            if read_point(start) in harness.code_of and read_point(end.split("+")[0]) in harness.code_of:
+            if _is_point(start, harness) and _is_point(end.split("+")[0], harness):
                 return (start, end), words[one + other :]
-    elif (
-        ":".join(words[1:3]) in harness.code_of and read_point(words[1].split("+")[0]) not in harness.code_of
-    ):
+    elif ":".join(words[1:3]) in harness.code_of and not _is_point(words[1].split("+")[0], harness):
         return (words[0], ":".join(words[1:3])), words[3:]
     return (words[0], words[1]), words[2:]
+
+
+def _is_point(text: str, harness: Harness) -> bool:
+    """Whether it is written as a point and stands in the wire list."""
+    try:
+        return read_point(text) in harness.code_of
+    except ValueError:
+        return False
 
 
 def _volts_and_amps(volts: str, rest: list[str]) -> tuple[str, float, list[str]]:

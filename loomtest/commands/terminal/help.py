@@ -39,7 +39,7 @@ _VALUES = {
     "face": "CONNECTOR=ROWS", "clips": "COUNT", "after": "RUN", "before": "RUN", "shop": "FILE",
     "time_stamp": "ADDRESS", "time_stamp_authority": "FILE", "index": "ADDRESS", "first": "RUN",
     "since": "DATE", "until": "DATE", "bench": "NAME", "circuit": "NAME", "newest": "COUNT",
-    "parquet": "FILE", "sample": "COUNT", "runs": "FOLDER",
+    "parquet": "FILE", "sample": "COUNT", "runs": "FOLDER", "plug": "CONNECTOR", "picture": "FILE",
     "verdict": "pass|fail|not-proven", "fault": "KIND", "place": "POINT",
     "side": "wire|mating|both", "isolation": "full|neighbours|bonded|none",
 }  # fmt: skip

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
 
 import numpy as np
 
@@ -59,7 +58,6 @@ def usual_of(values: FloatArray, confidence: float = 0.95, share: float = SHARE)
     )
 
 
-@lru_cache(maxsize=4096)
 def tolerance_factor(count: int, share: float, confidence: float) -> float:
     """k of the two-sided tolerance interval mean ± k·s of `count` normal values: with the confidence, it
     holds at least `share` of all. `count` of 2 or more.

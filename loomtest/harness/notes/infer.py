@@ -81,10 +81,15 @@ def _open(block: Sequence[tuple[PageLine, Cells]]) -> None:
     if len(places) < 2 or not {"colour", "size", "wire"} & set(roles):
         return
     named = header(first.text) if titled else []
-    starts = [min(cells[place][0].start for cells in full if cells[place]) for place in range(wide)]
+    starts = {
+        place: min(begins)
+        for place in range(wide)
+        if (begins := [cells[place][0].start for cells in full if cells[place]])
+    }
     final = {places[0]: "from", places[1]: "to"}
     columns: list[Column] = []
-    for place, role in enumerate(roles):
+    for place in starts:  # a column without a cell is none
+        role = roles[place]
         said = final.get(place, role if role not in ("place", "") else "note")
         columns.append((said, starts[place], starts[place]))
     if named:

@@ -67,13 +67,14 @@ def _may_be_a_size(end: Mention, names: Names) -> bool:
     """`to engine block 25`: behind a ground or a heavy feed a figure of a thick cable is no terminal."""
     if not end.words or names.points[names.point(end).casefold()] > 1:
         return False
-    if re.fullmatch(r"[1-9]\d{1,2}0", end.terminal):
+    ground = end.sort == "ground" or trade.is_ground(end.key)
+    if ground and re.fullmatch(r"[1-9]\d{1,2}0", end.terminal):
         return True  # `earth strap 400`: a length
     if end.terminal not in _THICK:
         return False
     last = trade.long_form(end.words[-1])
     heavy = last in _HEAVY and not (last == "starter" and end.terminal == "50")
-    return heavy or end.sort == "ground" or trade.is_ground(end.key)
+    return heavy or ground
 
 
 def _again(one: Joint, other: Joint) -> bool:

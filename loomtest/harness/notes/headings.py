@@ -58,18 +58,29 @@ def find_roles(page: Page) -> None:
             or (ALIASES.search(text) and len(ALIASES.findall(text)) >= 2)
         ):
             line.role = Role.KEY
+        elif _heads_a_change(lines, index):
+            line.role = Role.CHANGE_HEADING
         elif (sided := two_sided(line.text))[0]:
             line.role, line.columns = Role.TABLE, sided[0]
             line.device = _device(sided[1]) if sided[1] else _sided_device(lines[:index])
         elif columns := header(line.text):
             line.role, line.columns = Role.TABLE, columns
             line.device = _title_device(lines[:index])
-        elif re.search(r"(?i)\bold\b.*\b(?:new|to)\b", text) and (
-            text.endswith(":") and not re.search(r"\d\s*(?:->|=)", text)
-        ):
-            line.role = Role.CHANGE_HEADING
         else:
             _heading(page, index)
+
+
+_OLD_AND_NEW = re.compile(r"(?i)\bold\b.*\b(?:new|to)\b|\bnew\b.*\b(?:old|was)\b")
+_CAVITY_FOR_CAVITY = re.compile(r"\w{1,3}\s*(?:->|→|=+>?|>|-|to|is now|becomes)\s*\w{1,3}\b(?!\s+\w{4})")
+
+
+def _heads_a_change(lines: Sequence[PageLine], index: int) -> bool:
+    """`old plug to new plug:`, or `old | new` right above rows of a cavity for a cavity."""
+    text = lines[index].text.strip()
+    if not _OLD_AND_NEW.search(text) or re.search(r"\d\s*(?:->|=)", text):
+        return False
+    below = lines[index + 1].text.strip() if index + 1 < len(lines) else ""
+    return text.endswith(":") or bool(_CAVITY_FOR_CAVITY.match(below))
 
 
 def _title_device(lines: Sequence[PageLine]) -> Mention | None:

@@ -233,3 +233,9 @@ def test_where_on_a_ground_it_is_and_a_battery_without_its_sign_are_asked() -> N
     assert [line.number for line in read_notes(page).unread] == [3]
     page = "battery - to frame\nbattery + to fuse 1\nfridge - direct to battery - 4mm, not chassis\n"
     assert [line.number for line in read_notes(page).unread] == [3]
+
+
+def test_old_and_new_above_rows_of_a_cavity_for_a_cavity_is_a_change_of_connector() -> None:
+    """No wire from cavity 1 to cavity 8 of a plug called `12S old | new`."""
+    notes = read_notes("12S old | 13 pin new\n1 -> 8\n3 -> 13    (not 11!)\n7 -> 11\n\nP1 1 red to P2 2")
+    assert [(wire.start, wire.end) for wire in notes.wires] == [("P1:1", "P2:2")]

@@ -35,6 +35,7 @@ _WHERE = (
     "underneath",
 )
 _BEFORE_A_NAME = {"both", "all", "each", "every", "of", "at", "on", "three", "two", "four"}
+_TELLING = {"up", "down", "first", "second", "third"}  # `up solenoid`, `second battery`: which of two
 _NO_BEGINNING = {"with", "for", "where", "when", "because", "after", "before", "as", "up", "down"}
 _NUMBERED = ("splice", "fuse", "joint", "breaker")
 _POSTS = ("post", "terminal", "pole", "clamp", "stud", "lug", "side")
@@ -131,7 +132,8 @@ def _mention(parts: tuple[tuple[str, str], ...]) -> Mention | None:
     if low == ["gauge"] and start != tokens[0].start:
         return None
     other = low[:1] == ["other"] and set(low) & {"terminal", "side", "end", "wire", "one"}
-    if other or (low and low[0] in _NO_BEGINNING) or len(words) > MOST_WORDS:
+    told = len(low) > 1 and low[0] in _TELLING and trade.is_noun(low[1])
+    if other or (low and low[0] in _NO_BEGINNING and not told) or len(words) > MOST_WORDS:
         return None
     if any(word in ("the", "a", "an", "of", "to") or trade.is_prose(word) for word in words):
         return None
@@ -156,6 +158,11 @@ def _counted(found: list[Token]) -> tuple[list[Token], str]:
     many = ""
     while found and (trade.is_filler(found[0].text) or found[0].text.casefold() in _BEFORE_A_NAME):
         low = found[0].text.casefold()
+        if low in _TELLING and len(found) > 1 and found[1].sort == "word":
+            if trade.is_noun(found[1].text):
+                break
+            if low in ("up", "down"):  # `up mast`: the way it goes
+                return [], many
         if low in ("both", "all", "each", "every"):
             many = "both" if low == "both" else "all"
         elif many and low in _COUNTS:

@@ -239,3 +239,12 @@ def test_old_and_new_above_rows_of_a_cavity_for_a_cavity_is_a_change_of_connecto
     """No wire from cavity 1 to cavity 8 of a plug called `12S old | new`."""
     notes = read_notes("12S old | 13 pin new\n1 -> 8\n3 -> 13    (not 11!)\n7 -> 11\n\nP1 1 red to P2 2")
     assert [(wire.start, wire.end) for wire in notes.wires] == [("P1:1", "P2:2")]
+
+
+def test_up_and_down_and_second_tell_two_devices_apart() -> None:
+    notes = read_notes("lift sw U to up solenoid, grn\nlift sw D to down solenoid, grn/wht")
+    assert [wire.end for wire in notes.wires] == ["up_solenoid", "down_solenoid"]
+    second = read_notes("batt + to X1 3\nsecond battery - chassis as well")
+    assert ("batt", "chassis") not in [(wire.start, wire.end) for wire in second.wires]
+    mast = read_notes("X1 3 white up mast to steaming light")
+    assert mast.wires == () and mast.unread[0].readings

@@ -26,7 +26,11 @@ DEMO = "python3 -m venv .venv && .venv/bin/pip install . && .venv/bin/loomtest d
 TEST = "python3 -m venv .venv && .venv/bin/pip install '.[test]' && .venv/bin/pytest"
 
 
-@pytest.mark.parametrize("document", [d for d in DOCUMENTS if blocks(d)], ids=lambda d: d.name)
+@pytest.mark.parametrize(
+    "document",
+    [d for d in DOCUMENTS if any(block.kind == "run" for block in blocks(d))],
+    ids=lambda d: d.name,
+)
 def test_what_a_document_shows_is_what_the_program_prints(document: Path, tmp_path: Path) -> None:
     """Mend with `python tests/documents.py FILE` where the program is right and the document is old."""
     played = list(printed(document, tmp_path))

@@ -11,6 +11,8 @@ import tempfile
 import tomllib
 from pathlib import Path
 
+from packaging.requirements import Requirement
+
 ROOT = Path(__file__).parents[1]
 PYTHON = "3.12"
 # Tags as pip takes them; a macOS of version n also takes wheels made for older ones.
@@ -42,7 +44,11 @@ def missing(platforms: tuple[str, ...]) -> str:
         options += ["--target", place, "--python-version", PYTHON]
         options += ["--abi", "cp312", "--abi", "abi3", "--abi", "none"]
         options += [word for name in (*platforms, "any") for word in ("--platform", name)]
-        wanted = [each for each in project["dependencies"] if not each.startswith(SOURCE_ONLY)]
+        wanted = [
+            each.partition(";")[0]  # pip would ask its marker of this machine
+            for each in project["dependencies"]
+            if not each.startswith(SOURCE_ONLY) and wanted_there(each, platforms)
+        ]
         command = [sys.executable, "-m", "pip", "install", *options, *wanted]
         done = subprocess.run(command, capture_output=True, text=True, check=False)
     return (
@@ -50,6 +56,15 @@ def missing(platforms: tuple[str, ...]) -> str:
         if done.returncode == 0
         else "\n".join(line for line in done.stderr.splitlines() if line.startswith("ERROR"))
     )
+
+
+def wanted_there(dependency: str, platforms: tuple[str, ...]) -> bool:
+    """Whether the dependency is one there: a marker may leave out a processor."""
+    marker = Requirement(dependency).marker
+    windows = platforms[0].startswith("win_")
+    machine = platforms[0].removeprefix("win_").upper() if windows else platforms[0].rpartition("_")[2]
+    system = {"platform_machine": machine, "platform_system": "Windows" if windows else "other"}
+    return marker is None or marker.evaluate(system)
 
 
 def main() -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -80,7 +81,8 @@ def station(
     )
     for caution in CAUTIONS:
         _say(caution)
-    import pyarrow.csv  # noqa: F401  # here, so that the first unit does not wait for them
+    with suppress(ImportError):  # here, so that the first unit does not wait for them
+        import pyarrow.csv  # noqa: F401
     import scipy.sparse.csgraph  # noqa: F401
 
     _settle(line)

@@ -39,6 +39,8 @@ def write_parquet(table: Table, path: Path) -> None:
 
     try:
         pd.DataFrame(dict(table)).to_parquet(path, engine="pyarrow", index=False)
+    except ImportError:
+        raise _unwritable(path, "--parquet", "no pyarrow: pip install pyarrow") from None
     except OSError as error:
         raise _unwritable(path, "--parquet", error.strerror or str(error)) from error
 

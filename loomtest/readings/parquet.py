@@ -72,10 +72,13 @@ def in_words(table: ReadingsTable) -> ReadingsTable:
 
 def _opened(path: Path, file: str) -> pq.ParquetFile:
     """The file's own description of itself; nothing else is read yet."""
-    import pyarrow.parquet as pq
-    import pyarrow.types as types
-
     wanted = "a readings table"
+    try:
+        import pyarrow.parquet as pq
+        import pyarrow.types as types
+    except ImportError:
+        found, expected = "no pyarrow, which reads Parquet", f"{wanted} as CSV, or: pip install pyarrow"
+        raise InputError([Problem(file, None, "", found, expected)]) from None
     try:
         texts = [
             field.name

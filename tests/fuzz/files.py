@@ -121,17 +121,16 @@ def shop_toml(data: bytes) -> None:
 
 
 def _draws_only(svg: bytes) -> None:
-    from lxml import etree
+    from defusedxml.ElementTree import fromstring
 
-    root = etree.fromstring(svg, etree.XMLParser(resolve_entities=False, no_network=True))
-    for element in root.iter():
-        assert isinstance(element.tag, str)  # no comment, no instruction
-        local = etree.QName(element).localname
+    assert b"<!--" not in svg and b"<?" not in svg.removeprefix(b"<?xml")
+    for element in fromstring(svg).iter():
+        local = element.tag.rpartition("}")[2]
         assert local not in ("script", "foreignObject", "image", "a", "animate", "set", "iframe"), local
         for name, value in element.attrib.items():
             plain = "".join(value.lower().split())
             assert not name.lower().startswith("on"), name
-            assert etree.QName(name).localname != "href" or value.startswith("#"), value
+            assert name.rpartition("}")[2] != "href" or value.startswith("#"), value
             assert "javascript:" not in plain and "url(h" not in plain and "@import" not in plain, value
 
 

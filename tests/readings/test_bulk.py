@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import gzip
+import sys
 from dataclasses import fields
 from pathlib import Path
 
@@ -178,3 +179,20 @@ def test_a_mistake_in_a_large_file_is_told_with_its_own_spelling(tmp_path: Path)
     with pytest.raises(InputError) as error:
         load_readings(tmp_path / "large.csv", LOOM)
     assert [(p.line, p.found) for p in error.value.problems] == [(30_002, '"-5.00"')]
+
+
+def test_without_pyarrow_the_careful_reader_takes_every_file(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Windows on ARM has none; Parquet is refused with what to do."""
+    rows = "from,to,value\n" + "X1:1,X2:1,0.1\nX1:1,GND1,OL\n" * (WORTH_IT_BYTES // 20)
+    (tmp_path / "scan.csv").write_text(rows, "utf-8")
+    (tmp_path / "scan.parquet").write_bytes(b"PAR1")
+    with_it = load_readings(tmp_path / "scan.csv", LOOM)
+    for name in ("pyarrow", "pyarrow.csv", "pyarrow.parquet", "pyarrow.types"):
+        monkeypatch.setitem(sys.modules, name, None)
+    assert bulk_table(tmp_path / "scan.csv", "scan.csv") is None
+    without = load_readings(tmp_path / "scan.csv", LOOM)
+    assert np.array_equal(without.value, with_it.value) and np.array_equal(without.start, with_it.start)
+    with pytest.raises(InputError, match="no pyarrow"):
+        load_readings(tmp_path / "scan.parquet", LOOM)

@@ -271,7 +271,6 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "readings/runfile.py": ("bench/scanner/test_run.py", "readings/test_run.py"),
     "readings/scale.py": ("commands/test_judge.py", "commands/test_new.py"),
     "readings/table.py": ("readings/test_load.py", "readings/test_bulk.py"),
-    "readings/together.py": ("bench/plan/test_mending.py",),
     "web/app.py": ("web/test_door.py", "web/test_measure.py"),
     "web/faces.py": ("web/test_door.py", "web/test_measure.py"),
     "web/findings.py": ("web/test_answer.py",),

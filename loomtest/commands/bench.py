@@ -1,12 +1,15 @@
 """`loomtest bench`: the whole job in a browser, on this machine and on a phone beside the loom."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from loomtest.commands.app import app
 from loomtest.commands.keep import ARCHIVE_HELP
+
+if TYPE_CHECKING:
+    from loomtest.web.server import BenchServer
 
 LOOMS = "looms"
 
@@ -94,7 +97,7 @@ def bench(
     typer.echo("The bench page is closed. Everything recorded is safe on disk.")
 
 
-def _tell(server: "BenchServer", place: Path) -> None:  # type: ignore[name-defined]  # noqa: F821
+def _tell(server: "BenchServer", place: Path) -> None:
     from loomtest.web.screens import who_sees
     from loomtest.words import web as words
 

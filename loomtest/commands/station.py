@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sys
 from contextlib import suppress
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -82,8 +83,8 @@ def station(
     for caution in CAUTIONS:
         _say(caution)
     with suppress(ImportError):  # here, so that the first unit does not wait for them
-        import pyarrow.csv  # noqa: F401
-    import scipy.sparse.csgraph  # noqa: F401
+        import_module("pyarrow.csv")
+    import_module("scipy.sparse.csgraph")
 
     _settle(line)
     with open_scanner(scanner) as board:

@@ -42,7 +42,7 @@ def two_runs(
     from loomtest.harness.load import load_harness
     from loomtest.readings.earlier import load_earlier
     from loomtest.readings.instrument import load_instrument
-    from loomtest.readings.together import check_goes_on, going_on
+    from loomtest.readings.together import check_goes_on, going_on, odd_pair
     from loomtest.words.verdict import judge
 
     expected = load_harness(harness)
@@ -65,4 +65,5 @@ def two_runs(
         check_goes_on(Path(runs[0]), Path(runs[1]))
     before = side(runs[0])
     after = side(runs[1], before.readings if together else None)
+    warnings.extend(odd_pair(before.readings, after.readings, runs[1]))
     return TwoRuns(expected, before, after, warnings)

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import fields, replace
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +20,7 @@ from loomtest.harness.model import Harness
 from loomtest.readings.generic import UNKNOWN_LEADS_OHM, generic_handheld, over_range_proves_ohm
 from loomtest.readings.load import load_readings
 from loomtest.readings.mended import mended_of, void
-from loomtest.readings.model import Instrument, Quantity, Readings, Sitting
+from loomtest.readings.model import Instrument, Quantity, Readings, Run, Sitting
 from loomtest.readings.runfile import RUN_FILE, read_run_file
 
 _TYPICAL_SPREAD_OHM = 0.07  # of a wire's own resistance where neither size nor length is known
@@ -34,12 +35,14 @@ def load_together(
 ) -> Readings:
     """The readings of several runs, in that order; one path is read as `load_readings` does, `markers` too.
 
-    Raises InputError as it does, and where runs were rehearsed and others were not.
+    Raises InputError as it does, where runs were rehearsed and others were not, and for runs of two units.
     """
     if len(paths) == 1:
         return load_readings(paths[0], harness, markers)
     loaded = [load_readings(path, harness) for path in paths]
+    named = next((one.run.job.unit for one in loaded if one.run is not None and one.run.job.unit), "")
     for path, one in zip(paths, loaded, strict=True):
+        _refuse_another_unit(named, one.run, path)
         if one.marked is not None:
             found, wanted = "touches with marker clips", "such a run by itself"
             raise InputError([Problem(str(path), None, "", found, wanted)])
@@ -80,8 +83,26 @@ def going_on(before: Readings, after: Readings, harness: Harness) -> Readings:
     return together([before, after], harness) if mended else after
 
 
+def _refuse_another_unit(named: str, run: Run | None, path: str | Path) -> None:
+    unit = run.job.unit if run is not None else ""
+    if named and unit and unit != named:
+        found, wanted = f"unit {unit} beside a run of unit {named}", "runs of one and the same loom"
+        raise InputError([Problem(str(path), None, "job.unit", found, wanted)])
+
+
+def check_two_runs(before: Path, after: Path) -> None:
+    """Raises InputError for one run given twice, and for runs of two units: the one is not what became of
+    the other."""
+    if before.resolve() == after.resolve():
+        raise InputError([Problem(str(after), None, "", "the same run twice", "two different runs")])
+    if (before / RUN_FILE).is_file() and (after / RUN_FILE).is_file():
+        _refuse_another_unit(read_run_file(before).job.unit, read_run_file(after), after)
+
+
 def check_goes_on(before: Path, after: Path) -> None:
-    """Raises InputError for a run of mended places that goes on from another run than `before`."""
+    """Raises InputError as `check_two_runs`, and for a run of mended places that goes on from another run
+    than `before`."""
+    check_two_runs(before, after)
     if not (after / RUN_FILE).is_file():
         return
     mended = mended_of(read_run_file(after).raw)
@@ -89,6 +110,28 @@ def check_goes_on(before: Path, after: Path) -> None:
         found = f"a run of what was mended since {mended.after}"
         expected = f"{mended.after} as the run before it, or a run that measured everything again"
         raise InputError([Problem(str(after), None, "mended.after", found, expected)])
+
+
+def odd_pair(before: Readings, after: Readings, path: str) -> list[Problem]:
+    """Told, not refused, where two runs are compared: another unit, or a run after that was begun earlier
+    than the one before (clocks differ). `after` may hold both."""
+    last = after.sittings[-1].run if after.sittings else after.run
+    if before.run is None or last is None:
+        return []
+    odd: list[Problem] = []
+    one, other = before.run.job.unit, last.job.unit
+    if one and other and one != other:
+        wanted = "two runs of one loom, to call it better or worse"
+        odd.append(Problem(path, None, "job.unit", f"unit {other} after unit {one}", wanted, "warning"))
+    try:
+        begun = [datetime.fromisoformat(run.started).astimezone() for run in (before.run, last)]
+    except ValueError:  # a time that a person wrote, or none
+        return odd
+    if begun[1] < begun[0]:
+        found = f"a run of {last.started[:10]} after one of {before.run.started[:10]}"
+        wanted = "the earlier run first, unless a clock was wrong"
+        odd.append(Problem(path, None, "started", found, wanted, "warning"))
+    return odd
 
 
 def followed(parts: Sequence[Readings]) -> Readings:

@@ -74,9 +74,9 @@ def _customer(loom: Loom, before: str, after: str, served: Served) -> str:
     from loomtest.evidence.page.customer import Delivered, Seal, customer_page
     from loomtest.evidence.page.shop import find_shop
     from loomtest.readings.runfile import READINGS_FILE
+    from loomtest.readings.together import check_two_runs
 
-    if before == after:
-        raise InputError([Problem(words.THE_NAME, None, "run", after, "two different runs")])
+    check_two_runs(loom.run(before), loom.run(after))
     first, last = loom.judged(before), loom.judged(after)
     kept = bag_of_readings(Archive(served.archive), digest_of(loom.run(after) / READINGS_FILE))
     return customer_page(

@@ -84,7 +84,7 @@ def forget_typed() -> None:
     except ImportError:  # Windows
         import msvcrt
 
-        while msvcrt.kbhit():  # type: ignore[attr-defined]
-            msvcrt.getwch()  # type: ignore[attr-defined]
+        while msvcrt.kbhit():  # type: ignore[attr-defined]  # Windows alone has it
+            msvcrt.getwch()  # type: ignore[attr-defined]  # likewise
         return
     termios.tcflush(sys.stdin, termios.TCIFLUSH)

@@ -213,7 +213,7 @@ def _crossed(sheet: _Sheet, begin: XY, end: XY) -> int:
 
 def _is_free(sheet: _Sheet, box: tuple[float, float, float, float], room: float = 3.0) -> bool:
     left, top, right, bottom = box
-    if any(left < r and l < right and top < b and t < bottom for l, t, r, b in sheet.taken):  # noqa: E741
+    if any(left < x1 and x0 < right and top < y1 and y0 < bottom for x0, y0, x1, y1 in sheet.taken):
         return False
     return not meets(sheet.lines, left - room, top - room, right + room, bottom + room)
 

@@ -50,7 +50,6 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "words/kit.py": ("commands/test_markers.py",),
     "words/marked.py": ("commands/test_marker_clips_doc.py",),
     "words/marked_plan.py": ("commands/test_marker_clips_doc.py",),
-    "words/notes.py": ("commands/test_new.py",),
     "harness/exchange/filename.py": ("harness/exchange/test_kbl.py",),
     "harness/exchange/folder.py": ("commands/test_exchange.py",),
     "harness/exchange/lying.py": ("harness/exchange/test_kbl.py",),

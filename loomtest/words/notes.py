@@ -151,7 +151,8 @@ def look_lines(notes: Notes, most: int = 6) -> list[Line]:
 def question(line: NotedLine, place: int, of: int) -> list[Line]:
     """A doubtful line with its numbered answers."""
     lines = [Line(""), Line(f"Question {place} of {of}, line {line.number}: {line.text}"[:160], "head")]
-    lines += wrapped(f"Not read, because {why(line)}.", indent=2)
+    reason = f"Not read, because {why(line)}"
+    lines += wrapped(reason if reason.endswith("?") else f"{reason}.", indent=2)
     for number, choice in enumerate(choices(line), 1):
         lines += wrapped(f"{number}  {choice}", indent=2)
     return lines
@@ -164,7 +165,8 @@ def choices(line: NotedLine) -> list[str]:
 
 def answer_prompt(numbers: int) -> str:
     """What is asked below the numbered answers."""
-    return f"A number (1 to {numbers}), or the wire in your own words (X1 1 red to X4 3), or Enter for later:"
+    number = "1" if numbers == 1 else f"A number (1 to {numbers})"
+    return f"{number}, or the wire in your own words (X1 1 red to X4 3), or Enter for later:"
 
 
 def not_understood(text: str) -> str:
@@ -176,7 +178,8 @@ def unread_problem(lines: Sequence[NotedLine], most: int = 5) -> list[tuple[int,
     """(line, found, expected) of the lines that stop the job; the last one counts those that are not told."""
     told = [(line.number, f"“{line.text[:60]}”", f"one meaning, but {why(line)}") for line in lines[:most]]
     if lines[most:]:
-        left = f"{len(lines) - most} more lines that were not read"
+        count = counted(len(lines) - most, "more line")
+        left = f"{count} that {'was' if len(lines) == most + 1 else 'were'} not read"
         told.append((lines[most].number, left, "one meaning each: answer the questions on a terminal"))
     return told
 
@@ -185,8 +188,9 @@ def swap_offer(notes: Notes, name: str) -> list[Line]:
     """How a change of connector that stands in the notes goes on."""
     if not notes.changes:
         return []
+    stand = "stands" if len(notes.changes) == 1 else "stand"
     text = (
-        f"{counted(len(notes.changes), 'change of connector', 'changes of connector')} stand in {name}, "
+        f"{counted(len(notes.changes), 'change of connector', 'changes of connector')} {stand} in {name}, "
         "ready for loomtest swap: put the connectors' names in place of old and new there."
     )
     return [Line(""), *wrapped(text)]

@@ -224,10 +224,12 @@ def _rows_of_line(state: ReadSoFar, line: PageLine, inline: list[tuple[Mention, 
 def _changes(state: ReadSoFar, line: PageLine) -> list[tuple[str, str]]:
     """`old 1 -> new 4`, `1->A 2->B`: a change of connector and no wire."""
     text = line.text.strip()
-    said = re.search(r"(?i)\bold\b.*\bnew\b", text)
+    said = re.search(r"(?i)\bold\b.*\bnew\b|\breplaced (?:by|with)\b", text)
     if not said and not state.changing:
         return []
     pairs = _CHANGE.findall(re.sub(r"(?i)^.*?:", "", text) if ":" in text else text)
+    if not pairs and said and said[0].casefold().startswith("replaced"):
+        raise UnsureError(Ask.SEVERAL_MEANINGS, said[0])
     if not pairs or (not said and not re.match(r"(?i)\s*(?:old\s+)?[A-Z]?\d*\s*(?:[-=]*>|=)", text)):
         return []
     return [(f"old:{old}", f"new:{new}") for old, new in pairs]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from math import pi
 
@@ -163,7 +164,7 @@ def _joined(line: str, tokens: list[Token]) -> list[Token]:
             number, _, unit = token.text.partition(" ")
             found.append(Token("number", number, number, token.start, token.start + len(number)))
             found.append(Token("word", unit, unit, token.end - len(unit), token.end))
-        elif token.start in spans and token.sort == "word":
+        elif token.start in spans and token.sort == "word" and not _is_denied(found):
             past, sort = spans[token.start]
             found.append(Token(sort, line[token.start : past], sort, token.start, past))
         elif token.sort == "word" and _is_and(tokens, index):
@@ -176,6 +177,11 @@ def _joined(line: str, tokens: list[Token]) -> list[Token]:
         else:
             found.append(token)
     return found
+
+
+def _is_denied(before: Sequence[Token]) -> bool:
+    """`NOT connected to`, `is never joined to`: what joins nothing."""
+    return any(token.text.casefold() in ("not", "never", "isn't", "isnt", "aren't") for token in before[-2:])
 
 
 def _is_a_terminal(token: Token, before: Token) -> bool:

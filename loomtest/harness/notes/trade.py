@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import tomllib
+from collections.abc import Collection
 from functools import cache
 from importlib import resources
 
@@ -48,19 +49,25 @@ def pattern(table: str, key: str) -> re.Pattern[str]:
 @cache
 def joins() -> tuple[tuple[str, re.Pattern[str]], ...]:
     """What joins two ends, each sort with its pattern: `and then goes back down to` is a `to`."""
-
-    def any_of(key: str) -> str:
-        return "(?:" + "|".join(sorted(map(re.escape, words("joins", key)), key=len, reverse=True)) + ")"
-
-    lead = rf"(?:from\s+there\s+)?(?:{any_of('before')}\s+)*(?:{any_of('is')}\s+)?"
-    adverbs = rf"(?:{any_of('adverbs')}\s+){{0,4}}"
+    said = {key: _either(words("joins", key)) for key in _file()["joins"]}
+    lead = rf"(?:from\s+there\s+)?(?:{said['before']}\s+)*"
+    been = rf"(?:{said['is']}\s+){{0,2}}"
+    verbs = inflected(words("joins", "verbs")) - words("joins", "plurals")
+    forms = _either(verbs | words("joins", "irregular"))
+    verb = rf"(?:{been}(?:{forms}\s+){{0,2}}|{been.replace('0', '1')}{said['behind_is']}\s+)"
+    adverbs = rf"(?:{said['adverbs']}\s+){{0,4}}"
     to = (
-        rf"{lead}(?:{any_of('motion')}\s+){{0,2}}{adverbs}{any_of('to')}"
-        rf"|{lead}{any_of('at')}\s+{adverbs}(?:at|on|in|to)|{lead}{any_of('alone')}|connects with"
+        rf"{lead}{verb}{adverbs}{said['to']}"
+        rf"|{lead}{been}{said['at']}\s+{adverbs}{said['at_what']}"
+        rf"|{lead}{said['with_into']}\s+{adverbs}in\s?to"
+        rf"|{lead}{said['alone']}|connects with"
     )
+    fed = _either(inflected(words("joins", "from")) | words("joins", "from_words"))
     source = (
-        rf"{lead}(?:{any_of('from')}\s+){{0,4}}(?:{adverbs})(?:{any_of('out_of')}(?:\s+of)?|out\s+of|(?<=fed\s)by|(?<=ed\s)by)"
-        rf"|{lead}(?:starts|begins|picks\s+up)\s+(?:at\b)?"
+        rf"{lead}{been}(?:{fed}\s+){{0,5}}{adverbs}(?:{said['out_of']}(?:\s+of)?|out\s+of)"
+        rf"|{lead}{been}{said['by']}\s+{adverbs}by"
+        rf"|{lead}(?:starts|begins|originates|picks\s+up)\s+(?:at\b)?"
+        rf"|{lead}picks\s+up\s+(?:its|the|a)\s+(?:feed|supply|power|live)\s+(?:at|from|off)"
     )
     found = [("feeds", pattern("joins", "feeds")), ("via", pattern("joins", "via"))]
     return (
@@ -68,6 +75,10 @@ def joins() -> tuple[tuple[str, re.Pattern[str]], ...]:
         ("from", re.compile(rf"(?<![\w/])(?:{source})(?![\w/])")),
         ("to", re.compile(rf"(?<![\w/])(?:{to})(?![\w/])")),
     )
+
+
+def _either(forms: Collection[str]) -> str:
+    return "(?:" + "|".join(sorted(map(re.escape, forms), key=len, reverse=True)) + ")"
 
 
 @cache
@@ -181,10 +192,14 @@ def is_odd(word: str) -> bool:
 
 @cache
 def _inflected() -> frozenset[str]:
+    return inflected(words("english", "verbs"))
+
+
+def inflected(verbs: Collection[str]) -> frozenset[str]:
     """The forms of verbs that have an ending: `goes`, `tapped`, `feeding`."""
     found = set[str]()
-    for verb in words("english", "verbs"):
+    for verb in verbs:
         last = verb[-1]
         stems = {verb, verb + last, verb.removesuffix("e"), verb[:-1] + "i" if last == "y" else verb}
         found |= {stem + end for stem in stems for end in ("s", "es", "ed", "ing")}
-    return frozenset(found) - words("english", "verbs")
+    return frozenset(found) - frozenset(verbs)

@@ -12,7 +12,7 @@ from loomtest.harness.notes.items import ABOUT, JOINS, items_of
 from loomtest.harness.notes.mentions import Mention, mention_of
 from loomtest.harness.notes.roles import Page, PageLine, Role
 from loomtest.harness.notes.scan import Token
-from loomtest.harness.notes.tokens import colour_letters
+from loomtest.harness.notes.tokens import colour_letters, tokens_of
 from loomtest.harness.notes.twosided import two_sided
 
 _COUNT = re.compile(
@@ -50,6 +50,9 @@ def find_roles(page: Page) -> None:
             line.role = Role.RULE
         elif _COMMENT.match(line.text):
             line.role = Role.COMMENT
+            below = _below(lines, index)[0]
+            if text.startswith("#") and below is not None and is_row(below.tokens):
+                _heading(page, index)  # `## Dash plug` above its rows
         elif (
             len(_KEYED.findall(text)) > 2
             or (
@@ -109,16 +112,70 @@ def _sided_device(lines: Sequence[PageLine]) -> Mention | None:
     return device
 
 
+_FRAMES = (("[", "]"), ("<", ">"), ("{", "}"), ("(", ")"), ('"', '"'), ("“", "”"), ("«", "»"))
+_NUMBERED = re.compile(r"(?:#{1,6}\s*(?=\D)|(?:\d{1,2}|[A-Z])[.)]\s+(?=[^\W\d_]{3})|[-–—*•>+=~_]+\s+)")
+_LEADING = re.compile(r"[=*_~]+\s*|[-–—]{2,}\s*")
+_TRAILING = re.compile(r"\s*(?:[=*_~]+|[-–—]+>?|:)$")
+
+
+def undecorated(text: str) -> tuple[str, bool]:
+    """A heading's words without number, frame and underline, and whether anything marks it as one."""
+    found = text.strip()
+    bare = _NUMBERED.sub("", found, count=1) if _NUMBERED.match(found) else found
+    marked = bool(re.match(r"#{2,}|[=*_]", found))
+    for _ in range(3):
+        shorter = _TRAILING.sub("", _LEADING.sub("", bare, count=1) if _LEADING.match(bare) else bare)
+        for begin, end in _FRAMES:
+            if len(shorter) > 2 and shorter.startswith(begin) and shorter.endswith(end):
+                inner = shorter[1:-1]
+                shorter = inner if begin not in inner and end not in inner else shorter
+        marked = marked or (shorter != bare and bool(shorter.strip()))
+        bare = shorter.strip()
+    return bare or found, marked
+
+
+def _below(lines: Sequence[PageLine], index: int) -> tuple[PageLine | None, bool]:
+    """The line below a heading, past the rule and the blank line between; whether a rule underlines it."""
+    ruled = False
+    for other in lines[index + 1 : index + 4]:
+        text = other.text.strip()
+        if text and _RULE.fullmatch(text):
+            ruled = True
+        elif text:
+            return other, ruled
+    return None, ruled
+
+
+def _goes_on(page: Page, index: int) -> bool:
+    """Whether a line begins with the number behind that of the line above, or before that of the next."""
+    around = [*page.lines[max(0, index - 1) : index], *page.lines[index + 1 : index + 2]]
+    own = next(iter(page.lines[index].tokens), None)
+    if own is None or own.sort not in ("number", "word") or len(own.text) > 2:
+        return False
+    steps = [(other.number - page.lines[index].number, next(iter(other.tokens), None)) for other in around]
+    return any(token is not None and _order(token.text) - _order(own.text) == step for step, token in steps)
+
+
+def _order(text: str) -> int:
+    return int(text) if text.isdecimal() else ord(text) + 1000 if len(text) == 1 else -10
+
+
 def _heading(page: Page, index: int) -> None:
     """Make the line a heading where it names a device and the lines below begin with its cavities."""
     line = page.lines[index]
-    below = next((other for other in page.lines[index + 1 : index + 3] if other.text.strip()), None)
-    text = line.text.strip()
-    tokens = [token for token in line.tokens if token.sort not in ("note", "gap")]
-    marked = text.endswith(":") or bool(re.fullmatch(r"[=*_].*[=*_]", text))
+    below, underlined = _below(page.lines, index)
+    text, marked = undecorated(line.text)
+    single = [token for token in tokens_of(text, {}) if token.sort != "note"]
+    bare = len(single) == 1 and is_pin(single[0], strict=True) and line.text.strip()[0] == text[0]
+    bare = bare and not line.text.rstrip().endswith(":")
+    if text != line.text.strip() and (bare or _goes_on(page, index)):
+        text, marked = line.text.strip(), False  # `B6  ---`, and `5. Horn` between a 4 and a 6
+    marked = marked or underlined
+    whole = line.tokens if text == line.text.strip() else tokens_of(text, page.letters)
+    tokens = [token for token in whole if token.sort not in ("note", "gap")]
     if not tokens or tokens[0].sort in ABOUT:
         return
-    two = _both(re.sub(r"\s*\([^()]*\)", "", text).strip("=*_ ").rstrip(":"))
+    two = _both(re.sub(r"\s*\([^()]*\)", "", text))
     if two is not None:
         line.role, line.device, line.other = Role.HEADING, two[0], two[1]
         return
@@ -136,14 +193,14 @@ def _heading(page: Page, index: int) -> None:
         return
     if (any(token.sort in ABOUT for token in tokens) and not _COUNT.search(text)) or "?" in text:
         return
-    if _is_no_heading(page, index, tokens, marked):
+    if _is_no_heading(page, index, whole, text, marked):
         return
     if (
         below is None
         or not is_row(below.tokens)
         or page.names.alias(trade.long_form(below.tokens[0].text)) != trade.long_form(below.tokens[0].text)
     ):
-        if marked and len(tokens) <= 8 and text.endswith(":"):
+        if line.text.rstrip().endswith(":") and len(tokens) <= 8:
             line.role, line.device = Role.HEADING, _device(text)
         elif (
             text.isupper()
@@ -196,30 +253,27 @@ def _opened(page: Page, index: int) -> Mention | None:
     return named[-1] if named and named[-1].sort in ("contact", "code") and not named[-1].terminal else None
 
 
-def _is_no_heading(page: Page, index: int, tokens: list[Token], marked: bool) -> bool:
+def _is_no_heading(page: Page, index: int, whole: Sequence[Token], text: str, marked: bool) -> bool:
     """Whether the line is a statement or a row: a colon or arrow inside, a ditto mark, columns."""
-    line = page.lines[index]
-    text = line.text.strip()
+    tokens = [token for token in whole if token.sort not in ("note", "gap")]
     inner = [token for token in tokens[:-1] if token.sort == "colon"]
     joins = [token for token in tokens if token.sort in ("arrow", "back", "feeds", "via")]
     if (inner and not _COUNT.search(text)) or (joins and not (len(joins) == 1 and joins[0].text == "=")):
         return True
-    first = next(
-        (token for token in line.tokens if token.sort not in ("dash", "hash", "gap")), line.tokens[0]
-    )
-    if (is_row(line.tokens) and is_pin(first, strict=True) and not marked) or any(
+    first = next((token for token in whole if token.sort not in ("dash", "hash", "gap")), whole[0])
+    if (is_row(whole) and is_pin(first, strict=True) and not marked) or any(
         t.sort == "ditto" for t in tokens
     ):
         return True
     above = page.lines[index - 1] if index else None
     if (
         above is not None
-        and is_row(line.tokens)
+        and is_row(whole)
         and (above.device is not None or (above.role is Role.LINE and is_row(above.tokens)))
     ):
         return True
-    inside = [i for i, token in enumerate(line.tokens) if token.sort == "gap"]
-    columns = inside and any(t.sort in ("word", "number") for t in line.tokens[inside[0] + 1 :])
+    inside = [i for i, token in enumerate(whole) if token.sort == "gap"]
+    columns = inside and any(t.sort in ("word", "number") for t in whole[inside[0] + 1 :])
     return bool(columns) and not marked and not _COUNT.search(text)
 
 

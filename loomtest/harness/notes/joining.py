@@ -9,8 +9,9 @@ from itertools import pairwise
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.ends import EndsFound
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, Surroundings, UnsureError
+from loomtest.harness.notes.members import expanded, which
 from loomtest.harness.notes.mentions import Mention
-from loomtest.harness.notes.naming import expanded, named, which
+from loomtest.harness.notes.naming import named
 from loomtest.harness.notes.saying import described
 
 _LETTERS = re.compile(r"bl|br|gr|gn|gy|lg|lb|bk|wh|ye|rd|pk|vt|or|pu|blk|Br|Gr|Bl|Lg", re.ASCII)
@@ -139,7 +140,7 @@ def _from_and_to(reading: EndsFound, groups: list[list[Mention]], scene: Surroun
     """`horns from relay 87 to both`: what stands before `from` is what the wire is for, or an end too."""
     if len(groups) != 3 or reading.joins[:2] not in (["from", "to"], ["back", "to"]) or not reading.groups[0]:
         return groups
-    several = {tuple(map(trade.long_form, words)) for words in which(groups[0][0], scene.names)}
+    several = {tuple(map(trade.long_form, words)) for words in which(groups[0][0], scene.names)[0]}
     same = several and all(tuple(map(trade.long_form, m.words)) in several for m in groups[-1])
     if scene.meant != "chain" and (scene.meant == "star" or same or not groups[0][0].sort):
         reading.label = " ".join(groups[0][0].words)

@@ -165,10 +165,15 @@ def _counted(found: list[Token]) -> tuple[list[Token], str]:
                 return [], many
         if low in ("both", "all", "each", "every"):
             many = "both" if low == "both" else "all"
-        elif many and low in _COUNTS:
+        elif low in _COUNTS and (many or found[-1].text.casefold().endswith("s") or _sign_behind(found)):
             many = _COUNTS[low]
         found = found[1:]
     return found, many
+
+
+def _sign_behind(found: Sequence[Token]) -> bool:
+    """`two work lights -`"""
+    return len(found) > 2 and found[-2].text.casefold().endswith("s") and found[-1].sort != "word"
 
 
 def _without_fillers(found: list[Token]) -> list[Token]:

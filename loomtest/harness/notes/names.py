@@ -34,6 +34,7 @@ class Names:
         default_factory=dict
     )  # what was read of the same words before
     kinds: dict[str, set[str]] = field(default_factory=dict)  # `clamp`: the devices that have one
+    several: dict[str, set[str]] = field(default_factory=dict)  # `lamp`: numbers that tell lamps apart
     taken: dict[str, str] = field(default_factory=dict)  # short name: the longer one it stands for
 
     def add(self, mention: Mention, line: int = 0) -> None:
@@ -41,6 +42,7 @@ class Names:
         if not mention.words:
             return
         self.read.clear()
+        mention = self.told_apart(mention)
         key = self.alias(mention.key)
         self.spelled.setdefault(key, mention.words)
         self.seen[key] += 1
@@ -112,9 +114,15 @@ class Names:
                 return replace(mention, words=self.spelled[self.fuses], terminal=cavity)
         return mention
 
+    def told_apart(self, mention: Mention) -> Mention:
+        """`lamp 2` as a device, where the page has `lamps 1, 2 and 3`; else the mention."""
+        if mention.terminal not in self.several.get(mention.key, ()):
+            return mention
+        return replace(mention, words=(*mention.words, mention.terminal), terminal="")
+
     def point(self, mention: Mention) -> str:
         """The point's name for a wire list: `light_switch:2`."""
-        mention = self.numbered(mention)
+        mention = self.told_apart(self.numbered(mention))
         key = self.alias(mention.key)
         words = self.spelled.get(key, mention.words)
         cleaned = [clean(trade.spelled(word)) for word in words]

@@ -15,6 +15,7 @@ from loomtest.harness.notes.columns import Column, cells_of
 from loomtest.harness.notes.headings import ALIASES, find_roles
 from loomtest.harness.notes.infer import find_tables
 from loomtest.harness.notes.items import JOINS, Item, items_of
+from loomtest.harness.notes.lists import written_out_lists
 from loomtest.harness.notes.mentions import Mention, mention_of
 from loomtest.harness.notes.names import Names
 from loomtest.harness.notes.phrases import plain
@@ -68,6 +69,7 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
             kept = bullet[0].replace(")", ".") if bullet[0].strip()[0].isalnum() else " " * bullet.end()
             bare = kept + bare[bullet.end() :]
         tokens = plain(_cavity_codes(tokens_of(bare.rstrip(), letters), ways))
+        tokens = written_out_lists(tokens, names.several)
         while tokens and tokens[0].sort == "gap":
             tokens = tokens[1:]
         page.lines.append(PageLine(number, line, tokens))

@@ -29,7 +29,9 @@ _WIRES = {
     "line",
     "braid",
 }
-_PARTS = {"common", "com", "input", "output", "positive", "negative", "plus", "minus", "live", "feed"}
+_PARTS = {"common", "com", "input", "output", "positive", "negative", "plus", "minus", "live", "feed"} | {
+    "negatives", "positives", "minuses", "earths",
+}  # fmt: skip
 _KINDS = {"pin", "terminal", "cavity", "way", "number", "position", "fuse", "breaker"}
 _ID = re.compile(r"\d{1,3}[A-Za-z]?|[A-Z]\d{0,2}[+-]?|[A-Z]{2}")
 MOST_WORDS = 5
@@ -143,6 +145,7 @@ def _number(tokens: Sequence[Token], index: int, before: Sequence[Token]) -> tup
     after = _low(tokens, index + 1)
     counts = (
         after in _WIRES
+        or after == "more"
         or (after.endswith("s") and trade.is_noun(after[:-1]))
         or after in ("side", "end", "leg")
     )

@@ -196,7 +196,6 @@ def test_a_terminal_block_is_no_ground_and_an_engine_block_is() -> None:
         ("L/R oil switch -> oil lamp", "L/R_oil_switch to oil_lamp"),
         ("neutral switch sky blue to neutral lamp", "neutral_switch_sky blue to neutral_lamp"),
         ("key 4 start red to starter 50", "key:4 red to start; key:4 red to start:50"),
-        ("relay 87 to glow plugs 1 2 3 4 black", "relay:87 black to glow_plugs_1_2_3:4"),
         ("fuse board 2 to bilge pump, brown, float switch on the way",
          "fuse_board:2 brown to bilge_pump; fuse_board:2 to float_switch"),
     ],

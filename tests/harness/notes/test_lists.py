@@ -1,0 +1,101 @@
+"""Lists that leave words out, plurals and group names: written out to the devices that they mean.
+
+How people write is nobody's standard: common practice. All scenes are invented.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from loomtest.harness.notes.lists import one_of
+from loomtest.harness.notes.meaning import Ask
+from loomtest.harness.notes.reader import read_notes
+
+
+def wires(text: str) -> list[str]:
+    """The wires of the last line of a page."""
+    notes = read_notes(text)
+    return [wire.words for wire in notes.wires if wire.line == notes.lines[-1].number]
+
+
+INJECTORS = [f"relay:87 red to injector_{n}:1" for n in "1234"]
+
+
+# Numbers, letters and sides behind a plural tell its members apart; what is said of each goes to all.
+@pytest.mark.parametrize(
+    ("line", "expected"),
+    [
+        ("relay 87 to injectors 1 to 4, red, pin 1 of each", INJECTORS),
+        ("relay 87 to injectors 1, 2, 3 and 4, pin 1 of each, red", INJECTORS),
+        ("injectors 1-4, terminal 1 of each: relay 87 red",
+         [f"injector_{n}:1 red to relay:87" for n in "1234"]),
+        ("relay 87 -> injectors 1/2/3/4, pin 1 on each   red", INJECTORS),
+        ("Relay 87 feeds injectors 1 2 3 4, a red wire to pin 1 of each.", INJECTORS),
+        ("Stud supplies toggles 1 & 2, a short red wire to the upper terminal of each.",
+         ["Stud red to toggle_1:upper", "Stud red to toggle_2:upper"]),
+        ("fuse 3 to stop lamps L & R, green", ["fuse_3 green to stop_lamp_L", "fuse_3 green to stop_lamp_R"]),
+        ("X1 3 to relays A, B and C, terminal 86 of each, grey",
+         [f"X1:3 grey to relay_{letter}:86" for letter in "ABC"]),
+        ("horse lights 1, 2 and 3 to chassis bolt", [f"horse_light_{n} to chassis_bolt" for n in "123"]),
+        ("blink lamps minus: left rail X, right rail Y",
+         ["blink_lamp_left:- to rail_X", "blink_lamp_right:- to rail_Y"]),
+        ("tail lamps: LH to fuse 4, RH to fuse 5", ["tail_lamp_LH to fuse_4", "tail_lamp_RH to fuse_5"]),
+    ],
+)  # fmt: skip
+def test_a_plural_with_numbers_letters_or_sides_is_its_members(line: str, expected: list[str]) -> None:
+    assert [wire.replace("Relay", "relay") for wire in wires(line)] == expected
+
+
+PAGE = """Launch, invented
+
+LH headlamp main to dip switch M
+RH headlamp main to dip switch M
+plate lamp L + to fuse 2
+plate lamp R + to fuse 2
+engine battery + to isolator 1
+house battery + to isolator 2
+galley light 1 + to fuse 6
+front cabin light + to fuse 7
+rear cabin light + to fuse 7
+deck lamp + to fuse 8
+
+"""
+
+
+@pytest.mark.parametrize(
+    ("line", "members"),
+    [
+        ("both headlamps - to frame", ["LH_headlamp:-", "RH_headlamp:-"]),
+        ("minus of both headlamps to frame", ["LH_headlamp:-", "RH_headlamp:-"]),
+        ("headlamps E to frame", ["LH_headlamp:E", "RH_headlamp:E"]),
+        ("Plate lamps negative, black, one each to frame.", ["plate_lamp_L:-", "plate_lamp_R:-"]),
+        ("both battery negatives to frame", ["engine_battery-", "house_battery-"]),
+        ("negatives of both batteries to frame", ["engine_battery-", "house_battery-"]),
+        ("the two galley lights - to frame", ["galley_light_1:-", "galley_light_2:-"]),
+        ("both cabin lights - : frame", ["front_cabin_light:-", "rear_cabin_light:-"]),
+        ("frame to both cabin lights -", ["front_cabin_light:-", "rear_cabin_light:-"]),
+    ],
+)
+def test_a_plural_means_the_devices_that_the_page_names(line: str, members: list[str]) -> None:
+    found = read_notes(PAGE + line)
+    own = [wire for wire in found.wires if wire.line == found.lines[-1].number]
+    assert sorted({wire.start, wire.end} - {"frame"} for wire in own) == [{member} for member in members]
+
+
+@pytest.mark.parametrize(
+    ("line", "likeliest"),
+    [
+        ("both tails to fuse 9", "L_tail to fuse_9; R_tail to fuse_9"),
+        ("both work lamps to fuse 9", "L_work_lamp to fuse_9; R_work_lamp to fuse_9"),
+    ],
+)
+def test_members_that_the_page_does_not_name_are_asked(line: str, likeliest: str) -> None:
+    asked = read_notes(PAGE + line).unread[-1]
+    assert (asked.why, asked.readings[0]) == (Ask.WHICH_OF_THEM, likeliest)
+
+
+def test_one_of_several() -> None:
+    assert [one_of(word) for word in ("lamps", "switches", "SOLS", "boxes", "indis")] == [
+        "lamp", "switch", "SOL", "box", "indi",
+    ]  # fmt: skip
+    assert not any(map(one_of, ("bus", "chassis", "terminals", "pins", "gas", "glass", "lamp")))

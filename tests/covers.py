@@ -223,7 +223,6 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "harness/notes/finish.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/gather.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/headed.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
-    "harness/notes/headings.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/infer.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/items.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/joining.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),

@@ -10,6 +10,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from loomtest.harness.notes import trade
+from loomtest.harness.notes.bare import size_columns
 from loomtest.harness.notes.cavities import is_row, pins_of
 from loomtest.harness.notes.columns import Column, cells_of
 from loomtest.harness.notes.headings import ALIASES, find_roles
@@ -52,7 +53,16 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
             names.spelled.setdefault(names.aliases[trade.long_form(short)], (short,))
     for device, short in re.findall(r"\(([a-z]+ [a-z]+),\s*([A-Z]/?[A-Z]{1,3})\)", text):
         names.aliases.setdefault(short.casefold(), " ".join(trade.long_form(word) for word in device.split()))
-    page = Page([], names, letters, bool(re.search(r"(?i)\bawg\b|\d\s*ga(?:uge)?\b", text)))
+    page = Page(
+        [],
+        names,
+        letters,
+        bool(
+            re.search(
+                r"(?i)\bawg\b|\d\s*ga(?:uge)?\b|\bgauge,? (?:is|then|first|before|after|behind)\b", text
+            )
+        ),
+    )
     if said := _UNIT.search(text):
         page.unit = {"metre": "m", "meter": "m", "inche": "in", "feet": "ft"}.get(
             said[1][:5].casefold(), said[1]
@@ -74,6 +84,7 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
             tokens = tokens[1:]
         page.lines.append(PageLine(number, line, tokens))
     _without_list_numbers(page)
+    size_columns(page.lines, page.gauge)
     names.gauge = page.gauge
     names.hyphens = len(re.findall(r"\b[A-Za-z]+\d+-[A-Za-z]\d+\b", text)) >= 6
     find_roles(page)

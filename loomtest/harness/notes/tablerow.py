@@ -106,8 +106,10 @@ _NOTHING = re.compile(
 def _with_pins(row: RowSaid, side: str) -> None:
     """The end's terminals, where they have a column of their own."""
     pins, ends = row.pins.get(side, []), row.ends.get(side, [])
-    if pins and len(ends) == 1 and not ends[0].terminal:
-        row.ends[side] = [replace(ends[0], terminal=pin) for pin in pins]
+    if pins and len(ends) == 1:
+        end = ends[0]  # `IGN SW` beside a pin of its own has no terminal in its name
+        words = (*end.words, end.terminal) if end.terminal else end.words
+        row.ends[side] = [replace(end, words=words, terminal=pin) for pin in pins]
 
 
 def _pins(cell: Sequence[Token]) -> list[str]:

@@ -217,12 +217,13 @@ def _by_the_key(
     tokens: list[Token], index: int, parts: list[str], letters: Mapping[str, str]
 ) -> Token | None:
     """A colour in the page's own short words (`ws`, `rt/ws`), where no name is: apart from other words."""
-    if not all(part in letters for part in parts):
+    known = [part in letters for part in parts]
+    if not any(known) or not all(k or trade.is_colour(part) for k, part in zip(known, parts, strict=True)):
         return None
     beside = [tokens[place] for place in (index - 1, index + 1) if 0 <= place < len(tokens)]
     if any(token.sort == "word" and not trade.is_filler(token.text) for token in beside) and len(parts) == 1:
         return None
-    value = colour_words("/".join(letters[part] for part in parts)).replace("-", "/")
+    value = colour_words("/".join(letters.get(part, part) for part in parts)).replace("-", "/")
     return replace(tokens[index], sort="colour", value=value)
 
 
@@ -273,6 +274,8 @@ def colour_letters(text: str) -> dict[str, str]:
     """
     if len(_A_COLOUR.findall(text)) < 3:
         return {}
+    title, _, told = text.partition(":")
+    text = told if len(_A_COLOUR.findall(told)) > 2 and not _A_COLOUR.search(title) else text
     words = [
         word for word in _KEY_WORD.findall(text) if word.isalpha() and word.casefold() not in ("is", "for")
     ]

@@ -1,0 +1,60 @@
+"""Sizes as bare numbers beside the colours: told from cavities by the page, in whatever layout.
+
+How people write is nobody's standard: common practice. All pages are invented.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from loomtest.harness.notes.reader import read_notes
+
+ENDS = [("18", "tan", "fuse 4"), ("14", "red", "horn 1"), ("18", "grey", "oil sender"), ("18", "blue", "fan")]
+
+
+def wires(text: str) -> list[str]:
+    return [wire.words for wire in read_notes(text).wires]
+
+
+@pytest.mark.parametrize(
+    "row",
+    [
+        "{pin}   {size}  {colour}   {end}",
+        "{pin} {size} {colour} {end}",
+        "{pin}: #{size} {colour} to {end}",
+        "{pin}   {colour}   {size}   {end}",
+        "{pin} - {colour} {size} - {end}",
+        "{pin} -> {end}, {size} {colour}",
+    ],
+)
+def test_a_column_of_bare_gauges_is_one_in_any_layout(row: str) -> None:
+    rows = [
+        row.format(pin=pin, size=size, colour=colour, end=end)
+        for pin, (size, colour, end) in enumerate(ENDS, 1)
+    ]
+    assert wires("Dash plug\n" + "\n".join(rows)) == [
+        "Dash_plug:1 tan, AWG 18 to fuse_4",
+        "Dash_plug:2 red, AWG 14 to horn:1",
+        "Dash_plug:3 grey, AWG 18 to oil_sender",
+        "Dash_plug:4 blue, AWG 18 to fan",
+    ]
+
+
+def test_a_column_with_decimals_is_of_square_millimetres() -> None:
+    page = "Dash plug\n1  red 4  battery +\n2  black 4  frame\n3  tan 1.5  horn 1\n4  grey 1.5  fan\n"
+    assert wires(page)[0] == "Dash_plug:1 red, 4 mm² to battery+"
+
+
+def test_cavities_behind_a_colour_count_on_and_stay_cavities() -> None:
+    page = "X1 to X4:\n1 red 2\n2 blue 4\n3 green 6\n4 black 8\n"
+    assert wires(page) == [
+        "X1:1 red to X4:2",
+        "X1:2 blue to X4:4",
+        "X1:3 green to X4:6",
+        "X1:4 black to X4:8",
+    ]
+
+
+def test_a_name_beside_a_column_of_pins_has_no_terminal_of_its_own() -> None:
+    page = "ID\tFROM\tPIN\tTO\tPIN\tCOL\nW1\tIGN SW\tB\tLT SW\t1\tred\nW2\tIGN SW\tS\tSTART SOL\tS\twhite\n"
+    assert wires(page) == ["IGN_SW:B red to LT_SW:1", "IGN_SW:S white to START_SOL:S"]

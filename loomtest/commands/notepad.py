@@ -102,7 +102,6 @@ def _text(notes: str) -> str:
 def _conversation(found: Notes, text: str, answers: Mapping[str, str], kept: Path) -> dict[str, str]:
     """Ask about each line that was not read; every answer is on disk before the next question."""
     from loomtest.harness.notes.answers import keep_answer
-    from loomtest.harness.notes.reader import answer_key
     from loomtest.words.notes import question
 
     given = dict(answers)
@@ -111,8 +110,8 @@ def _conversation(found: Notes, text: str, answers: Mapping[str, str], kept: Pat
         show(question(line, place, len(waiting)))
         meant = _answer(line)
         if meant is not None:
-            keep_answer(kept, line.text, meant)
-            given[answer_key(line.text)] = meant
+            keep_answer(kept, line.asked, meant)
+            given[line.asked] = meant
     return given
 
 

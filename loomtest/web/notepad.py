@@ -15,7 +15,8 @@ from loomtest.harness.load import load_harness
 from loomtest.harness.newfolder import ANSWERS, NOTES_READ, WIRES, Answers, files_of, write_new
 from loomtest.harness.notes.answers import entry_text
 from loomtest.harness.notes.notation import NotedWire
-from loomtest.harness.notes.reader import answer_key, read_notes
+from loomtest.harness.notes.reader import read_notes
+from loomtest.harness.notes.result import answer_key
 from loomtest.words import notes as notes_words
 from loomtest.words import web as words
 
@@ -32,6 +33,8 @@ def as_read(text: str, answers: Mapping[str, str]) -> dict[str, Any]:
         {
             "line": line.number,
             "text": line.text,
+            "part": line.part,
+            "asked": line.asked,
             "said": notes_words.said(line),
             "why": notes_words.why(line),
             "readings": list(line.readings),

@@ -15,7 +15,7 @@ from pathlib import Path
 
 from loomtest.errors import InputError, Problem
 from loomtest.harness.notes.notation import read_notation
-from loomtest.harness.notes.reader import answer_key
+from loomtest.harness.notes.result import answer_key
 from loomtest.harness.outward import toml_text, visible
 from loomtest.harness.table import quoted, read_text
 

@@ -71,6 +71,11 @@ def read_notation(line: str, number: int = 0) -> NotedWire | None:
     return replace(NotedWire(number, start, end), **told)
 
 
+def wires_of(answer: str, number: int = 0) -> list[NotedWire]:
+    """The wires that an answer says, which are joined by `; `; [] for one that says no wire."""
+    return [wire for item in answer.split("; ") if (wire := read_notation(item, number)) is not None]
+
+
 def _attribute(text: str) -> tuple[str, str]:
     """What sort of thing is said of a wire, and its cell: (`colour`, `red`), (`size`, `1.5`); "" if none."""
     if text in KINDS:

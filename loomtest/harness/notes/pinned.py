@@ -89,10 +89,19 @@ def _of_the_block(state: ReadSoFar, device: Mention, tokens: list[Token]) -> boo
         return False
     coded = first.sort == "word" and _CODED.fullmatch(first.text)
     numbered = state.style == "number" or not device.sort
+    if coded and state.style == "number" and state.begun and not _lettered_cavity(state, device):
+        return False  # `K1 coil a: …` below `1  white …`
     if coded and numbered and state.page.names.stands_elsewhere(first.text):
         return False
     state.style = state.style or ("word" if word else "number" if first.sort != "word" else "letter")
     return not (word and _names_a_device(state, tokens))
+
+
+def _lettered_cavity(state: ReadSoFar, device: Mention) -> bool:
+    """Whether cavities of this connector are called `A1` or by its own letters in other lines."""
+    names = state.page.names
+    have = names.terminals.get(names.alias(device.key), set())
+    return sum(bool(_CODED.fullmatch(cavity)) for cavity in have) > 1
 
 
 def _named_range(tokens: list[Token]) -> tuple[list[Mention], list[Token]] | None:

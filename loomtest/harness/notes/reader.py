@@ -23,10 +23,10 @@ from loomtest.harness.notes.corrections import put_right
 from loomtest.harness.notes.everywhere import with_size
 from loomtest.harness.notes.finish import finish
 from loomtest.harness.notes.meaning import Ask, Surroundings
-from loomtest.harness.notes.notation import NotedWire, read_notation
+from loomtest.harness.notes.notation import NotedWire, read_notation, wires_of
 from loomtest.harness.notes.page import read_page
 from loomtest.harness.notes.reading import made, read_statements
-from loomtest.harness.notes.result import Kind, LookAt, NotedLine, Notes, ToLookAt
+from loomtest.harness.notes.result import Kind, LookAt, NotedLine, Notes, ToLookAt, answer_key
 from loomtest.harness.notes.roles import PageLine, Role
 from loomtest.harness.notes.sofar import ReadSoFar
 from loomtest.harness.points import natural
@@ -35,16 +35,11 @@ LONGEST_LINE = 400
 MOST_LINES = 100_000
 
 
-def answer_key(text: str) -> str:
-    """What an answer is kept under: the line's words, however it is indented or spaced."""
-    return " ".join(text.split())
-
-
 def read_notes(text: str, answers: Mapping[str, str] | None = None) -> Notes:
     """Read a page of notes.
 
-    `answers` is the line's text (`answer_key`) to what is meant by it: wires in our own notation (see
-    `notation.py`) joined by `; `, or "" for a remark. Pure: no files. Returns every line that is not blank
+    `answers` is what was asked (`NotedLine.asked`: the line, or the line and a part of it) to what is meant
+    by it: wires in our own notation (see `notation.py`) joined by `; `, or "" for a remark. Pure: no files. Returns every line that is not blank
     with its kind; nothing is passed over. Lines with more than one meaning have the kind UNREAD, with
     `why`, `about` and `readings`, until they are answered.
     """
@@ -109,7 +104,7 @@ def _line(state: ReadSoFar, line: PageLine) -> None:
 
 
 def _answered(state: ReadSoFar, line: PageLine, meant: str) -> None:
-    wires = [wire for item in meant.split("; ") if (wire := read_notation(item, line.number)) is not None]
+    wires = wires_of(meant, line.number)
     if meant and not wires:
         return read_statements(state, replace(line))
     state.exact += [(len(state.lines), wire) for wire in wires]

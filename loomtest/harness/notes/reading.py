@@ -19,15 +19,16 @@ from loomtest.harness.notes.doubt import (
     in_words,
     undoubted,
 )
+from loomtest.harness.notes.inparts import words_of
 from loomtest.harness.notes.items import JOINS, items_of
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, UnsureError
-from loomtest.harness.notes.notation import NotedWire, sound
+from loomtest.harness.notes.notation import NotedWire, sound, wires_of
 from loomtest.harness.notes.pinned import pins_known, row_of
 from loomtest.harness.notes.result import Kind, NotedLine
 from loomtest.harness.notes.roles import PageLine
 from loomtest.harness.notes.rows import read_line
 from loomtest.harness.notes.scan import Token
-from loomtest.harness.notes.sofar import ReadSoFar
+from loomtest.harness.notes.sofar import Doubt, LineFound, ReadSoFar
 from loomtest.harness.notes.tablerow import table_cells
 from loomtest.harness.points import folded, read_point
 
@@ -52,7 +53,9 @@ def read_statements(state: ReadSoFar, line: PageLine) -> None:
     wire, tokens = wire_name(tokens)
     asked = doubtful(text, tokens)
     try:
-        found = read_line(state, line, undoubted(tokens) if asked else tokens)
+        found = (_in_parts(state, line, tokens) if asked else None) or read_line(
+            state, line, undoubted(tokens) if asked else tokens
+        )
     except RemarkError:
         state.lines.append(_no_wire(state, line, tokens, asked))
         return
@@ -62,7 +65,7 @@ def read_statements(state: ReadSoFar, line: PageLine) -> None:
         state.lines.append(_unread(state, line, tokens, why, about))
         return
     state.above = tokens
-    if asked and found.kind is not Kind.REMARK:
+    if asked and found.kind is not Kind.REMARK and not found.doubts:
         state.lines.append(_unread(state, line, tokens, Ask.WRITER_UNSURE, asked))
         return
     if _SEE.search(text) and (pins_known(state, tokens) or not any(j.end.terminal for j in found.joints)):
@@ -76,6 +79,44 @@ def read_statements(state: ReadSoFar, line: PageLine) -> None:
     state.lines.append(
         NotedLine(line.number, text, found.kind, empty=tuple(found.empty), changes=tuple(found.changes))
     )
+    for doubt in found.doubts:
+        _ask_about(state, line, tokens, doubt)
+
+
+def _in_parts(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFound | None:
+    """A line in which the writer is not sure of one statement alone; None for any other."""
+    if not any(token.sort in ("stop", "semi") for token in tokens[:-1]):
+        return None
+    kept = _kept(state)
+    state.parting = True
+    try:
+        found = read_line(state, line, tokens)
+    except (RemarkError, UnsureError):
+        found = LineFound()
+    state.parting = False
+    if not found.doubts:
+        _restore(state, kept)
+        return None
+    return found
+
+
+def _ask_about(state: ReadSoFar, line: PageLine, tokens: list[Token], doubt: Doubt) -> None:
+    """Ask about a part of a line whose rest was read, or take its answer."""
+    asked = NotedLine(
+        line.number,
+        line.text.strip(),
+        Kind.UNREAD,
+        why=doubt.why,
+        about=doubt.about,
+        part=words_of(doubt.tokens, line),
+    )
+    if asked.asked in state.answers:
+        wires = wires_of(state.answers[asked.asked], line.number)
+        state.exact += [(len(state.lines), wire) for wire in wires]
+        asked = replace(asked, kind=Kind.WIRES if wires else Kind.REMARK, why=None, about="")
+    else:
+        asked = replace(asked, readings=_readings(state, line, tokens, doubt))
+    state.lines.append(asked)
 
 
 def _spelled(state: ReadSoFar, line: PageLine) -> list[Token]:
@@ -143,36 +184,56 @@ def _like_a_wire(state: ReadSoFar, tokens: list[Token]) -> bool:
     return (colour and (bool(sure) or len(named) > 1)) or (len(sure) > 1 and joins)
 
 
-def _readings(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> tuple[str, ...]:
-    """The ways a doubtful line can be meant, in our notation, the likeliest first."""
+Kept = tuple[Any, ...]
+
+
+def _kept(state: ReadSoFar) -> Kept:
+    scene = state.scene
+    return scene.device, scene.other, scene.columns, state.soft, state.style, scene.subject, scene.topic
+
+
+def _restore(state: ReadSoFar, kept: Kept) -> None:
+    scene = state.scene
+    scene.meant, scene.pins = "", ()
+    scene.device, scene.other, scene.columns, state.soft, state.style, scene.subject, scene.topic = kept
+
+
+def _readings(
+    state: ReadSoFar, line: PageLine, tokens: list[Token], doubt: Doubt | None = None
+) -> tuple[str, ...]:
+    """The ways a doubtful line, or its part in doubt, can be meant, in our notation, the likeliest first."""
     scene, found = state.scene, dict[str, None]()
-    kept = scene.device, scene.other, scene.columns, state.soft, state.style, scene.subject, scene.topic
-    for meant in [undoubted(tokens), *alternatives(tokens)]:
+    kept = _kept(state)
+    part = list(doubt.tokens) if doubt is not None else tokens
+    before = [token for token in tokens if token.end <= part[0].start] if doubt is not None else []
+    behind = [token for token in tokens if token.start >= part[-1].end] if doubt is not None else []
+    state.only = doubt.place if doubt is not None else None
+    for meant in [undoubted(part), *alternatives(part)]:
         ways = [""]
         for way in ways:  # a doubt at the first way adds those that can settle it
             scene.meant = way
             try:
-                joints = read_line(state, line, meant).joints
+                joints = read_line(state, line, [*before, *meant, *behind]).joints
             except RemarkError:
                 continue
             except UnsureError as error:
                 ways += [] if way else WAYS.get(error.why, ())
                 continue
             finally:
-                scene.meant, scene.pins = "", ()
-                scene.device, scene.other, scene.columns, state.soft, state.style, *spoken = kept
-                scene.subject, scene.topic = spoken
+                _restore(state, kept)
             if said := in_words(joints, line, state.page.names, made):
                 found[said] = None
-    if not found and (said := in_words(_by_its_points(state, tokens), line, state.page.names, made)):
+    state.only = None
+    pinned = doubt is None or not doubt.place
+    if not found and (said := in_words(_by_its_points(state, part, pinned), line, state.page.names, made)):
         found[said] = None
     return tuple(found)[:MOST_READINGS]
 
 
-def _by_its_points(state: ReadSoFar, tokens: list[Token]) -> list[Joint]:
+def _by_its_points(state: ReadSoFar, tokens: list[Token], begins: bool) -> list[Joint]:
     """The wires that a line may mean: from its first point, or its cavity, to the others."""
     names = state.page.names
-    pinned = row_of(state, tokens) if not state.soft else None
+    pinned = row_of(state, tokens) if begins and not state.soft else None
     items = items_of(pinned[1] if pinned else tokens, names, state.page.letters)
     ends = [i.mention for i in items if i.mention is not None and is_credible(i.mention, names)]
     points = [*(pinned[0] if pinned else []), *ends]

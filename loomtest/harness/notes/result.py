@@ -39,11 +39,17 @@ class ToLookAt(StrEnum):
     MAY_BE_ONE = "may be one"  # a short name, and a longer one that ends in it
 
 
+def answer_key(text: str) -> str:
+    """What an answer is kept under: the line's words, however it is indented or spaced."""
+    return " ".join(text.split())
+
+
 @dataclass(frozen=True, slots=True)
 class NotedLine:
     """A line that is not blank. `wires` are those it makes; `device` a heading's; `empty` cavities without a
     wire; `why` and `about` say why it stands unread, `readings` how it can be meant (in our notation, wires
-    joined by `; `)."""
+    joined by `; `). Where only a `part` of a line is in doubt, the line stands twice: read, and unread with
+    that part."""
 
     number: int
     text: str
@@ -55,6 +61,12 @@ class NotedLine:
     why: Ask | None = None
     about: str = ""
     readings: tuple[str, ...] = ()
+    part: str = ""
+
+    @property
+    def asked(self) -> str:
+        """What an answer is about: the line, and behind a stroke the part of it that is in doubt."""
+        return answer_key(f"{self.text} ¦ {self.part}" if self.part else self.text)
 
 
 @dataclass(frozen=True, slots=True)

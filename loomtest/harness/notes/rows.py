@@ -16,8 +16,10 @@ from loomtest.harness.notes.cells import (
     with_letters,
 )
 from loomtest.harness.notes.credible import check, is_credible
+from loomtest.harness.notes.doubt import doubtful, undoubted
+from loomtest.harness.notes.inparts import independent, words_of
 from loomtest.harness.notes.items import JOINS, items_of
-from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, UnsureError
+from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, Surroundings, UnsureError
 from loomtest.harness.notes.mentions import Mention, mention_of
 from loomtest.harness.notes.parts import part_left_in
 from loomtest.harness.notes.pinned import row_of
@@ -25,7 +27,7 @@ from loomtest.harness.notes.result import Kind, LookAt, ToLookAt
 from loomtest.harness.notes.roles import PageLine
 from loomtest.harness.notes.scan import Token
 from loomtest.harness.notes.short import spelled_out
-from loomtest.harness.notes.sofar import LineFound, ReadSoFar
+from loomtest.harness.notes.sofar import Doubt, LineFound, ReadSoFar
 from loomtest.harness.notes.statement import read_statement
 from loomtest.harness.notes.subject import first_named, introduced, topic_of, with_subject
 from loomtest.harness.notes.tablerow import read_row
@@ -82,15 +84,14 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
         _one_name_of_two(state, rest)
     if pins and scene.other is None:
         rest = with_letters(rest, state.page.letters)
-    found.joints = _joints(state, through_a_fuse(sentences(rest, bool(pins))), pins)
+    about = [item.mention for item in items_of(tokens, state.page.names, {}) if item.mention]
+    about += topic_of(tokens)
+    statements = through_a_fuse(sentences(rest, bool(pins)))
+    found.joints, found.doubts = _joints(state, line, statements, pins, about)
     if not scene.meant:
-        about = [item.mention for item in items_of(tokens, state.page.names, {}) if item.mention]
-        about += topic_of(tokens)
-        found.joints = spelled_out(found.joints, state.page.names, about, state.near)
         state.near += [
             end for joint in found.joints for end in (joint.start, joint.end) if len(end.words) > 1
         ]
-    if not scene.meant:
         check(found.joints, state.page.names)
     dead = _DEAD.search(line.text) or re.search(r"(?i)\b(same as)\b", line.text)
     if dead and scene.meant != "note":
@@ -116,15 +117,24 @@ def _unpinned(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
     return LineFound(Kind.EMPTY, empty=empty) if empty else None
 
 
-def _joints(state: ReadSoFar, statements: list[list[Token]], pins: list[Mention]) -> list[Joint]:
-    """The wires of the statements of a line. Raises RemarkError where none of them makes one."""
-    scene, found, read = state.scene, list[Joint](), 0
-    left_out: list[list[Token]] = []
+def _joints(
+    state: ReadSoFar, line: PageLine, statements: list[list[Token]], pins: list[Mention], about: list[Mention]
+) -> tuple[list[Joint], list[Doubt]]:
+    """The wires of the statements of a line, and the parts that are in doubt where the rest holds without.
+
+    Raises RemarkError where none of them makes a wire, UnsureError where the doubt is one of the whole line.
+    """
+    scene, found, read = state.scene, list[Joint](), list[tuple[int, list[Token]]]()
+    left_out: list[tuple[int, list[Token]]] = []
+    doubts: list[Doubt] = []
+    wanted: list[Joint] = []  # with their short names spelled out
     for index, statement in enumerate(statements):
         also = statement[0].text.casefold() == "also"
         scene.pins = tuple(pins) if not index or also else ()
         own = scene.device
-        statement = with_subject(statement, scene)
+        written = statement
+        unsure = doubtful(words_of(statement, line), statement) if state.parting else ""
+        statement = with_subject(undoubted(statement) if unsure else statement, scene)
         if (topic := introduced(statement, scene)) is not None and not any(
             t.sort in JOINS for t in statement
         ):
@@ -141,24 +151,48 @@ def _joints(state: ReadSoFar, statements: list[list[Token]], pins: list[Mention]
             if goes_on or (scene.hub is not None and scene.hub is not state.hub):
                 own_joints = [_same_colour(joint, found[-1]) for joint in own_joints]
             found += own_joints
-            read += 1
+            if not scene.meant:
+                own_joints = spelled_out(own_joints, scene.names, about, state.near)
+                check(own_joints, scene.names)
+            if unsure:
+                raise UnsureError(Ask.WRITER_UNSURE, unsure)
+            wanted += own_joints if state.only in (None, index) else []
+            read.append((index, statement))
         except RemarkError:
-            left_out.append(statement)
+            if unsure:  # a doubt that stands by itself is one of the whole line
+                raise UnsureError(Ask.WRITER_UNSURE, unsure) from None
+            left_out.append((index, statement))
             continue
+        except UnsureError as error:
+            if state.only == index:
+                raise
+            why, at = (Ask.WRITER_UNSURE, unsure) if unsure else (error.why, error.about)
+            doubts.append(Doubt(index, tuple(written), why, at))
         finally:
             scene.device = own
             scene.subject = first_named(statement, scene) or scene.subject
             scene.hub = state.hub
     scene.pins = ()
-    if not read:
+    if state.only is not None:
+        if not wanted:
+            raise RemarkError
+        return wanted, []
+    if not read and not doubts:
         raise RemarkError
-    for statement in left_out:
-        ends = [item.mention for item in items_of(statement, scene.names, scene.letters) if item.mention]
-        nouns = sum(trade.is_noun(token.text) for token in statement)
-        plain = nouns > 1 and len(statement) < 7 and not any(trade.is_odd(t.text) for t in statement)
-        if plain or any(end.words and end.terminal and is_credible(end, scene.names) for end in ends):
-            raise UnsureError(Ask.ONE_END, " ".join(ends[0].words))
-    return found
+    doubts += [doubt for place, words in left_out if (doubt := _of_one_end(place, words, scene)) is not None]
+    if doubts and (scene.meant or not read or not independent(doubts, read, scene)):
+        raise UnsureError(doubts[0].why, doubts[0].about)
+    return wanted, doubts
+
+
+def _of_one_end(place: int, statement: list[Token], scene: Surroundings) -> Doubt | None:
+    """The doubt of a statement that made no wire, and names points all the same."""
+    ends = [item.mention for item in items_of(statement, scene.names, scene.letters) if item.mention]
+    nouns = sum(trade.is_noun(token.text) for token in statement)
+    plain = nouns > 1 and len(statement) < 7 and not any(trade.is_odd(t.text) for t in statement)
+    if plain or any(end.words and end.terminal and is_credible(end, scene.names) for end in ends):
+        return Doubt(place, tuple(statement), Ask.ONE_END, " ".join(ends[0].words))
+    return None
 
 
 def _same_colour(joint: Joint, before: Joint) -> Joint:

@@ -5,12 +5,22 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from loomtest.harness.notes.meaning import Joint, Surroundings
+from loomtest.harness.notes.meaning import Ask, Joint, Surroundings
 from loomtest.harness.notes.mentions import Mention
 from loomtest.harness.notes.notation import NotedWire
 from loomtest.harness.notes.result import Kind, LookAt, NotedLine
 from loomtest.harness.notes.roles import Page
 from loomtest.harness.notes.scan import Token
+
+
+@dataclass(frozen=True, slots=True)
+class Doubt:
+    """A statement of a line that has no one meaning: the how manyth, its words, why, and what it is about."""
+
+    place: int
+    tokens: tuple[Token, ...]
+    why: Ask
+    about: str = ""
 
 
 @dataclass
@@ -22,6 +32,7 @@ class LineFound:
     empty: list[str] = field(default_factory=list)
     changes: list[tuple[str, str]] = field(default_factory=list)
     look: list[LookAt] = field(default_factory=list)
+    doubts: list[Doubt] = field(default_factory=list)  # of parts that the rest does not hang on
 
 
 @dataclass
@@ -46,6 +57,8 @@ class ReadSoFar:
     style: str = ""  # how the block's cavities are written: number, letter or word
     changing: bool = False
     near: list[Mention] = field(default_factory=list)  # the longer names of the block so far
+    only: int | None = None  # of the statements of a line, the one whose readings are wanted
+    parting: bool = False  # whether each statement's own words of doubt are looked at
     joined: int = 0  # rows of this block with a sign between their ends
     look: list[LookAt] = field(default_factory=list)
     empty: list[str] = field(default_factory=list)

@@ -50,13 +50,13 @@ async function readNotes() {
     item.value = line.line;
     item.className = line.why ? "tone-doubt" : "";
     const written = document.createElement("code");
-    written.textContent = line.text;
+    written.textContent = line.part || line.text;
     const meant = document.createElement("span");
     meant.className = "meant";
     meant.textContent = line.why ? line.why : line.said;
     item.append(written, " ", meant);
     const ways = line.why ? [...line.readings, ""] : [];
-    const answered = line.text in answers;
+    const answered = line.asked in answers;
     if (answered || (line.wires && !line.why)) {
       const button = document.createElement("button");
       button.type = "button";
@@ -64,7 +64,7 @@ async function readNotes() {
       button.textContent = answered ? "Undo" : "Not a wire";
       button.setAttribute("aria-label", `${button.textContent}: line ${line.line}`);
       button.addEventListener("click", () => {
-        if (answered) { delete answers[line.text]; } else { answers[line.text] = ""; }
+        if (answered) { delete answers[line.asked]; } else { answers[line.asked] = ""; }
         changed();
       });
       item.append(" ", button);
@@ -74,7 +74,7 @@ async function readNotes() {
       button.type = "button";
       button.className = "small";
       button.textContent = reading || "Only a remark";
-      button.addEventListener("click", () => { answers[line.text] = reading; changed(); });
+      button.addEventListener("click", () => { answers[line.asked] = reading; changed(); });
       item.append(" ", button);
     });
     list.append(item);

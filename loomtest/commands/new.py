@@ -72,7 +72,8 @@ def new(
     with --without-unread.
 
     The JSON object, "schema": "loomtest-new/1": files; read (line, text, said); unread (line, text, why,
-    readings: the ways it can be meant); wires (how many); look_at (sentences).
+    readings: the ways it can be meant, part: the words in doubt where the rest of the line was read);
+    wires (how many); look_at (sentences).
     """
     from dataclasses import replace
 
@@ -260,6 +261,7 @@ def _object(files: list[Path], notes: Notes | None) -> dict[str, Any]:
         "read": [{"line": one.number, "text": one.text, "said": said(one)} for one in lines if said(one)],
         "unread": [
             {"line": one.number, "text": one.text, "why": why(one), "readings": list(one.readings)}
+            | ({"part": one.part} if one.part else {})
             for one in (notes.unread if notes is not None else ())
         ],
         "wires": len(notes.wires) if notes is not None else 0,

@@ -62,6 +62,11 @@ def why(line: NotedLine) -> str:
     return _WHY[line.why].format(about=line.about, near=near)
 
 
+def not_read(line: NotedLine) -> str:
+    """Why a line was not read, with the words of it that were not where the rest was."""
+    return f"“{line.part}”: {why(line)}" if line.part else why(line)
+
+
 def look_at(look: LookAt) -> str:
     """What to look at though it was read; about a line it begins with `line N`."""
     at = f"line {look.line}: " if look.line else ""
@@ -95,8 +100,9 @@ def as_read(notes: Notes, source: str) -> str:
     """Every line as written, and below it what it was read as: the text of a file."""
     rows = [f"{source}, as it was read. Check it against the loom, not against your notes.", ""]
     for line in notes.lines:
-        told = said(line) or f"NOT READ: {why(line)}"
-        rows += [f"{line.number:>5}  {line.text}", f"       = {told}"]
+        told = said(line) or f"NOT READ: {not_read(line)}"
+        rows += [] if line.part else [f"{line.number:>5}  {line.text}"]
+        rows.append(f"       = {told}")
     return "\n".join(rows) + "\n"
 
 
@@ -110,7 +116,8 @@ def summary(notes: Notes, source: str, where: str = "") -> list[Line]:
         [counted(len(notes.changes), "change of connector", "changes of connector")] if notes.changes else []
     )
     told += [counted(counts[Kind.REMARK], "remark")] if counts[Kind.REMARK] else []
-    lines = wrapped(f"{source}: {counted(len(notes.lines), 'line')} read as {all_of(told)}.", tone="head")
+    many = len({line.number for line in notes.lines})
+    lines = wrapped(f"{source}: {counted(many, 'line')} read as {all_of(told)}.", tone="head")
     waiting = notes.unread
     room = MOST_LINES - len(lines) - 4
     shown = [line for line in notes.lines if line.wires]
@@ -125,7 +132,7 @@ def summary(notes: Notes, source: str, where: str = "") -> list[Line]:
     if waiting:
         lines.append(Line(f"{counted(len(waiting), 'line')} not read yet:", "doubt"))
         left = max(3, MOST_LINES - len(lines) - 1)
-        lines += [row for line in waiting[:left] for row in _short(f"{line.number:>5}  {why(line)}")]
+        lines += [row for line in waiting[:left] for row in _short(f"{line.number:>5}  {not_read(line)}")]
         if waiting[left:]:
             lines.append(Line(f"       … and {len(waiting) - left} more"))
     return lines
@@ -151,7 +158,7 @@ def look_lines(notes: Notes, most: int = 6) -> list[Line]:
 def question(line: NotedLine, place: int, of: int) -> list[Line]:
     """A doubtful line with its numbered answers."""
     lines = [Line(""), Line(f"Question {place} of {of}, line {line.number}: {line.text}"[:160], "head")]
-    reason = f"Not read, because {why(line)}"
+    reason = f"Not read: {not_read(line)}" if line.part else f"Not read, because {why(line)}"
     lines += wrapped(reason if reason.endswith("?") else f"{reason}.", indent=2)
     for number, choice in enumerate(choices(line), 1):
         lines += wrapped(f"{number}  {choice}", indent=2)
@@ -176,7 +183,10 @@ def not_understood(text: str) -> str:
 
 def unread_problem(lines: Sequence[NotedLine], most: int = 5) -> list[tuple[int, str, str]]:
     """(line, found, expected) of the lines that stop the job; the last one counts those that are not told."""
-    told = [(line.number, f"“{line.text[:60]}”", f"one meaning, but {why(line)}") for line in lines[:most]]
+    told = [
+        (line.number, f"“{(line.part or line.text)[:60]}”", f"one meaning, but {why(line)}")
+        for line in lines[:most]
+    ]
     if lines[most:]:
         count = counted(len(lines) - most, "more line")
         left = f"{count} that {'was' if len(lines) == most + 1 else 'were'} not read"

@@ -4,8 +4,9 @@
     text = "8 -> both reverse lamps pink"
     meant = "JB:8 pink to LH_lamp:reverse; JB:8 pink to RH_lamp:reverse"
 
-`meant` is wires in our own notation, joined by `; `, or "" for a remark. A line whose text changes is asked
-about again. The file only grows; the last entry of a line holds.
+`meant` is wires in our own notation, joined by `; `, or "" for a remark. Where only a part of a line was in
+doubt, it stands behind the line and a stroke (`X1 3 red to lamp. Horn to box ¦ Horn to box`). A line whose
+text changes is asked about again. The file only grows; the last entry of a line holds.
 """
 
 from __future__ import annotations
@@ -20,8 +21,8 @@ from loomtest.harness.outward import toml_text, visible
 from loomtest.harness.table import quoted, read_text
 
 _HEAD = (
-    "# What was answered about lines of the notes: text is the line, meant the wires it means,\n"
-    '# or "" where it is a remark. Take an entry out to be asked again.\n'
+    "# What was answered about lines of the notes: text is the line (behind ¦ the part asked about),\n"
+    '# meant the wires it means, or "" where it is a remark. Take an entry out to be asked again.\n'
 )
 LARGEST_BYTES = 5_000_000
 

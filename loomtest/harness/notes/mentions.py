@@ -39,6 +39,7 @@ _TELLING = {"up", "down", "first", "second", "third"}  # `up solenoid`, `second 
 _NO_BEGINNING = {"with", "for", "where", "when", "because", "after", "before", "as", "up", "down"}
 _NUMBERED = ("splice", "fuse", "joint", "breaker")
 _POSTS = ("post", "terminal", "pole", "clamp", "stud", "lug", "side")
+_LETTERED = ("coil", "winding", "contact", "pole", "element", "filament")  # known by small letters too
 _SIDES = ("lh", "rh", "ns", "os")
 
 
@@ -183,6 +184,8 @@ def _without_fillers(found: list[Token]) -> list[Token]:
         device = bool(before) and (trade.is_noun(before[0].text) or before[0].text.isupper())
         if low in ("small", "big") and device:
             break
+        if low == "a" and before and before[0].text.casefold() in _LETTERED:
+            break  # `coil a`, and no article
         if low == "in" and before and (device or before[0].sort == "number"):
             break
         found = found[:-1]
@@ -282,7 +285,11 @@ def _behind_a_name(texts: list[str], last: str, sort: str) -> tuple[list[str], s
         return texts, ""
     if re.fullmatch("[A-Z]", last) and before in ("rail", "bus", "bar", "earth", "ground") and last != "E":
         return texts, ""  # `rail X`
-    if sort == "number" or _TERMINAL.fullmatch(last):
+    if (
+        sort == "number"
+        or _TERMINAL.fullmatch(last)
+        or (last in "abcde" and name[-1].casefold() in _LETTERED)
+    ):
         ground = trade.is_ground(" ".join(name)) and len(name) == 1
         return (texts, "") if ground else (name, last)
     words = trade.words("terminals", "words")

@@ -39,9 +39,9 @@ def read_notes(text: str, answers: Mapping[str, str] | None = None) -> Notes:
     """Read a page of notes.
 
     `answers` is what was asked (`NotedLine.asked`: the line, or the line and a part of it) to what is meant
-    by it: wires in our own notation (see `notation.py`) joined by `; `, or "" for a remark. Pure: no files. Returns every line that is not blank
-    with its kind; nothing is passed over. Lines with more than one meaning have the kind UNREAD, with
-    `why`, `about` and `readings`, until they are answered.
+    by it: wires in our own notation (see `notation.py`) joined by `; `, or "" for a remark. Pure: no files.
+    Returns every line that is not blank with its kind; nothing is passed over. What has more than one meaning
+    has the kind UNREAD, with `why`, `about` and `readings`, until it is answered.
     """
     numbered = []
     for number, line in enumerate(text.replace("\r\n", "\n").replace("\r", "\n").split("\n"), 1):

@@ -85,8 +85,9 @@ def read_statements(state: ReadSoFar, line: PageLine) -> None:
 
 def _in_parts(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFound | None:
     """A line in which the writer is not sure of one statement alone; None for any other."""
-    if not any(token.sort in ("stop", "semi") for token in tokens[:-1]):
-        return None
+    behind = tokens[-1:] and (tokens[-1].sort == "note" or [t.sort for t in tokens[-2:]] == ["gap", "quest"])
+    if behind or not any(token.sort in ("stop", "semi") for token in tokens[:-1]):
+        return None  # a mark behind all of them is of the whole line
     kept = _kept(state)
     state.parting = True
     try:

@@ -124,65 +124,71 @@ def _joints(
 
     Raises RemarkError where none of them makes a wire, UnsureError where the doubt is one of the whole line.
     """
-    scene, found, read = state.scene, list[Joint](), list[tuple[int, list[Token]]]()
+    scene, read = state.scene, list[tuple[int, list[Token]]]()
+    found: list[Joint] = []
     left_out: list[tuple[int, list[Token]]] = []
     doubts: list[Doubt] = []
     wanted: list[Joint] = []  # with their short names spelled out
-    for index, statement in enumerate(statements):
-        also = statement[0].text.casefold() == "also"
+    for index, written in enumerate(statements):
+        also = written[0].text.casefold() == "also"
         scene.pins = tuple(pins) if not index or also else ()
-        own = scene.device
-        written = statement
-        unsure = doubtful(words_of(statement, line), statement) if state.parting else ""
-        statement = with_subject(undoubted(statement) if unsure else statement, scene)
-        if (topic := introduced(statement, scene)) is not None and not any(
-            t.sort in JOINS for t in statement
-        ):
-            scene.topic = topic
-        if index and not pins and found and mention_of(statement[:1]) is not None:
-            scene.device = found[0].start  # `plug pin 1 to lamp; pin 4 to horn`: of the same plug
-        if index and found and not scene.pins and _goes_on(statement):
-            scene.hub = found[-1].end
+        unsure = doubtful(words_of(written, line), written) if state.parting else ""
+        statement = with_subject(undoubted(written) if unsure else written, scene)
         try:
-            own_joints = read_statement(statement, scene)
-            goes_on = bool(found and own_joints) and own_joints[0].start == replace(
-                found[-1].end, start=own_joints[0].start.start
-            )
-            if goes_on or (scene.hub is not None and scene.hub is not state.hub):
-                own_joints = [_same_colour(joint, found[-1]) for joint in own_joints]
-            found += own_joints
+            own = _of_statement(state, statement, found, bool(index), bool(pins))
+            found += own
             if not scene.meant:
-                own_joints = spelled_out(own_joints, scene.names, about, state.near)
-                check(own_joints, scene.names)
+                own = spelled_out(own, scene.names, about, state.near)
+                check(own, scene.names)
             if unsure:
                 raise UnsureError(Ask.WRITER_UNSURE, unsure)
-            wanted += own_joints if state.only in (None, index) else []
+            wanted += own if state.only in (None, index) else []
             read.append((index, statement))
         except RemarkError:
             if unsure:  # a doubt that stands by itself is one of the whole line
                 raise UnsureError(Ask.WRITER_UNSURE, unsure) from None
             left_out.append((index, statement))
-            continue
         except UnsureError as error:
             if state.only == index:
                 raise
             why, at = (Ask.WRITER_UNSURE, unsure) if unsure else (error.why, error.about)
             doubts.append(Doubt(index, tuple(written), why, at))
-        finally:
-            scene.device = own
-            scene.subject = first_named(statement, scene) or scene.subject
-            scene.hub = state.hub
     scene.pins = ()
-    if state.only is not None:
-        if not wanted:
-            raise RemarkError
+    if state.only is not None and wanted:
         return wanted, []
-    if not read and not doubts:
+    if state.only is not None or not (read or doubts):
         raise RemarkError
     doubts += [doubt for place, words in left_out if (doubt := _of_one_end(place, words, scene)) is not None]
     if doubts and (scene.meant or not read or not independent(doubts, read, scene)):
         raise UnsureError(doubts[0].why, doubts[0].about)
     return wanted, doubts
+
+
+def _of_statement(
+    state: ReadSoFar, statement: list[Token], found: list[Joint], later: bool, pinned: bool
+) -> list[Joint]:
+    """The wires of one statement of a line, behind those that were `found` in it before."""
+    scene = state.scene
+    own = scene.device
+    topic = introduced(statement, scene)
+    if topic is not None and not any(t.sort in JOINS for t in statement):
+        scene.topic = topic
+    if later and not pinned and found and mention_of(statement[:1]) is not None:
+        scene.device = found[0].start  # `plug pin 1 to lamp; pin 4 to horn`: of the same plug
+    if later and found and not scene.pins and _goes_on(statement):
+        scene.hub = found[-1].end
+    try:
+        joints = read_statement(statement, scene)
+        goes_on = bool(found and joints) and joints[0].start == replace(
+            found[-1].end, start=joints[0].start.start
+        )
+        if goes_on or (scene.hub is not None and scene.hub is not state.hub):
+            joints = [_same_colour(joint, found[-1]) for joint in joints]
+        return joints
+    finally:
+        scene.device = own
+        scene.subject = first_named(statement, scene) or scene.subject
+        scene.hub = state.hub
 
 
 def _of_one_end(place: int, statement: list[Token], scene: Surroundings) -> Doubt | None:

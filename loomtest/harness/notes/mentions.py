@@ -19,7 +19,7 @@ _TERMINAL = re.compile(r"[+-]?\d{1,2}V|\d{1,3}[A-Za-z]?|[A-Z]\d{0,2}[+-]?|[A-Z]{
 _DESIGNATOR = re.compile(r"[A-Z]|\d{1,2}[A-Za-z]?")  # `coil A`, `light 2`: what tells devices of a name apart
 _SHORT = re.compile(r"[A-Z]{2,3}\d?")
 _COUNTS = {"two": "2", "three": "3", "four": "4"}
-_WHERE = (
+WHERE = (
     "under",
     "behind",
     "beside",
@@ -123,7 +123,7 @@ def _mention(parts: tuple[tuple[str, str], ...]) -> Mention | None:
         return None
     start = found[0].start
     for place in range(1, len(found)):  # `earth spade under seat`: where it is is no part of its name
-        if found[place].text.casefold() in _WHERE and place + 1 < len(found):
+        if found[place].text.casefold() in WHERE and place + 1 < len(found):
             found = found[:place]
             break
     words, terminal = _split(found)

@@ -160,6 +160,10 @@ def _joined(line: str, tokens: list[Token]) -> list[Token]:
     for index, token in enumerate(tokens):
         if token.start < past:
             continue
+        if token.start in spans and found and _is_of_the_name(token, found[-1]):
+            if later := _phrase_at(low, tokens[index + 1].start if index + 1 < len(tokens) else len(low)):
+                spans[tokens[index + 1].start] = later
+            del spans[token.start]
         if token.sort == "length" and found and _is_a_terminal(token, found[-1]):
             number, _, unit = token.text.partition(" ")
             found.append(Token("number", number, number, token.start, token.start + len(number)))
@@ -177,6 +181,25 @@ def _joined(line: str, tokens: list[Token]) -> list[Token]:
         else:
             found.append(token)
     return found
+
+
+def _phrase_at(low: str, start: int) -> tuple[int, str] | None:
+    """Where the longest phrase of joining that begins here ends, and its sort."""
+    found = [(match.end(), sort) for sort, pattern in trade.joins() if (match := pattern.match(low, start))]
+    return max(found, default=None)
+
+
+def _is_of_the_name(token: Token, before: Token) -> bool:
+    """`frame lug under`, `main fuse in comes off`, `fuse box feed to`: what a phrase of joining seems to begin
+    with ends the name before it, where it is no verb: a verb of one device has its ending."""
+    low, device = token.text.casefold(), before.text
+    if before.sort != "word" or before.end + 1 != token.start or not trade.is_noun(device):
+        return False
+    if trade.long_form(device) != device.casefold() and device.casefold().endswith("s"):
+        return False
+    if low in ("in", "lug", "bolt", "screw", "clamp", "tag", "strap", "clip", "peg", "pin", "stud"):
+        return True
+    return low in ("feed", "supply", "return", "output", "input") and trade.noun_sort(device) == "contact"
 
 
 def _is_denied(before: Sequence[Token]) -> bool:

@@ -41,10 +41,14 @@ def _beside_colours(tokens: Sequence[Token], side: int) -> list[int]:
     """Where bare numbers stand right before (-1) or right behind (1) a colour, or a column away from it."""
     found = []
     for at, token in enumerate(tokens):
-        if token.sort not in ("number", "decimal"):
-            continue
+        named = at > 0 and tokens[at - 1].sort == "word" and not _leads(tokens[0])
+        if token.sort not in ("number", "decimal") or (named and len(token.text) == 1):
+            continue  # `dimmer sw 1 light green`: the terminal of what stands before it
         near = at + side
-        if 0 <= near < len(tokens) and tokens[near].sort == "gap":
+        last = at + 1 == len(tokens) or tokens[at + 1].sort in ("comma", "gap", "note")
+        if 0 <= near < len(tokens) and (
+            tokens[near].sort == "gap" or (tokens[near].sort == "comma" and side < 0 and last)
+        ):
             near += side
         if 0 <= near < len(tokens) and tokens[near].sort in ("colour", "letters"):
             found.append(at)

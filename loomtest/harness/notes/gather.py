@@ -215,7 +215,7 @@ _MAKES = (
 def _passed_through(mention: Mention, rest: list[Item], reading: EndsFound, scene: Surroundings) -> bool:
     """A fuse or breaker without a name of its own between two ends."""
     plain = (
-        trade.long_form(mention.words[-1]) in ("fuse", "breaker") and not mention.terminal
+        trade.long_form(mention.words[-1]) in ("fuse", "breaker", "fusible") and not mention.terminal
         if mention.words
         else False
     )

@@ -75,6 +75,8 @@ def _items(tokens: Sequence[Token], names: Names, letters: Mapping[str, str]) ->
         before = tokens[index - 1] if index else None
         after = tokens[index + 1] if index + 1 < len(tokens) else None
         sort = _role(token, before, after, run, names)
+        if sort == "word" and names.gauge and not run and _behind_a_colour(tokens, index):
+            sort = "about"
         if sort == "word":
             run.append(token)
             continue
@@ -97,6 +99,13 @@ def _items(tokens: Sequence[Token], names: Names, letters: Mapping[str, str]) ->
             found.append(Item(sort, token.text if sort == "prose" else token.sort, token.start, token=token))
     flush()
     return _with_shared_nouns(found)
+
+
+def _behind_a_colour(tokens: Sequence[Token], index: int) -> bool:
+    """`…, red, 16` on a page that gives gauges."""
+    sign = index > 1 and tokens[index - 1].sort == "comma" and tokens[index - 2].sort == "colour"
+    closes = index + 1 == len(tokens) or tokens[index + 1].sort in ("gap", "comma", "stop", "note", "semi")
+    return sign and closes and tokens[index].sort == "number" and _whole(tokens[index]) in _GAUGES
 
 
 def _whole(token: Token) -> int:
@@ -189,6 +198,9 @@ def _sign_role(
         after.sort == "gap" and not spaced
     ):
         return "word"
+    own = mention_of(run) if after.sort == "colour" and token.sort == "dash" else None
+    if own is not None and not own.terminal and "+" in names.terminals.get(names.alias(own.key), ()):
+        return "word"  # `buzzer - black to the stud`, where the buzzer has a + too
     if trade.is_prose(after.text) and after.sort == "word":
         says_empty = before is not None and before.end < token.start and after.text.casefold() in _EMPTY
         return "join" if says_empty else "word"
@@ -290,7 +302,7 @@ def _two_names(run: list[Token], names: Names) -> list[Item]:
         if len(rest) == 1 and rest[0].text.casefold() in KINDS:
             kind = Item("kind", KINDS[rest[0].text.casefold()], rest[0].start)
             return [Item("end", "", run[0].start, mention=left), kind]
-        if _is_qualifier(rest) or (place + 1 == len(run) and after.text.casefold() in ("in", "out")):
+        if _is_qualifier(rest) or _is_side(rest):
             continue
         return [Item("end", "", run[0].start, mention=left), Item("label", _text(rest), rest[0].start)]
     return []
@@ -357,6 +369,12 @@ def _is_one(left: Mention, right: Mention, names: Names) -> bool:
 
 def _is_qualifier(rest: Sequence[Token]) -> bool:
     return rest[-1].text.casefold() in trade.words("terminals", "sides") | trade.words("terminals", "before")
+
+
+def _is_side(rest: Sequence[Token]) -> bool:
+    """`fuse 1 top`, `F1 load side`, `post 2 in`: which of a device's two."""
+    words = trade.words("english", "sizes") | trade.words("english", "sides") | {"in", "out", "line", "load"}
+    return len(rest) < 3 and all(token.text.casefold() in words for token in rest)
 
 
 def _text(run: Sequence[Token]) -> str:

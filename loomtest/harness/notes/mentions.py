@@ -124,7 +124,16 @@ def _mention(parts: tuple[tuple[str, str], ...]) -> Mention | None:
     start = found[0].start
     for place in range(1, len(found)):  # `earth spade under seat`: where it is is no part of its name
         if found[place].text.casefold() in WHERE and place + 1 < len(found):
-            found = found[:place]
+            near = found[place - 1].text.casefold() in (
+                "right",
+                "just",
+                "close",
+                "hard",
+                "directly",
+                "up",
+                "down",
+            )
+            found = found[: place - 1] if near and place > 1 else found[:place]
             break
     words, terminal = _split(found)
     low = [word.casefold() for word in words]
@@ -186,7 +195,11 @@ def _without_fillers(found: list[Token]) -> list[Token]:
             break
         if low == "a" and before and before[0].text.casefold() in _LETTERED:
             break  # `coil a`, and no article
-        if low == "in" and before and (device or before[0].sort == "number"):
+        if (
+            low == "in"
+            and before
+            and (device or before[0].sort == "number" or CODE.fullmatch(before[0].text))
+        ):
             break
         found = found[:-1]
     return found

@@ -164,7 +164,11 @@ def _joined(line: str, tokens: list[Token]) -> list[Token]:
             if later := _phrase_at(low, tokens[index + 1].start if index + 1 < len(tokens) else len(low)):
                 spans[tokens[index + 1].start] = later
             del spans[token.start]
-        if token.sort == "length" and found and _is_a_terminal(token, found[-1]):
+        if token.sort == "amps" and _is_an_article(token, tokens[index + 1 : index + 2]):
+            number = token.text.partition(" ")[0]
+            found.append(Token("number", number, number, token.start, token.start + len(number)))
+            found.append(Token("word", "a", "a", token.end - 1, token.end))
+        elif token.sort == "length" and found and _is_a_terminal(token, found[-1]):
             number, _, unit = token.text.partition(" ")
             found.append(Token("number", number, number, token.start, token.start + len(number)))
             found.append(Token("word", unit, unit, token.end - len(unit), token.end))
@@ -190,8 +194,8 @@ def _phrase_at(low: str, start: int) -> tuple[int, str] | None:
 
 
 def _is_of_the_name(token: Token, before: Token) -> bool:
-    """`frame lug under`, `main fuse in comes off`, `fuse box feed to`: what a phrase of joining seems to begin
-    with ends the name before it, where it is no verb: a verb of one device has its ending."""
+    """`frame lug under`, `main fuse in comes off`, `fuse box feed to`: what a phrase of joining begins with
+    ends the name before it, where it is no verb: the verb of one device has its ending."""
     low, device = token.text.casefold(), before.text
     if before.sort != "word" or before.end + 1 != token.start or not trade.is_noun(device):
         return False
@@ -205,6 +209,31 @@ def _is_of_the_name(token: Token, before: Token) -> bool:
 def _is_denied(before: Sequence[Token]) -> bool:
     """`NOT connected to`, `is never joined to`: what joins nothing."""
     return any(token.text.casefold() in ("not", "never", "isn't", "isnt", "aren't") for token in before[-2:])
+
+
+def _is_an_article(token: Token, behind: Sequence[Token]) -> bool:
+    """`from solenoid 1 a thinner red wire`: no ampere."""
+    said = (
+        "fuse",
+        "breaker",
+        "blade",
+        "inline",
+        "in-line",
+        "glass",
+        "slow",
+        "fast",
+        "quick",
+        "type",
+        "in",
+        "at",
+        "max",
+    )
+    return (
+        token.text.endswith(" a")
+        and bool(behind)
+        and behind[0].sort == "word"
+        and (behind[0].text.casefold() not in said)
+    )
 
 
 def _is_a_terminal(token: Token, before: Token) -> bool:
@@ -223,7 +252,26 @@ def _is_and(tokens: list[Token], index: int) -> bool:
     if word != "plus":
         return word in ("and", "n'")
     after = tokens[index + 1] if index + 1 < len(tokens) else None
-    return after is not None and after.sort == "word" and not trade.is_odd(after.text)
+    before = tokens[index - 1].sort if index else ""
+    named = before in ("word", "number", "plus", "note") and not trade.is_filler(tokens[index - 1].text)
+    own = after is not None and trade.long_form(after.text) in _OF_A_SIGN  # `plus bar`
+    return after is not None and named and not own and after.sort == "word" and not trade.is_odd(after.text)
+
+
+_OF_A_SIGN = {
+    "bus",
+    "bar",
+    "rail",
+    "post",
+    "pole",
+    "terminal",
+    "stud",
+    "clamp",
+    "strip",
+    "side",
+    "feed",
+    "tag",
+}
 
 
 def _is_ditto(tokens: list[Token], index: int) -> bool:

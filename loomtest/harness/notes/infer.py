@@ -16,12 +16,21 @@ from loomtest.harness.notes.roles import Page, PageLine, Role
 from loomtest.harness.notes.scan import Token
 
 FEWEST_ROWS = 4
+MOST_BETWEEN = 4  # lines from one block to the next: a blank line, a title, a rule
 Cells = list[list[Token]]
+Block = list[tuple[PageLine, Cells]]
 
 
 def find_tables(page: Page) -> None:
     """Give the first line of each such block its columns."""
-    block: list[tuple[PageLine, Cells]] = []
+    for block in _of_one_shape(_blocks(page)):
+        _open(block)
+
+
+def _blocks(page: Page) -> list[Block]:
+    """The lines with cells that stand one below the other, below no connector's heading and in no table."""
+    found: list[Block] = []
+    block: Block = []
     sort = ""
     device = table = False
     for line in [*page.lines, PageLine(0, "", [])]:
@@ -29,13 +38,32 @@ def find_tables(page: Page) -> None:
             device, table = line.device is not None, bool(line.columns)
         own, cells = _cells(line) if line.role is Role.LINE and line.text.strip() else ("", [])
         if block and own != sort:
-            _open(block)
+            found.append(block)
             block = []
         if not line.text.strip():
             device = device and bool(block)
         if own and not device and not table:
             block.append((line, cells))
             sort = own
+    return found
+
+
+def _of_one_shape(blocks: Sequence[Block]) -> list[Block]:
+    """The blocks, those put together that differ in nothing and have but a title or a blank line between."""
+    found: list[Block] = []
+    for block in blocks:
+        near = bool(found) and block[0][0].number - found[-1][-1][0].number <= MOST_BETWEEN
+        if near and _shape(found[-1]) == _shape(block):
+            found[-1] = [*found[-1], *block]
+        else:
+            found.append(block)
+    return found
+
+
+def _shape(block: Block) -> list[str]:
+    """What each column of a block holds, as far as its own rows tell."""
+    wide = max(len(cells) for _, cells in block)
+    return [_role([cells[place] for _, cells in block if len(cells) > place]) for place in range(wide)]
 
 
 def _cells(line: PageLine) -> tuple[str, Cells]:
@@ -65,7 +93,7 @@ def _cells(line: PageLine) -> tuple[str, Cells]:
     return (sort, found) if len(found) > 2 else ("", [])
 
 
-def _open(block: Sequence[tuple[PageLine, Cells]]) -> None:
+def _open(block: Block) -> None:
     """Set the columns of the block's first line, where two of them are places beyond doubt."""
     first, head = block[0]
     titled = not any(token.sort in ("colour", "size", "number") for cell in head for token in cell)
@@ -119,10 +147,10 @@ def _role(cells: Sequence[list[Token]]) -> str:
             return "wire"
     if share({"number", "decimal", "size", "size?", "length", "amps", "dash"}) >= 0.7:
         return "size"
-    return "place" if sum(map(_is_place, filled)) >= 0.7 * len(filled) else ""
+    return "place" if sum(map(is_place, filled)) >= 0.7 * len(filled) else ""
 
 
-def _is_place(cell: Sequence[Token]) -> bool:
+def is_place(cell: Sequence[Token]) -> bool:
     """Whether a cell names a point: a device of the trade, a code, or a name with a terminal."""
     words = [token for token in cell if token.sort not in ("note", "comma")]
     named = mention_of(words)

@@ -22,6 +22,7 @@ from loomtest.harness.notes.names import Names
 from loomtest.harness.notes.phrases import plain
 from loomtest.harness.notes.roles import Page, PageLine, Role
 from loomtest.harness.notes.scan import Token
+from loomtest.harness.notes.sections import find_sections, find_titles
 from loomtest.harness.notes.tokens import colour_letters, tokens_of
 
 _BULLET = re.compile(r"\s*(?:>>|[*•·‣▪☐☑✓]|-(?=\s)|\[[ xX]?\]|(?:\d{1,3}|[A-Z])\)(?=\s))\s*")
@@ -88,7 +89,9 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
     names.gauge = page.gauge
     names.hyphens = len(re.findall(r"\b[A-Za-z]+\d+-[A-Za-z]\d+\b", text)) >= 6
     find_roles(page)
+    find_titles(page)
     find_tables(page)
+    find_sections(page)
     written = [line.number for line in page.lines if line.role is not Role.BLANK]
     page.title = written[0] if len(written) > 4 else 0
     _collect(page)

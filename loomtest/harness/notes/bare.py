@@ -23,7 +23,11 @@ def size_columns(lines: Sequence[PageLine], gauge: bool) -> None:
     """Make the numbers of such a column sizes. `gauge`: the page speaks of AWG."""
     for side in (-1, 1):
         places = [(line, at) for line in lines for at in _beside_colours(line.tokens, side)]
-        behind = [(line, at) for line, at in places if at > 1 or (at and _leads(line.tokens[0]))]
+        behind = [
+            (line, at)
+            for line, at in places
+            if at > 1 or (at and (_leads(line.tokens[0]) or _coloured(line.tokens[0])))
+        ]
         unit = _unit([line.tokens[at] for line, at in behind], gauge)
         if not unit:
             continue
@@ -45,12 +49,11 @@ def _beside_colours(tokens: Sequence[Token], side: int) -> list[int]:
         if token.sort not in ("number", "decimal") or (named and len(token.text) == 1):
             continue  # `dimmer sw 1 light green`: the terminal of what stands before it
         near = at + side
-        last = at + 1 == len(tokens) or tokens[at + 1].sort in ("comma", "gap", "note")
-        if 0 <= near < len(tokens) and (
-            tokens[near].sort == "gap" or (tokens[near].sort == "comma" and side < 0 and last)
-        ):
+        closes = at + 1 == len(tokens) or tokens[at + 1].sort in ("comma", "semi", "stop", "note", "gap")
+        listed = ("gap", "comma", "semi") if side < 0 and closes else ("gap",)  # and not `…, red, 85 to …`
+        if 0 <= near < len(tokens) and tokens[near].sort in listed:
             near += side
-        if 0 <= near < len(tokens) and tokens[near].sort in ("colour", "letters"):
+        if 0 <= near < len(tokens) and _coloured(tokens[near]):
             found.append(at)
     return found
 
@@ -58,6 +61,10 @@ def _beside_colours(tokens: Sequence[Token], side: int) -> list[int]:
 def _leads(token: Token) -> bool:
     """Whether a line begins with its cavity or a sign before a size, and with no word such as `pin`."""
     return token.sort in ("number", "hash") or (len(token.text) == 1 and token.text.isupper())
+
+
+def _coloured(token: Token) -> bool:
+    return token.sort in ("colour", "letters")
 
 
 def _unit(numbers: Sequence[Token], gauge: bool) -> str:

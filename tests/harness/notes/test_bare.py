@@ -58,3 +58,32 @@ def test_cavities_behind_a_colour_count_on_and_stay_cavities() -> None:
 def test_a_name_beside_a_column_of_pins_has_no_terminal_of_its_own() -> None:
     page = "ID\tFROM\tPIN\tTO\tPIN\tCOL\nW1\tIGN SW\tB\tLT SW\t1\tred\nW2\tIGN SW\tS\tSTART SOL\tS\twhite\n"
     assert wires(page) == ["IGN_SW:B red to LT_SW:1", "IGN_SW:S white to START_SOL:S"]
+
+
+@pytest.mark.parametrize(
+    "row",
+    [
+        "{start} - {end}, {colour}, {size}",
+        "{start} to {end}, {colour}, {size}, soldered",
+        "{start} -> {end} ; {colour} ; {size}",
+        "{colour} {size}   {start} to {end}",
+        "{colour}, {size}   {start} > {end}",
+    ],
+)
+def test_a_gauge_behind_the_colour_is_one_before_or_behind_the_ends(row: str) -> None:
+    ends = ["winch switch 1", "hold lamp +", "fish box pump 2", "deck horn S"]
+    rows = [
+        row.format(start=f"panel plug {pin}", end=end, colour=colour, size=size)
+        for pin, (end, (size, colour, _)) in enumerate(zip(ends, ENDS, strict=True), 1)
+    ]
+    assert [wire.partition("  #")[0] for wire in wires("\n".join(rows))] == [
+        "panel_plug:1 tan, AWG 18 to winch_switch:1",
+        "panel_plug:2 red, AWG 14 to hold_lamp:+",
+        "panel_plug:3 grey, AWG 18 to fish_box_pump:2",
+        "panel_plug:4 blue, AWG 18 to deck_horn:S",
+    ]
+
+
+def test_a_number_behind_a_colour_and_a_comma_that_goes_on_is_a_cavity() -> None:
+    page = "\n".join(f"K{n}: 30 to fuse {n} red, 85 to lug black" for n in (1, 2, 3, 4))
+    assert "K1:85 black to lug" in wires(page)

@@ -87,3 +87,15 @@ def test_a_gauge_behind_the_colour_is_one_before_or_behind_the_ends(row: str) ->
 def test_a_number_behind_a_colour_and_a_comma_that_goes_on_is_a_cavity() -> None:
     page = "\n".join(f"K{n}: 30 to fuse {n} red, 85 to lug black" for n in (1, 2, 3, 4))
     assert "K1:85 black to lug" in wires(page)
+
+
+def test_the_numbers_of_switches_are_no_thick_cables_on_a_page_that_speaks_of_gauges() -> None:
+    page = (
+        "fuse 3 red 12 ga to dip switch C\ndip switch 1 tan to left high beam\n"
+        "dip switch 2 blue to left low beam\nbrake switch 2 orange to brake lamp\n"
+    )
+    assert wires(page)[1:] == [
+        "dip_switch:1 tan to left_high_beam",
+        "dip_switch:2 blue to left_low_beam",
+        "brake_switch:2 orange to brake_lamp",
+    ]

@@ -48,7 +48,11 @@ _WORDS = {word: code for code, word in IEC_60757.items()} | {
     "wht": "WH",
     "pnk": "PK",
     "turq": "TQ",
-}
+    # Slips of the pen.
+    "blck": "BK", "blak": "BK", "balck": "BK", "brwn": "BN", "borwn": "BN", "bronw": "BN", "ornage": "OG", "oragne": "OG",
+    "ylw": "YE", "yelow": "YE", "yellwo": "YE", "gren": "GN", "geen": "GN", "grene": "GN", "viol": "VT",
+    "purpel": "VT", "purlpe": "VT", "pple": "VT", "voilet": "VT", "gery": "GY", "wite": "WH", "whte": "WH", "whie": "WH",
+}  # fmt: skip
 # The same colours on lists of other countries (common practice): German, French, Spanish, Italian.
 _ABROAD = {
     "BK": "schwarz noir negro nero", "BN": "braun brun marron marrón marrone", "RD": "rot rouge rojo rosso",
@@ -59,7 +63,7 @@ _ABROAD = {
 _WORDS |= {word: code for code, words in _ABROAD.items() for word in words.split()}
 # Colours that wires have and the standard has no letters for; they stay words.
 _UNCODED = {"tan", "beige", "cream", "ivory", "lilac", "maroon", "olive", "natural", "clear", "transparent"}
-SHADES = {"light", "dark", "lt", "dk", "pale"}
+SHADES = {"light", "dark", "lt", "dk", "drk", "pale"}
 FILLERS = {"and", "with", "stripe", "striped", "tracer", "trace", "on"}
 _BREAK = re.compile(r"[\s/+\-_.,&]+")
 
@@ -91,7 +95,7 @@ def _parts(text: str) -> tuple[tuple[str, ...], str]:
         if not word or word in FILLERS:
             continue
         if word in SHADES:
-            shade = {"lt": "light", "dk": "dark", "pale": "light"}.get(word, word) + " "
+            shade = {"lt": "light", "dk": "dark", "drk": "dark", "pale": "light"}.get(word, word) + " "
             continue
         if word not in _WORDS and word[:2] in ("lt", "dk") and word[2:] in _WORDS:  # `dkgrn`
             shade, word = {"lt": "light ", "dk": "dark "}[word[:2]], word[2:]

@@ -27,6 +27,8 @@ _DIN = "|".join(
     sorted(word for word in trade.words("terminals", "din") if word != "15a" and not word.isdigit())
 )
 _END = r"(?![\w²^/])"
+# How many strands vehicle cable has (common practice): `28/30` is 28 of 0.30 mm, `44/012` 44 of 0.012 inch.
+_STRANDS = "9|14|21|28|35|44|65|84|97|120"
 # Strands: 14/0.30 is fourteen of 0.30 mm; 7/.036 seven of 0.036 inch (British Standard practice before
 # metrication; a diameter below 0.1 written with a bare point is inches).
 _MASTER = re.compile(
@@ -35,20 +37,20 @@ _MASTER = re.compile(
   | (?P<space>\s)
   | (?P<note>\([^()]*\)|\[[^\[\]]*\]|\{{[^{{}}]*\}})
   | (?P<sign_word>(?<![\w.])[+-]\s?ve\b\.?)
-  | (?P<strands>(?<![\w./])\d{{1,3}}/(?:0?\.\d{{1,4}}|[12]\.\d{{1,2}})(?![\w/]))
+  | (?P<strands>(?<![\w./])(?:\d{{1,3}}/(?:0?\.\d{{1,4}}|[12]\.\d{{1,2}})|(?:{_STRANDS})/(?:30|012))(?![\w/]))
   | (?P<awg>(?<![\w.])(?:awg\s*\#?\s*(?:\d/0|0{{1,4}}|\d{{1,2}})(?!\w)
-      |\#?(?:\d/0|0{{1,4}}|\d{{1,2}})(?:\s*|-)(?:awg|ga|gauge)(?:\.(?=\s|$))?(?!\w)(?!\s*\#?\s*\d{{1,2}}(?![\d.,\'\"/]|\s*(?:m|mm|cm|in|ft|feet|foot|inch|sq|a|amps?)\b))
+      |\#?(?:\d/0|0{{1,4}}|\d{{1,2}})(?:\s*|-)(?:awg|ga|gauge|b\s?&\s?s)(?:\.(?=\s|$))?(?!\w)(?!\s*\#?\s*\d{{1,2}}(?![\d.,\'\"/]|\s*(?:m|mm|cm|in|ft|feet|foot|inch|sq|a|amps?)\b))
       |[1-4]/0(?!\w)))
   | (?P<mm2>(?<![\w.])(?:\d{{1,3}}(?:[.,]\d{{1,3}})?)\s*
-      (?:mm2|mm²|mm\^2|sq\.?\s*mm|sqmm|qmm|mm\s*sq|sq|squares?)(?!\w))
+      (?:mm2|mm²|mm\^2|sq\.?\s*mm|sqmm|qmm|mm\s*sq(?:uared)?|sq|squares?)(?!\w))
   | (?P<feetinch>(?<![\w.])\d{{1,3}}\s*(?:ft|'|′)\s*\d{{1,2}}(?:\.\d+)?\s*(?:in|\"|''|″)(?!\w))
   | (?P<length>(?<![\w.])(?:{_N})
-      (?:\ ?(?:metres?|meters?|mtrs?|inches|inch|feet|foot|mil|mm|cm|ft|m
+      (?:\ ?(?:metres?|meters?|mtrs?|yards?|yds?|inches|inch|feet|foot|mil|mm|cm|ft|m
          |in(?=\.?\s*(?:$|[,;.)|\t]|\s{{2}}|long\b)))\.?
          (?![\w²^/+'])(?!-\w)(?!\s+line)
       |(?:\"|''|″|'|′|”)(?![\w\"'])))
   | (?P<din>(?<![\w.])(?:{_DIN})(?!\w)(?!\s*fuse))
-  | (?P<amps>(?<![\w.])(?:{_N})\ ?(?:milliamps?|ma|amperes?|amps?|a)(?!\w))
+  | (?P<amps>(?<![\w.])(?:{_N})[\ -]?(?:milliamps?|ma|amperes?|amps?|a)(?!\w))
   | (?P<volts>(?<![\w.])[+-]?\d{{1,2}}(?:\.\d)?[Vv](?![\w/])(?=\s|$|[,;.)]))
   | (?P<measure>(?<![\w.])(?:{_N})\ ?(?:volts?|v|kw|w|watts?|(?:meg|m|k)?\ ?ohms?|[kM]?Ω|megs?
       |°|deg|rpm|ft-lb|lb|nm|%)(?!\w))
@@ -94,6 +96,7 @@ def _token(match: re.Match[str]) -> Token | None:
     value = text
     if sort == "strands":
         count, _, across = text.partition("/")
+        across = {"30": "0.30", "012": ".012"}.get(across, across)
         wide = float(across) * (25.4 if across.startswith((".", "0.0")) and float(across) < 0.1 else 1.0)
         sort, value = "size", f"{int(count) * pi / 4 * wide * wide:.2f}".rstrip("0").rstrip(".")
     elif sort == "awg":
@@ -141,6 +144,8 @@ def _length(text: str) -> tuple[str, str]:
     unit = "mm" if unit == "mil" else unit  # `6 mil`, as it is spoken
     if unit == "mm" and float(number) <= 70:
         return "size?", number
+    if unit.startswith("y"):
+        return "length", f"{float(number) * 3:g} ft"
     for short, spelled in (("mm", "mm"), ("cm", "cm"), ("m", "m"), ("in", 'in"”″'), ("ft", "f'′")):
         if unit == short or (unit[:1] in spelled and short not in ("mm", "cm", "m")):
             return ("length", f"{number} {short}") if unit != "''" else ("length", f"{number} in")

@@ -48,11 +48,7 @@ _WORDS = {word: code for code, word in IEC_60757.items()} | {
     "wht": "WH",
     "pnk": "PK",
     "turq": "TQ",
-    # Slips of the pen.
-    "blck": "BK", "blak": "BK", "balck": "BK", "brwn": "BN", "borwn": "BN", "bronw": "BN", "ornage": "OG", "oragne": "OG",
-    "ylw": "YE", "yelow": "YE", "yellwo": "YE", "gren": "GN", "geen": "GN", "grene": "GN", "viol": "VT",
-    "purpel": "VT", "purlpe": "VT", "pple": "VT", "voilet": "VT", "gery": "GY", "wite": "WH", "whte": "WH", "whie": "WH",
-}  # fmt: skip
+}
 # The same colours on lists of other countries (common practice): German, French, Spanish, Italian.
 _ABROAD = {
     "BK": "schwarz noir negro nero", "BN": "braun brun marron marrón marrone", "RD": "rot rouge rojo rosso",
@@ -60,7 +56,14 @@ _ABROAD = {
     "BU": "blau bleu azul blu", "VT": "violett lila violeta viola", "GY": "grau gris grigio",
     "WH": "weiß weiss blanc blanco bianco", "PK": "rosa rose", "TQ": "türkis turquesa turchese",
 }  # fmt: skip
-_WORDS |= {word: code for code, words in _ABROAD.items() for word in words.split()}
+# Slips of the pen, and words with letters left out.
+_SLIPS = {
+    "BK": "blck blak balck", "BN": "brwn borwn bronw", "OG": "ornage oragne", "YE": "ylw yelow yellwo",
+    "GN": "gren geen grene", "VT": "viol pple purpel purlpe voilet", "GY": "gery", "WH": "wite whte whie",
+}  # fmt: skip
+_WORDS |= {
+    word: code for table in (_ABROAD, _SLIPS) for code, words in table.items() for word in words.split()
+}
 # Colours that wires have and the standard has no letters for; they stay words.
 _UNCODED = {"tan", "beige", "cream", "ivory", "lilac", "maroon", "olive", "natural", "clear", "transparent"}
 SHADES = {"light", "dark", "lt", "dk", "drk", "pale"}

@@ -23,6 +23,7 @@ from loomtest.harness.notes.phrases import plain
 from loomtest.harness.notes.roles import Page, PageLine, Role
 from loomtest.harness.notes.scan import Token
 from loomtest.harness.notes.sections import find_sections, find_titles
+from loomtest.harness.notes.shortcolours import short_colours
 from loomtest.harness.notes.tokens import colour_letters, tokens_of
 
 _BULLET = re.compile(r"\s*(?:>>|[*•·‣▪☐☑✓]|-(?=\s)|\[[ xX]?\]|(?:\d{1,3}|[A-Z])\)(?=\s))\s*")
@@ -47,6 +48,7 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
     letters: dict[str, str] = {}
     for _, line in lines:
         letters |= colour_letters(line)
+    letters = {**short_colours(text), **letters}
     names = Names()
     for short, long in ALIASES.findall(text):
         if not trade.is_colour(long):

@@ -270,7 +270,8 @@ _KEY_WORD = re.compile(r"[A-Za-z]+|[^\sA-Za-z]+")
 def colour_letters(text: str) -> dict[str, str]:
     """The key of colours in letters that a line gives (`R red B black`, `ge = yellow, bl = blue`).
 
-    A line is a key where most of its words are pairs of at most three letters and a colour.
+    A line is a key where most of its words are pairs of at most three letters and a colour, or where it has
+    three such pairs of letters that the colour's name has in this order (`body first: bl blue, or orange`).
     """
     if len(_A_COLOUR.findall(text)) < 3:
         return {}
@@ -284,7 +285,16 @@ def colour_letters(text: str) -> dict[str, str]:
         if len(short) <= 3 and len(word) > 2 and trade.is_colour(word) and not _is_full_colour(short):
             found.setdefault(short, word)
     plain = [short for short in found if trade.long_form(short) == short.casefold() or len(short) == 1]
-    return found if len(plain) >= 3 and len(found) * 3 >= len(words) else {}
+    if len(plain) >= 3 and len(found) * 3 >= len(words):
+        return found
+    short_for = {short: word for short, word in found.items() if len(short) == 2 and _shortens(short, word)}
+    return short_for if len(short_for) >= 3 else {}
+
+
+def _shortens(short: str, word: str) -> bool:
+    """Whether the letters of `short` stand in the word in their order: `gn` in green, `sl` in slate."""
+    letters = iter(word.casefold())
+    return all(letter in letters for letter in short.casefold())
 
 
 def _is_full_colour(word: str) -> bool:

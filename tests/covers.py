@@ -220,6 +220,7 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "harness/notes/doubt.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/ends.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/everywhere.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
+    "harness/notes/figured.py": ("harness/notes/test_layouts.py",),
     "harness/notes/finish.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/gather.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/headed.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),

@@ -195,6 +195,8 @@ def _without_fillers(found: list[Token]) -> list[Token]:
             break
         if low == "a" and before and before[0].text.casefold() in _LETTERED:
             break  # `coil a`, and no article
+        if low in ("up", "down") and device and found[-1].text.isupper() and not before[0].text.isupper():
+            break  # `hoist relay UP`
         if (
             low == "in"
             and before
@@ -253,6 +255,8 @@ def _split(tokens: Sequence[Token]) -> tuple[list[str], str]:
     if sort in ("plus", "dash"):
         return texts[:-1], "+" if sort == "plus" else "-"
     if last[-1] in "+-" and len(last) > 1 and not _TERMINAL.fullmatch(last):
+        if last[:-1].isupper() and last[:-1].casefold() in trade.words("terminals", "words"):
+            return texts[:-1], last  # `charger OUT+`
         return [*texts[:-1], last[:-1]], last[-1]
     return _behind_a_name(texts, last, sort)
 

@@ -13,6 +13,7 @@ from loomtest.harness.notes import trade
 from loomtest.harness.notes.bare import size_columns
 from loomtest.harness.notes.cavities import is_row, pins_of
 from loomtest.harness.notes.columns import Column, cells_of
+from loomtest.harness.notes.figured import with_figures
 from loomtest.harness.notes.headings import ALIASES, find_roles
 from loomtest.harness.notes.infer import find_tables
 from loomtest.harness.notes.items import JOINS, Item, items_of
@@ -87,6 +88,7 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
             tokens = tokens[1:]
         page.lines.append(PageLine(number, line, tokens))
     _without_list_numbers(page)
+    with_figures(page.lines)
     size_columns(page.lines, page.gauge)
     names.gauge = page.gauge
     names.hyphens = len(re.findall(r"\b[A-Za-z]+\d+-[A-Za-z]\d+\b", text)) >= 6

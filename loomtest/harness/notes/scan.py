@@ -165,7 +165,7 @@ def _joined(line: str, tokens: list[Token]) -> list[Token]:
     for index, token in enumerate(tokens):
         if token.start < past:
             continue
-        if token.start in spans and found and _is_of_the_name(token, found[-1]):
+        if token.start in spans and found and _is_of_the_name(token, found[-1], line):
             if later := _phrase_at(low, tokens[index + 1].start if index + 1 < len(tokens) else len(low)):
                 spans[tokens[index + 1].start] = later
             del spans[token.start]
@@ -198,10 +198,13 @@ def _phrase_at(low: str, start: int) -> tuple[int, str] | None:
     return max(found, default=None)
 
 
-def _is_of_the_name(token: Token, before: Token) -> bool:
+def _is_of_the_name(token: Token, before: Token, line: str) -> bool:
     """`frame lug under`, `main fuse in comes off`, `fuse box feed to`: what a phrase of joining begins with
     ends the name before it, where it is no verb: the verb of one device has its ending."""
     low, device = token.text.casefold(), before.text
+    shown = token.text.isupper() and not line.isupper() and before.sort in ("word", "number")
+    if shown and low in ("in", "out", "up", "down", "on", "off"):
+        return True  # `cab switch OUT to fuse 3`
     if before.sort != "word" or before.end + 1 != token.start or not trade.is_noun(device):
         return False
     if trade.long_form(device) != device.casefold() and device.casefold().endswith("s"):

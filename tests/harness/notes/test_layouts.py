@@ -1,0 +1,87 @@
+"""Layouts of whole blocks and the small signs in them, each as several people would write it.
+
+How people write is nobody's standard: common practice. All pages are invented.
+"""
+
+from __future__ import annotations
+
+import pytest
+
+from loomtest.harness.notes.reader import read_notes
+
+
+def wires(text: str) -> list[str]:
+    return [wire.words for wire in read_notes(text).wires]
+
+
+def asked(text: str) -> list[str]:
+    return [line.text for line in read_notes(text).lines if line.kind.value == "unread"]
+
+
+@pytest.mark.parametrize(
+    ("line", "wire"),
+    [
+        ("winch switch 2 -> plus bar, red", "winch_switch:2 red to plus_bar"),
+        ("winch switch 2 to minus bar, black", "winch_switch:2 black to minus_bar"),
+        ("plus busbar to winch relay 30, red", "plus_busbar red to winch_relay:30"),
+        ("red from plus rail to winch relay 30", "plus_rail red to winch_relay:30"),
+        ("plus stud   winch relay 30   red", "plus_stud red to winch_relay:30"),
+        ("battery plus post to winch relay 30, red", "battery+ red to winch_relay:30"),
+    ],
+)
+def test_a_bar_is_called_plus_or_minus(line: str, wire: str) -> None:
+    assert wires(line) == [wire]
+
+
+@pytest.mark.parametrize(
+    ("line", "wire"),
+    [
+        ("Deck light switch OUT to mast block 2, red", "Deck_light_switch:OUT red to mast_block:2"),
+        ("deck light switch IN from fuse 3, red", "deck_light_switch:IN red to fuse_3"),
+        ("fuse 3 to hoist relay UP, green", "fuse_3 green to hoist_relay:UP"),
+        ("hoist relay UP to lift valve 1, green", "hoist_relay:UP green to lift_valve:1"),
+        ("charger OUT+ to plus bar, red", "charger:OUT+ red to plus_bar"),
+        ("inverter IN- to minus bar, black", "inverter:IN- black to minus_bar"),
+    ],
+)
+def test_out_and_in_behind_a_device_are_its_terminals(line: str, wire: str) -> None:
+    assert wires(line) == [wire]
+
+
+@pytest.mark.parametrize("name", ["12V outlet", "24v socket", "5V charger", "0v bar", "6V coil"])
+def test_a_voltage_before_a_noun_is_part_of_its_name(name: str) -> None:
+    assert wires(f"Shed\nfuse box 3 to {name} 1, red")[-1].endswith(f"to {name.replace(' ', '_')}:1")
+
+
+def test_a_voltage_is_a_remark_where_the_device_has_a_name_without_it() -> None:
+    page = "shed outlet 1 to fuse box 3, red\noutlet 2 to frame, black\n12V outlet 1 to fuse box 4, red"
+    assert "12V_outlet" not in " ".join(wires(page))
+
+
+def test_a_length_that_comes_again_before_the_same_word_is_part_of_a_name() -> None:
+    page = "No  color  from  to\n1  red  plus bar  2 meter rig +\n2  black  minus bar  2 meter rig -"
+    assert wires(page) == ["plus_bar red to 2_meter_rig:+", "minus_bar black to 2_meter_rig:-"]
+    assert wires("lamp relay 87 to work lamp, red, 2 meter run") == ["lamp_relay:87 red, 2 m to work_lamp"]
+
+
+@pytest.mark.parametrize(
+    "where", ["right at the switch", "right by the battery", "just behind the panel", "up under the seat"]
+)
+def test_where_a_fuse_sits_is_no_end(where: str) -> None:
+    found = wires(f"pump relay 30 to battery +, red, 30A inline fuse {where}")
+    assert not [wire for wire in found if "fuse_" in wire.split("#")[0]]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "F6 is 20 amp, the others 10.",
+        "F6 is 20 amp, the rest 10 amp.",
+        "F6 20A, others 10A",
+        "Fuse 6 is a 20 amp, all others are 10",
+    ],
+)
+def test_ratings_of_fuses_are_no_wires(line: str) -> None:
+    assert wires(f"F6 to horn relay 30, red\nF7 to lamp switch 1, brown\n{line}") == wires(
+        "F6 to horn relay 30, red\nF7 to lamp switch 1, brown"
+    )

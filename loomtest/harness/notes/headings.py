@@ -189,7 +189,10 @@ def _heading(page: Page, index: int) -> None:
         line.role, line.device = Role.HEADING, device
         return
     if (hub := _hub(page.lines, index)) is not None:
-        line.role, line.device, line.hub = Role.HEADING, hub, True
+        line.role, line.device, line.hub = Role.HEADING, hub, hub
+        return
+    if (fuse := _fuse(page, index)) is not None:
+        line.role, line.hub = Role.HEADING, fuse
         return
     if (any(token.sort in ABOUT for token in tokens) and not _COUNT.search(text)) or "?" in text:
         return
@@ -337,6 +340,23 @@ def _coded(page: Page, line: PageLine) -> Mention | None:
             page.names.aliases.setdefault(named.key, match[1].casefold())
             page.names.spelled.setdefault(match[1].casefold(), (match[1],))
     return Mention((match[1],))
+
+
+_IS_A_FUSE = re.compile(r"(?:circuit )?breaker|fuse|(?:f|cb|fs)\d{1,2}|(?:fuse|breaker) \w{1,3}|f|cb")
+
+
+def _fuse(page: Page, index: int) -> Mention | None:
+    """The fuse of `FUSE 1  20A  HEADLIGHTS`, where the line below begins with the colour of its wire."""
+    tokens, below = page.lines[index].tokens, page.lines[index + 1 : index + 2]
+    begins = [token.sort for other in below for token in other.tokens if token.sort != "note"]
+    if not begins or begins[0] not in ("colour", "size", "letters", *JOINS) or not set(begins) & set(JOINS):
+        return None
+    signs = [token.sort for token in tokens if token.text not in ("=", ":")]
+    if {"colour", "letters", "via", "ditto", "quest", *JOINS} & set(signs):
+        return None
+    ends = [item.mention for item in items_of(tokens, page.names, page.letters) if item.mention is not None]
+    numbered = bool(ends) and (ends[0].terminal or re.search(r"\d", ends[0].key))
+    return ends[0] if numbered and _IS_A_FUSE.fullmatch(ends[0].key) else None
 
 
 def _hub(lines: Sequence[PageLine], index: int) -> Mention | None:

@@ -80,10 +80,10 @@ def _line(state: ReadSoFar, line: PageLine) -> None:
         state.soft, state.changing = False, line.role is Role.CHANGE_HEADING
         scene.device, scene.other, scene.star = line.device, line.other, line.star
         scene.fuse_row = bool(line.device and re.search(r"\b(?:fuse|breaker)\b", line.device.key))
-        scene.hub = state.hub = line.device if line.hub else None
+        scene.hub = state.hub = line.hub
         scene.columns = end_columns(state.page, line) if line.role is Role.HEADING else Ends.FIRST
         state.columns, state.cells, state.apart = line.columns, [], False
-        state.above = []
+        state.above, state.indent = [], None
         name = " to ".join(state.page.names.point(m) for m in (line.device, line.other) if m)
         kind = Kind.TABLE if line.role is Role.TABLE else Kind.HEADING
         state.lines.append(NotedLine(line.number, text, kind, device=name))
@@ -97,10 +97,19 @@ def _line(state: ReadSoFar, line: PageLine) -> None:
         state.lines.append(NotedLine(line.number, text, Kind.WIRES))
         state.above = line.tokens
         return
+    _dedent(state, line)
     read_statements(state, line)
     if line.opens is not None:
         scene.device, scene.other, scene.star, scene.fuse_row = line.opens, None, False, False
         state.soft, state.style, state.begun, state.last = False, "", False, 0
+
+
+def _dedent(state: ReadSoFar, line: PageLine) -> None:
+    """Take the heading's joint or fuse away from a line that begins further to the left than its own."""
+    begins = line.tokens[0].start if line.tokens else 0
+    state.indent = begins if state.indent is None else state.indent
+    if begins < state.indent:
+        state.hub = state.scene.hub = None
 
 
 def _answered(state: ReadSoFar, line: PageLine, meant: str) -> None:

@@ -37,7 +37,7 @@ class PageLine:
     opens: Mention | None = None  # the device that a statement brings up for the rows below it
     listed: str = ""  # its number in a list, which is no cavity
     star: bool = False
-    hub: bool = False
+    hub: Mention | None = None  # a joint, ground or fuse at which each line below ends
 
 
 @dataclass

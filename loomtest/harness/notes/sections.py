@@ -63,8 +63,8 @@ def find_sections(page: Page) -> None:
             continue
         line.role, line.columns = Role.HEADING, columns
         if ends:
-            line.device = line.other = None
-            line.hub = line.star = False
+            line.device = line.other = line.hub = None
+            line.star = False
 
 
 def _goes_on(below: Sequence[PageLine], columns: Sequence[Column]) -> bool:

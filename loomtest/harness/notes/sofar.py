@@ -51,6 +51,7 @@ class ReadSoFar:
     apart: bool = False  # a blank line stood since the table's last row
     row: list[list[Token]] | None = None  # the cells of this line, where it is a table's row
     soft: bool = False
+    indent: int | None = None  # where the first line of the block begins
     hub: Mention | None = None  # the joint or ground at which the lines of the block end
     begun: bool = False  # a row of the block was read
     last: int = 0  # the cavity of the block's last row

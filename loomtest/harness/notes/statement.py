@@ -81,6 +81,9 @@ def _read_items(items: list[Item], scene: Surroundings) -> list[Joint]:
 
 def _at_the_hub(items: list[Item], scene: Surroundings) -> list[Item]:
     """A line of a list below `Negative bus bar`: what it names, joined to that; [] for a statement."""
+    fused = scene.hub is not None and scene.hub.sort not in ("joint", "ground")
+    if fused and items[0].sort not in ("about", "join"):
+        return []  # `horn 2 to frame` below a fuse has nothing to do with it
     first_end = next((i for i, item in enumerate(items) if item.mention is not None), -1)
     joins = [i for i, item in enumerate(items) if item.sort in ("join", "colon")]
     if first_end < 0 or any(place > first_end for place in joins):

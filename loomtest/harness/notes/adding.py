@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 
 from loomtest.harness.notes import trade
@@ -24,7 +25,9 @@ def add_end(
     group = reading.groups[-1]
     sure = _is_sure(mention, group, scene)
     joined = any(later.sort == "join" for later in rest)
-    if scene.pins and len(reading.groups) == 1 and not reading.joins:
+    if group and not mention.words and re.fullmatch("[a-z]", mention.terminal) and not group[-1].terminal.islower():
+        reading.notes.append(f"colour {mention.terminal}")  # `D to D, y`: no terminal as those
+    elif scene.pins and len(reading.groups) == 1 and not reading.joins:
         _add_behind_the_pin(mention, item, reading, scene, rest)
     elif scene.fuse_row and scene.pins and not mention.terminal and len(reading.groups) == 1 and joined:
         reading.label = item.value

@@ -87,6 +87,7 @@ WAYS: dict[Ask, tuple[str, ...]] = {
     Ask.COLOURS: ("first", "second", "both"),
     Ask.WHICH_OF_THEM: ("all", "end"),
     Ask.UNKNOWN_WORDS: ("end", "note"),
+    Ask.CAVITY: ("same",),
 }
 MOST_READINGS = 6
 

@@ -101,6 +101,7 @@ def _add_join(item: Item, before: Item | None, reading: EndsFound) -> bool:
     text = item.token.text.casefold() if item.token is not None else ""
     if text.startswith(("earth", "ground")):
         _earth_of(reading)
+    reading.looped = reading.looped or bool(_LOOPS.search(text))
     reading.equals = reading.equals or (
         item.token is not None and set(item.token.text) == {"="} and len(item.token.text) < 3
     )
@@ -111,6 +112,10 @@ def _add_join(item: Item, before: Item | None, reading: EndsFound) -> bool:
     ):
         reading.also.add(len(reading.groups) - 1)
     return True
+
+
+# What is done between terminals of one device: common practice.
+_LOOPS = re.compile(r"\b(?:loop|link|bridg|strap|jump|common|short|tied|daisy)")
 
 
 def _add_said(item: Item, before: list[Item], reading: EndsFound) -> None:

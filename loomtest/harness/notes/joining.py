@@ -30,7 +30,7 @@ def joints_of(reading: EndsFound, groups: list[list[Mention]], scene: Surroundin
     """The wires that the groups make. Raises UnsureError where they can be meant in more than one way."""
     if reading.headless:
         raise UnsureError(Ask.ONE_END, " ".join(groups[0][0].words))
-    groups = [named(group, scene, index) for index, group in enumerate(groups)]
+    groups = named(reading, groups, scene)
     groups = [expanded(group, scene) for group in _from_and_to(reading, groups, scene)]
     if scene.meant == "note":
         reading.notes += reading.odd
@@ -47,7 +47,16 @@ def joints_of(reading: EndsFound, groups: list[list[Mention]], scene: Surroundin
     _check_bridged(pairs, scene)
     if reading.count and reading.count != len(pairs) and scene.meant != "note":
         raise UnsureError(Ask.SEVERAL_MEANINGS, str(reading.count))
-    return described(pairs, reading, groups, scene)
+    joints = described(pairs, reading, groups, scene)
+    return [_of_a_twin(joint) for joint in joints] if scene.names.twin else joints
+
+
+def _of_a_twin(joint: Joint) -> Joint:
+    """The red of a lamp is its +, the black its -, where a page speaks of the reds and the blacks of lamps:
+    common practice with twin cable."""
+    sign = {"red": "+", "black": "-"}.get(joint.said.get("colour", ""), "")
+    ends = [replace(m, terminal=sign) if m.sort == "load" and not m.terminal else m for m in (joint.start, joint.end)]
+    return replace(joint, start=ends[0], end=ends[1]) if sign else joint
 
 
 Pair = tuple[Mention, Mention, bool]  # two ends, and whether a fuse stands between them

@@ -25,6 +25,7 @@ def written_out_lists(tokens: Sequence[Token], several: dict[str, set[str]]) -> 
     `several` gets the names that are told apart by numbers, with these.
     """
     tokens = _by_sides(_apart(tokens))
+    _note_runs(tokens, several)
     found: list[Token] = []
     ends: list[int] = []  # where the members of the last list end in `found`
     index = 0
@@ -51,6 +52,22 @@ def written_out_lists(tokens: Sequence[Token], several: dict[str, set[str]]) -> 
             ends.append(len(found))
         index += 1 + taken
     return _of_each(found, ends)
+
+
+def _note_runs(tokens: Sequence[Token], several: dict[str, set[str]]) -> None:
+    """`light 1, on to 2, on to 3`: the numbers of a run through devices of one name tell these apart."""
+    for index, token in enumerate(tokens[:-4]):
+        if token.sort != "word" or trade.noun_sort(token.text) != "load" or tokens[index + 1].sort != "number":
+            continue
+        run = [tokens[index + 1].text]
+        place = index + 2
+        while place < len(tokens) and tokens[place].sort in ("comma", "to", "arrow", "dash"):
+            place += 1
+            if place < len(tokens) and tokens[place].sort == "number":
+                run.append(tokens[place].text)
+                place += 1
+        if len(set(run)) > 2:
+            several.setdefault(trade.long_form(token.text), set()).update(run)
 
 
 _TIGHT = re.compile(r"\d{1,2}(?:[-/&]\d{1,2})+")

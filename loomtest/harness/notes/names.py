@@ -28,6 +28,7 @@ class Names:
     lines: dict[str, set[int]] = field(default_factory=dict)  # in which lines a name stands
     points: Counter[str] = field(default_factory=Counter)
     gauge: bool = False  # the page gives sizes in AWG: `green 14` is one
+    twin: bool = False  # the page speaks of the reds and the blacks: a lamp's + and its -
     hyphens: bool = False  # `C1-A4` is a cavity throughout the page
     fuses: str = ""  # the fuse block: `fuse 3` is its third
     read: dict[tuple[object, ...], Any] = field(
@@ -116,7 +117,8 @@ class Names:
 
     def told_apart(self, mention: Mention) -> Mention:
         """`lamp 2` as a device, where the page has `lamps 1, 2 and 3`; else the mention."""
-        if mention.terminal not in self.several.get(mention.key, ()):
+        numbers = self.several.get(mention.key) or self.several.get(mention.key.rpartition(" ")[2], ())
+        if mention.terminal not in numbers:
             return mention
         return replace(mention, words=(*mention.words, mention.terminal), terminal="")
 
@@ -125,6 +127,8 @@ class Names:
         mention = self.told_apart(self.numbered(mention))
         key = self.alias(mention.key)
         words = self.spelled.get(key, mention.words)
+        if words[-1:] != mention.words[-1:] and words[-1].casefold() == f"{mention.words[-1]}s".casefold():
+            words = mention.words  # `light 1`, where the page has `saloon lights`
         cleaned = [clean(trade.spelled(word)) for word in words]
         if (
             len(cleaned) == 2

@@ -9,32 +9,71 @@ from loomtest.harness.notes.meaning import Ask, Surroundings, UnsureError
 from loomtest.harness.notes.mentions import Mention
 
 
-def named(group: list[Mention], scene: Surroundings, index: int) -> list[Mention]:
+def named(reading: EndsFound, groups: list[list[Mention]], scene: Surroundings) -> list[list[Mention]]:
     """Bare terminals get the name that stands before them, or the heading's."""
-    found: list[Mention] = []
-    for mention in group:
-        if len(mention.words) == 1 and re.fullmatch(r"[A-Za-z]+\d+-[A-Za-z]\d+", mention.words[0]):
-            raise UnsureError(Ask.GLUED, mention.words[0])
-        have = scene.names.terminals.get(scene.names.alias(mention.key))
-        if mention.sort == "code" and not mention.terminal and have:
-            raise UnsureError(Ask.CAVITY_LACKS, mention.words[0])
-        if mention.words:
-            found.append(scene.names.told_apart(mention))
-            continue
-        if found and found[-1].words[-1:] in (("L",), ("R",)) and mention.terminal in ("L", "R"):
-            found.append(replace(found[-1], words=(*found[-1].words[:-1], mention.terminal)))
-            continue
-        if found and (mention.terminal not in "+-" or len(found[-1].words) > 0):
-            words = found[-1].words
-        elif index and scene.other is not None:
-            words = scene.other.words
-        elif scene.device is not None and (not index or scene.pins):
-            words = scene.device.words
-            if index and mention.terminal in "+-":
-                raise UnsureError(Ask.CAVITY, mention.terminal)
-        elif scene.topic is not None and not index:
-            words = scene.topic.words
-        else:
-            raise UnsureError(Ask.CAVITY, mention.terminal)
-        found.append(scene.names.told_apart(replace(mention, words=words)))
+    found: list[list[Mention]] = []
+    for index, group in enumerate(groups):
+        own: list[Mention] = []
+        for mention in group:
+            own.append(_named(mention, own, found, scene, index, reading))
+        found.append(own)
     return found
+
+
+def _named(
+    mention: Mention, own: list[Mention], before: list[list[Mention]], scene: Surroundings, index: int,
+    reading: EndsFound,
+) -> Mention:  # fmt: skip
+    names = scene.names
+    if len(mention.words) == 1 and re.fullmatch(r"[A-Za-z]+\d+-[A-Za-z]\d+", mention.words[0]):
+        raise UnsureError(Ask.GLUED, mention.words[0])
+    have = names.terminals.get(names.alias(mention.key))
+    if mention.sort == "code" and not mention.terminal and have:
+        raise UnsureError(Ask.CAVITY_LACKS, mention.words[0])
+    if mention.words:
+        return names.told_apart(mention)
+    if own and own[-1].words[-1:] in (("L",), ("R",)) and mention.terminal in ("L", "R"):
+        return replace(own[-1], words=(*own[-1].words[:-1], mention.terminal))
+    if own and (mention.terminal not in "+-" or len(own[-1].words) > 0):
+        words = _of_the_list(own[-1], names)
+    elif index and scene.other is not None:
+        words = scene.other.words
+    elif index and (of := _of_the_run(mention, before, scene, reading)) is not None:
+        words = of
+    elif scene.device is not None and (not index or scene.pins):
+        words = scene.device.words
+        if index and mention.terminal in "+-":
+            raise UnsureError(Ask.CAVITY, mention.terminal)
+    elif scene.topic is not None and not index:
+        words = scene.topic.words
+    else:
+        raise UnsureError(Ask.CAVITY, mention.terminal)
+    return names.told_apart(replace(mention, words=words))
+
+
+def _of_the_list(before: Mention, names: Names) -> tuple[str, ...]:
+    """The name that a bare number behind a device in a list has: `lamp 1, 2` are two lamps."""
+    told = before.words[-1].isdigit() and before.words[-1] in names.several.get(_key(before.words[:-1]), ())
+    return before.words[:-1] if told and not before.terminal else before.words
+
+
+def _key(words: tuple[str, ...]) -> str:
+    return Mention(words).key
+
+
+def _of_the_run(
+    mention: Mention, before: list[list[Mention]], scene: Surroundings, reading: EndsFound
+) -> tuple[str, ...] | None:
+    """The device of a bare terminal behind a sign of joining, where one is plain: `light 1, on to 2, on to 3`,
+    `block 1 is looped to 2`, `D to D` behind `regulator D to dynamo D`; None for none."""
+    last = before[-1][-1] if before[-1] else None
+    if last is None or mention.terminal in ("+", "-"):
+        return None
+    if len(before) == 1 and scene.topic_end is not None and not reading.groups[0][0].words:
+        return scene.topic_end.words
+    words = _of_the_list(last, scene.names)
+    number = last.terminal or (words != last.words and last.words[-1]) or ""
+    alike = bool(number) and number.isdigit() == mention.terminal.isdigit()
+    if alike and (len(before) > 1 or reading.looped or scene.meant == "same"):
+        return words
+    return None

@@ -91,6 +91,7 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
     with_figures(page.lines)
     size_columns(page.lines, page.gauge)
     names.gauge = page.gauge
+    names.twin = all(re.search(rf"(?i)\b{colour}s\b", text) for colour in ("red", "black"))
     names.hyphens = len(re.findall(r"\b[A-Za-z]+\d+-[A-Za-z]\d+\b", text)) >= 6
     find_roles(page)
     find_titles(page)

@@ -23,6 +23,8 @@ def by_commas(tokens: list[Token], scene: Surroundings) -> list[list[Token]] | N
     """`LH lamp E to frame, RH lamp E to frame, black`: statements with commas between them; None for one."""
     if scene.pins:
         return _behind_the_row(tokens, scene)
+    if (apart := _set_apart(tokens, scene)) is not None:
+        return apart
     if sum(token.sort in (*JOINS, "dash") for token in tokens) < 2:
         return None
     place = next((i for i, token in enumerate(tokens[:-1]) if token.sort == "colon"), -1)
@@ -40,6 +42,34 @@ def by_commas(tokens: list[Token], scene: Surroundings) -> list[list[Token]] | N
         own = list(tokens[:place])
         whole = [[*own, *part] if _is_bare(part) else part for part in whole]
     return [[*part, *tail] if tail and (every or part is whole[-1]) else part for part in whole]
+
+
+def _set_apart(tokens: list[Token], scene: Surroundings) -> list[list[Token]] | None:
+    """`A > B, C  /  D > E, F`: whole statements with a stroke or a wide space between them; None for one."""
+    for sort in ("slash", "gap"):
+        parts: list[list[Token]] = [[]]
+        for index, token in enumerate(tokens):
+            beside = tokens[max(0, index - 1) : index] + tokens[index + 1 : index + 2]
+            if token.sort == sort and (sort == "gap" or all(other.sort == "gap" for other in beside)):
+                parts.append([])
+            else:
+                parts[-1].append(token)
+        parts = [part for part in parts if any(token.sort != "gap" for token in part)]
+        tail: list[Token] = []
+        while len(parts) > 1 and _shape(parts[-1], scene) == "about":
+            tail = [*parts.pop(), *tail]
+        if len(parts) > 1 and all(_is_whole(part, scene) for part in parts):
+            every = any(t.text.casefold() in ("all", "both", "each") for t in tail)
+            return [[*part, *tail] if every or part is parts[-1] else part for part in parts]
+    return None
+
+
+def _is_whole(part: Sequence[Token], scene: Surroundings) -> bool:
+    """Whether the words are a statement by themselves: ends, a sign of joining, and ends."""
+    items = items_of(part, scene.names, scene.letters)
+    shape = "".join({"end": "e", "join": "j", "prose": "p", "colon": "p", "via": "p"}.get(i.sort, "") for i in items)
+    named = [item.mention for item in items if item.mention is not None]
+    return bool(re.fullmatch("e+je+", shape)) and bool(named[0].words)
 
 
 def by_colours(tokens: list[Token], scene: Surroundings) -> list[list[Token]] | None:
@@ -130,12 +160,16 @@ def _clauses(tokens: Sequence[Token], scene: Surroundings) -> list[list[list[Tok
         if shape == "ends":
             waiting.append(piece)
         elif shape == "full":
-            if waiting and parts:
+            before = _goes_before(waiting, piece) if waiting and parts else False
+            if before is None:
                 return None  # a list that belongs to what stands before it or behind it
-            parts.append([*waiting, piece])
+            if before:
+                parts[-1] += waiting
+            parts.append([piece] if before else [*waiting, piece])
             waiting = []
-        elif parts and not waiting:
-            parts[-1].append(piece)
+        elif parts:
+            parts[-1] += [*waiting, piece]
+            waiting = []
         else:
             return None
     parts[-1] += waiting
@@ -145,19 +179,30 @@ def _clauses(tokens: Sequence[Token], scene: Surroundings) -> list[list[list[Tok
     return parts
 
 
+def _goes_before(waiting: Sequence[Sequence[Token]], full: Sequence[Token]) -> bool | None:
+    """Whether a list between two statements is of the first: `A to B and C, D to E`; None where it may be of
+    either. `A to B, C and D to E` has it in the second."""
+    binds, comma = all(piece[0].sort == "and" for piece in waiting), waiting[0][0].sort == "comma"
+    if binds and full[0].sort in ("comma", "semi"):
+        return True
+    return False if comma and full[0].sort == "and" else None
+
+
 def _shape(piece: Sequence[Token], scene: Surroundings) -> str:
-    """What a piece between commas is: `full` (end, join, end), `tail`, `ends`, `about`, or `odd`."""
-    sorts = [item.sort for item in items_of(piece, scene.names, scene.letters)]
+    """What a piece between commas is: `full` (ends, join, ends), `tail`, `ends`, `about`, or `odd`."""
+    items = items_of(piece, scene.names, scene.letters)
+    sorts = [item.sort for item in items]
     plain = [sort for sort in sorts if sort not in ("about", "note", "list", "side", "label", "count")]
     joins = plain.count("join")
     if "via" in plain or "colon" in plain:
         return "odd"
     if not joins:
         return "ends" if "end" in plain else "odd" if "prose" in plain else "about"
-    ends = [sort for sort in plain if sort in ("end", "join")]
-    if ends in (["end", "join", "end"], ["join", "end", "join", "end"]):
+    signs = {"end": "e", "join": "j"}
+    ends = "".join(signs.get(i.sort, ("g" if i.value == "gap" else "l") if i.sort == "list" else "") for i in items)
+    if re.fullmatch("[lg]*(j[lg]*)?e(le)*[lg]*j[lg]*e(le)*[lg]*", ends):
         return "full" if "prose" not in plain else "odd"
-    return "tail" if ends == ["join", "end"] else "odd"
+    return "tail" if ends.strip("lg") == "je" else "odd"
 
 
 def _is_bare(tokens: list[Token]) -> bool:

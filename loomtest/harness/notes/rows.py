@@ -175,6 +175,7 @@ def _of_statement(
         scene.topic = topic
     if later and not pinned and found and mention_of(statement[:1]) is not None:
         scene.device = found[0].start  # `plug pin 1 to lamp; pin 4 to horn`: of the same plug
+        scene.topic_end = found[-1].end  # `regulator D to dynamo D. F to F`
     if later and found and not scene.pins and _goes_on(statement):
         scene.hub = found[-1].end
     try:
@@ -189,6 +190,7 @@ def _of_statement(
         scene.device = own
         scene.subject = first_named(statement, scene) or scene.subject
         scene.hub = state.hub
+        scene.topic_end = None
 
 
 def _of_one_end(place: int, statement: list[Token], scene: Surroundings) -> Doubt | None:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 
 from loomtest.harness.notes import trade
+from loomtest.harness.notes.lists import one_of
 from loomtest.harness.notes.meaning import Ask, Joint, UnsureError
 from loomtest.harness.notes.mentions import Mention
 from loomtest.harness.notes.names import Names
@@ -36,6 +37,10 @@ def _whole(
     mention: Mention, names: Names, near: Sequence[tuple[str, ...]], above: Sequence[tuple[str, ...]]
 ) -> Mention:
     key = mention.key
+    numbered = len(mention.words) == 2 and mention.words[1] in names.several.get(key.split()[0], ())
+    if numbered and mention.sort == "load":
+        named = _whole(replace(mention, words=mention.words[:1]), names, near, above)
+        return replace(named, words=(*named.words, mention.words[1]))
     if len(mention.words) != 1 or not mention.sort or key in names.aliases or key in names.headed:
         return mention
     if mention.sort in ("code", "joint", "ground") or (trade.is_ground(key) and key != "bar"):
@@ -59,7 +64,8 @@ def _whole(
     before = [words for other, words in longer.items() if other in lately]
     for found in (here, topical, before):
         if len(found) == 1:
-            return replace(mention, words=found[0])
+            last = one_of(found[0][-1]) if not one_of(mention.words[-1]) else ""
+            return replace(mention, words=(*found[0][:-1], last) if last else found[0])
     if len(longer) > 1 and names.stands(key) < 2 and not mention.terminal and mention.sort == "contact":
         raise UnsureError(Ask.WHICH_OF_THEM, " ".join(mention.words))
     return mention

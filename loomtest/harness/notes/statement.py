@@ -47,7 +47,7 @@ def read_statement(tokens: list[Token], scene: Surroundings) -> list[Joint]:
 def _one_after_another(parts: list[list[Token]], scene: Surroundings) -> list[Joint]:
     """Statements with commas between them: a bare terminal is of the device named before."""
     found: list[Joint] = []
-    own, pins, device = scene.topic, scene.pins, scene.device
+    own, own_end, pins, device = scene.topic, scene.topic_end, scene.pins, scene.device
     for part in parts:
         scene.pins = () if found else pins
         scene.device = None if found else device
@@ -55,10 +55,11 @@ def _one_after_another(parts: list[list[Token]], scene: Surroundings) -> list[Jo
             signed = part[0].sort in ("dash", "plus")
             signs = [end for end in (found[-1].end, found[-1].start) if end.terminal in ("+", "-")]
             scene.topic = signs[0] if signed and signs else found[-1].start
+            scene.topic_end = found[-1].end
         try:
             found += read_statement(part, scene)
         finally:
-            scene.topic, scene.pins, scene.device = own, pins, device
+            scene.topic, scene.topic_end, scene.pins, scene.device = own, own_end, pins, device
     return found
 
 

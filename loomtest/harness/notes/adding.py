@@ -25,7 +25,8 @@ def add_end(
     group = reading.groups[-1]
     sure = _is_sure(mention, group, scene)
     joined = any(later.sort == "join" for later in rest)
-    if group and not mention.words and re.fullmatch("[a-z]", mention.terminal) and not group[-1].terminal.islower():
+    shade = bool(group) and not mention.words and re.fullmatch("[a-z]", mention.terminal)
+    if shade and not group[-1].terminal.islower():
         reading.notes.append(f"colour {mention.terminal}")  # `D to D, y`: no terminal as those
     elif scene.pins and len(reading.groups) == 1 and not reading.joins:
         _add_behind_the_pin(mention, item, reading, scene, rest)

@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 from loomtest.harness.notes import trade
-from loomtest.harness.notes.joining import TWO_SIDED
+from loomtest.harness.notes.chains import TWO_SIDED
 from loomtest.harness.notes.meaning import Ask, Joint, UnsureError
 from loomtest.harness.notes.names import Names
 from loomtest.harness.notes.notation import NotedWire
@@ -26,7 +26,7 @@ def finish(
     put_right: Mapping[int, int],
 ) -> tuple[list[NotedLine], list[NotedWire], list[LookAt]]:
     """The lines with their wires, all wires in the order of the lines, and what to look at."""
-    earthed = _two_sided(_earthed([joint for _, joint in joints], names), names)
+    earthed = _two_sided(_earthed(joints, names), names)
     by_line: dict[int, list[NotedWire]] = {}
     failed: dict[int, UnsureError] = {}
     for (index, _), joint in zip(joints, earthed, strict=True):
@@ -67,27 +67,30 @@ def finish(
     return found, wires, look
 
 
-def _earthed(joints: Sequence[Joint], names: Names) -> list[Joint]:
+def _earthed(joints: Sequence[tuple[int, Joint]], names: Names) -> list[Joint]:
     """A load that has a feed and an earth, both without a terminal, gets one for its earth: they are two
-    points, and as one they would join feed and earth."""
-    fed = set()
-    for joint in joints:
+    points, and as one they would join feed and earth. So do all of a run from load to load to an earth."""
+    fed: dict[str, set[int]] = {}  # a load without a terminal: the lines that join it to no ground
+    for line, joint in joints:
         for own, other in ((joint.start, joint.end), (joint.end, joint.start)):
-            if not trade.is_ground(other.key):
-                fed.add((names.alias(own.key), own.terminal))
-    found = []
-    for joint in joints:
+            if not own.terminal and not trade.is_ground(other.key):
+                fed.setdefault(names.alias(own.key), set()).add(line)
+    found: list[Joint] = []
+    run: dict[str, int] = {}  # the loads whose earth a run goes through, by its line
+    for line, joint in reversed(joints):
         ends = []
         for own, other in ((joint.start, joint.end), (joint.end, joint.start)):
-            bare = not own.terminal and (names.alias(own.key), "") in fed and not trade.is_ground(own.key)
-            load = own.sort not in ("joint", "contact", "code", "ground")
-            ends.append(
-                replace(own, terminal="E")
-                if bare and load and trade.is_ground(other.key) and own.words
-                else own
-            )
+            key, beyond = names.alias(own.key), names.alias(other.key)
+            bare = not own.terminal and bool(own.words) and not trade.is_ground(own.key)
+            load = bare and own.sort not in ("joint", "contact", "code", "ground")
+            elsewhere = bool(fed.get(key, set()) - {line})
+            goes_on = elsewhere and line in (run.get(key), run.get(beyond))
+            if load and (goes_on or (trade.is_ground(other.key) and key in fed)):
+                own = replace(own, terminal="E")
+                run |= {key: line} if elsewhere else {}
+            ends.append(own)
         found.append(replace(joint, start=ends[0], end=ends[1]))
-    return found
+    return found[::-1]
 
 
 _LEADS = {"stator", "flywheel", "magneto", "pickup", "generator"}  # known by the colours of their leads

@@ -7,6 +7,7 @@ from dataclasses import replace
 from itertools import pairwise
 
 from loomtest.harness.notes import trade
+from loomtest.harness.notes.chains import check_chain, in_series
 from loomtest.harness.notes.ends import EndsFound
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, Surroundings, UnsureError
 from loomtest.harness.notes.members import expanded, which
@@ -19,11 +20,6 @@ _NO_POINT = (
     "disconnected", "capped", "dead", "nowhere", "nothing", "capped off", "cut off", "dead end",
     "harness", "loom", "wiring", "cable", "main loom", "wiring harness", "main harness",
 )  # fmt: skip
-_LOOPED = re.compile(r"(?i)daisy|chain|loop|then on|jump|link")
-
-
-# What a wire comes in at one side of and leaves at the other.
-TWO_SIDED = {"switch", "button", "push", "breaker", "isolator", "thermostat", "trip", "cutout", "fuse"}
 
 
 def joints_of(reading: EndsFound, groups: list[list[Mention]], scene: Surroundings) -> list[Joint]:
@@ -55,7 +51,8 @@ def _of_a_twin(joint: Joint) -> Joint:
     """The red of a lamp is its +, the black its -, where a page speaks of the reds and the blacks of lamps:
     common practice with twin cable."""
     sign = {"red": "+", "black": "-"}.get(joint.said.get("colour", ""), "")
-    ends = [replace(m, terminal=sign) if m.sort == "load" and not m.terminal else m for m in (joint.start, joint.end)]
+    own = (joint.start, joint.end)
+    ends = [replace(m, terminal=sign) if m.sort == "load" and not m.terminal else m for m in own]
     return replace(joint, start=ends[0], end=ends[1]) if sign else joint
 
 
@@ -70,29 +67,15 @@ def _paired(reading: EndsFound, groups: list[list[Mention]], scene: Surroundings
     if many and star and len(groups[0]) == 1:
         return [(groups[0][0], m, False) for g in groups[1:] for m in g]
     if many and scene.meant != "chain":
-        _check_chain(reading, groups)
+        check_chain(reading, groups)
     pairs: list[Pair] = []
-    groups = _in_series(reading, groups, scene)
+    groups = in_series(reading, groups, scene)
     for index, (left, right) in enumerate(pairwise(groups)):
         right = right[:1] if scene.meant == "series" and index + 2 < len(groups) else right
         left = left[1:] if scene.meant == "series" and index else left
         left = groups[0] if index + 1 in reading.also else left
         pairs += _between(left, right, index in reading.fuses, scene)
     return pairs
-
-
-def _check_chain(reading: EndsFound, groups: list[list[Mention]]) -> None:
-    """Raises UnsureError where three groups may be a chain, and may be a list."""
-    signs = all(join in ("dash", "arrow") for join in reading.joins)
-    coloured = [ends for sort, _, ends in reading.about if sort == "colour"]
-    if coloured == list(range(1, len(groups))):
-        return  # `flywheel -blue-> lock 2 -blue-> coil`: a wire for each sign
-    middle = [m for g in groups[1:-1] for m in g]
-    ends_there = any(m.terminal not in ("", "+", "-") and not _is_node(m) for m in middle)
-    if signs and (groups[0][0].sort == "joint" or ends_there):
-        raise UnsureError(Ask.SEVERAL_MEANINGS, " - ".join(" ".join(m.words) for g in groups for m in g[:1]))
-    if any(len(g) > 1 for i, g in enumerate(groups[1:-1], 1) if i + 1 not in reading.also):
-        raise UnsureError(Ask.SEVERAL_MEANINGS)
 
 
 def _between(left: list[Mention], right: list[Mention], fused: bool, scene: Surroundings) -> list[Pair]:
@@ -112,37 +95,6 @@ def _check_bridged(pairs: list[Pair], scene: Surroundings) -> None:
         ends = {a for a, b, _ in pairs if b == one and a.terminal}
         if len(ends) > 1 and len({a.words for a in ends}) == 1 and not scene.meant:
             raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(one.words))
-
-
-def _is_node(mention: Mention) -> bool:
-    """Whether both wires at a terminal land on one point: of a terminal strip, a junction box, a bus."""
-    last = mention.key.split()[-1:]
-    return bool(re.fullmatch(r"(?:tb|ts|jb|jp)\d*", mention.key)) or last[0] in (
-        "strip",
-        "block",
-        "bus",
-        "bar",
-        "box",
-    )
-
-
-def _in_series(reading: EndsFound, groups: list[list[Mention]], scene: Surroundings) -> list[list[Mention]]:
-    """`switch -> bulb -> earth`: as one point the bulb would be bridged, so its two sides are asked about."""
-    middle = [m for group in groups[1:-1] for m in group]
-    through = [m for m in middle if not m.terminal and m.sort in ("load", "contact")]
-    if through == middle and len(middle) == len(groups) - 2 and not scene.meant and not reading.polarity:
-        loop = all(m.key.split()[-1:] == groups[-1][0].key.split()[-1:] for m in middle)  # `lamp - lamp`
-        if not loop and all(m.key.split()[-1] in TWO_SIDED for m in middle):
-            return groups  # its sides are told apart when the page is finished
-    signs = all(join in ("arrow", "dash") for join in reading.joins)
-    if scene.meant == "series" and through and len(middle) == len(groups) - 2:
-        ends = [[replace(m, terminal=side) for side in "12"] if m in through else [m, m] for m in middle]
-        return [groups[0], *ends, groups[-1]]
-    if scene.meant == "chain" or not through or not signs or reading.polarity:
-        return groups
-    if any(_LOOPED.search(note) for note in (*reading.notes, reading.label)):
-        return groups
-    raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(through[0].words))
 
 
 def _from_and_to(reading: EndsFound, groups: list[list[Mention]], scene: Surroundings) -> list[list[Mention]]:

@@ -57,7 +57,11 @@ def written_out_lists(tokens: Sequence[Token], several: dict[str, set[str]]) -> 
 def _note_runs(tokens: Sequence[Token], several: dict[str, set[str]]) -> None:
     """`light 1, on to 2, on to 3`: the numbers of a run through devices of one name tell these apart."""
     for index, token in enumerate(tokens[:-4]):
-        if token.sort != "word" or trade.noun_sort(token.text) != "load" or tokens[index + 1].sort != "number":
+        if (
+            token.sort != "word"
+            or trade.noun_sort(token.text) != "load"
+            or tokens[index + 1].sort != "number"
+        ):
             continue
         run = [tokens[index + 1].text]
         place = index + 2

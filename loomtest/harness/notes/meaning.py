@@ -69,5 +69,7 @@ class Surroundings:
     hub: Mention | None = None  # the heading's joint or ground, at which each line below it ends
     subject: Mention | None = None  # what the sentence before spoke of
     topic: Mention | None = None  # the device whose terminals the paragraph goes through
-    topic_end: Mention | None = None  # the other end of the statement before: `regulator D to dynamo D, F to F`
+    topic_end: Mention | None = (
+        None  # the other end of the statement before: `regulator D to dynamo D, F to F`
+    )
     meant: str = ""  # the way to take what can be taken in several: see doubt.WAYS

@@ -81,7 +81,7 @@ def which(mention: Mention, names: Names) -> tuple[list[Words], bool]:
     have: dict[str, Words] = {}
     for tail in tails:
         have |= _named(tail, names) if len(have) < 2 else {}
-    alike = {key: words for key, words in have.items() if _family(key) in (tails[0], [*tails[0], "lamp"])}
+    alike = {key: words for key, words in have.items() if family(key) in (tails[0], [*tails[0], "lamp"])}
     wanted = int(mention.many) if mention.many.isdigit() else 2 if mention.many == "both" else 0
     for pool in (alike, have):
         if wanted and len(pool) == wanted:
@@ -92,7 +92,7 @@ def which(mention: Mention, names: Names) -> tuple[list[Words], bool]:
         return list((alike or have).values()), False
     if len(alike) > 1 and mention.many != "all":
         return list(alike.values()), True
-    one_family = len({tuple(_family(key)) for key in have}) == 1
+    one_family = len({tuple(family(key)) for key in have}) == 1
     return list(have.values()), one_family and len(have) > 1
 
 
@@ -130,7 +130,8 @@ def _tells_apart(word: str) -> bool:
     return is_side(word) or word.isdigit() or (len(word) == 1 and word.isalpha())
 
 
-def _family(key: str) -> list[str]:
+def family(key: str) -> list[str]:
+    """The words of a name without what tells it from others of its kind: a side, a number, a letter."""
     return [part for part in key.split() if not _tells_apart(part)]
 
 

@@ -117,7 +117,7 @@ class Names:
 
     def told_apart(self, mention: Mention) -> Mention:
         """`lamp 2` as a device, where the page has `lamps 1, 2 and 3`; else the mention."""
-        numbers = self.several.get(mention.key) or self.several.get(mention.key.rpartition(" ")[2], ())
+        numbers = self.several.get(mention.key) or self.several.get(mention.key.rpartition(" ")[2], set())
         if mention.terminal not in numbers:
             return mention
         return replace(mention, words=(*mention.words, mention.terminal), terminal="")

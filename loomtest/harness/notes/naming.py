@@ -5,8 +5,10 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
+from loomtest.harness.notes.ends import EndsFound
 from loomtest.harness.notes.meaning import Ask, Surroundings, UnsureError
 from loomtest.harness.notes.mentions import Mention
+from loomtest.harness.notes.names import Names
 
 
 def named(reading: EndsFound, groups: list[list[Mention]], scene: Surroundings) -> list[list[Mention]]:
@@ -64,8 +66,10 @@ def _key(words: tuple[str, ...]) -> str:
 def _of_the_run(
     mention: Mention, before: list[list[Mention]], scene: Surroundings, reading: EndsFound
 ) -> tuple[str, ...] | None:
-    """The device of a bare terminal behind a sign of joining, where one is plain: `light 1, on to 2, on to 3`,
-    `block 1 is looped to 2`, `D to D` behind `regulator D to dynamo D`; None for none."""
+    """The device of a bare terminal behind a sign of joining, where one is plain; None for none.
+
+    `light 1, on to 2, on to 3`; `block 1 is looped to 2`; `D to D` behind `regulator D to dynamo D`.
+    """
     last = before[-1][-1] if before[-1] else None
     if last is None or mention.terminal in ("+", "-"):
         return None

@@ -67,7 +67,9 @@ def _set_apart(tokens: list[Token], scene: Surroundings) -> list[list[Token]] | 
 def _is_whole(part: Sequence[Token], scene: Surroundings) -> bool:
     """Whether the words are a statement by themselves: ends, a sign of joining, and ends."""
     items = items_of(part, scene.names, scene.letters)
-    shape = "".join({"end": "e", "join": "j", "prose": "p", "colon": "p", "via": "p"}.get(i.sort, "") for i in items)
+    shape = "".join(
+        {"end": "e", "join": "j", "prose": "p", "colon": "p", "via": "p"}.get(i.sort, "") for i in items
+    )
     named = [item.mention for item in items if item.mention is not None]
     return bool(re.fullmatch("e+je+", shape)) and bool(named[0].words)
 
@@ -199,7 +201,9 @@ def _shape(piece: Sequence[Token], scene: Surroundings) -> str:
     if not joins:
         return "ends" if "end" in plain else "odd" if "prose" in plain else "about"
     signs = {"end": "e", "join": "j"}
-    ends = "".join(signs.get(i.sort, ("g" if i.value == "gap" else "l") if i.sort == "list" else "") for i in items)
+    ends = "".join(
+        signs.get(i.sort, ("g" if i.value == "gap" else "l") if i.sort == "list" else "") for i in items
+    )
     if re.fullmatch("[lg]*(j[lg]*)?e(le)*[lg]*j[lg]*e(le)*[lg]*", ends):
         return "full" if "prose" not in plain else "odd"
     return "tail" if ends.strip("lg") == "je" else "odd"

@@ -99,3 +99,53 @@ def test_one_of_several() -> None:
         "lamp", "switch", "SOL", "box", "indi",
     ]  # fmt: skip
     assert not any(map(one_of, ("bus", "chassis", "terminals", "pins", "gas", "glass", "lamp")))
+
+
+# A bare number in a run takes the name before it; a bare pair behind a statement takes both names.
+@pytest.mark.parametrize(
+    ("line", "expected"),
+    [
+        ("cabin switch 2 to light 1, on to 2, on to 3",
+         ["cabin_switch:2 to light_1", "light_1 to light_2", "light_2 to light_3"]),
+        ("cabin switch 2 > light 1 > 2 > 3",
+         ["cabin_switch:2 to light_1", "light_1 to light_2", "light_2 to light_3"]),
+        ("TB1 pin 1 looped to 2", ["TB1:1 to TB1:2"]),
+        ("regulator D to dynamo D, yellow. F to F, green.",
+         ["regulator:D yellow to dynamo:D", "regulator:F green to dynamo:F"]),
+        ("regulator D to dynamo D, F to F", ["regulator:D to dynamo:D", "regulator:F to dynamo:F"]),
+        ("X1 3 to X2 5; 4 to 6", ["X1:3 to X2:5", "X1:4 to X2:6"]),
+    ],
+)  # fmt: skip
+def test_bare_terminals_take_the_names_before_them(line: str, expected: list[str]) -> None:
+    assert wires(line) == expected
+
+
+# Statements in one line, each with its own list and its own colour.
+@pytest.mark.parametrize(
+    "line",
+    [
+        "key B -> lamp switch 1 orange, lamp switch 2 -> L lamp & R lamp, white",
+        "key B -> lamp switch 1 orange  /  lamp switch 2 -> L lamp, R lamp white",
+        "key B -> lamp switch 1 orange; lamp switch 2 -> L lamp + R lamp white",
+        "key B to lamp switch 1 orange and lamp switch 2 to L lamp and R lamp, white",
+        "key B > lamp switch 1 orange.  Lamp switch 2 > L lamp, R lamp, white.",
+    ],
+)
+def test_statements_in_one_line_keep_their_lists_and_colours(line: str) -> None:
+    assert [wire.replace("Lamp", "lamp") for wire in wires(line)] == [
+        "key:B orange to lamp_switch:1", "lamp_switch:2 white to L_lamp", "lamp_switch:2 white to R_lamp",
+    ]  # fmt: skip
+
+
+def test_a_list_between_two_statements_is_asked_about_unless_its_signs_say_whose_it_is() -> None:
+    assert wires("X1 1 to X2 1 and X2 2, X1 3 to X2 3") == [
+        "X1:1 to X2:1", "X1:1 to X2:2", "X1:3 to X2:3",
+    ]  # fmt: skip
+    assert wires("X1 1 to X2 1, X1 2 and X1 3 to X2 3")[1:] == ["X1:2 to X2:3", "X1:3 to X2:3"]
+    assert wires("X1 1 to X2 1, X1 2, X1 3 to X2 3") == []
+
+
+def test_the_reds_and_the_blacks_of_lamps_are_their_two_terminals() -> None:
+    assert wires("The blacks are from the lamps.\nswitch 2 to L lamp, on to R lamp. Reds.") == [
+        "switch:2 red to L_lamp:+", "L_lamp:+ red to R_lamp:+",
+    ]  # fmt: skip

@@ -13,7 +13,7 @@ from loomtest.harness.notes.scan import Token
 
 def is_pin(token: Token, strict: bool = False) -> bool:
     """Whether a token can be a cavity; `strict` leaves out words of several letters."""
-    if token.sort in ("number", "hash"):
+    if token.sort in ("number", "hash", "pin"):
         return True
     return token.sort == "word" and _word_is_pin(token.text, strict)
 

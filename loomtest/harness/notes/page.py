@@ -20,6 +20,7 @@ from loomtest.harness.notes.items import JOINS, Item, items_of
 from loomtest.harness.notes.lists import written_out_lists
 from loomtest.harness.notes.mentions import Mention, mention_of
 from loomtest.harness.notes.names import Names
+from loomtest.harness.notes.outline import find_outlines
 from loomtest.harness.notes.phrases import plain
 from loomtest.harness.notes.roles import Page, PageLine, Role
 from loomtest.harness.notes.scan import Token
@@ -95,6 +96,7 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
     names.hyphens = len(re.findall(r"\b[A-Za-z]+\d+-[A-Za-z]\d+\b", text)) >= 6
     find_roles(page)
     find_titles(page)
+    find_outlines(page)
     find_tables(page)
     find_sections(page)
     written = [line.number for line in page.lines if line.role is not Role.BLANK]

@@ -82,7 +82,7 @@ def _of_the_block(state: ReadSoFar, device: Mention, tokens: list[Token]) -> boo
     follows = first.sort == "number" and int(first.text) == state.last + 1
     if state.soft and not follows:  # behind a blank line only the next cavity is sure to be of the same plug
         return False
-    if first.sort == "colour":
+    if first.sort in ("colour", "pin"):
         return True
     word = first.sort == "word" and len(first.text) > 1 and first.text.isalpha()
     if word and state.style in ("number", "letter"):

@@ -85,3 +85,36 @@ def test_ratings_of_fuses_are_no_wires(line: str) -> None:
     assert wires(f"F6 to horn relay 30, red\nF7 to lamp switch 1, brown\n{line}") == wires(
         "F6 to horn relay 30, red\nF7 to lamp switch 1, brown"
     )
+
+
+OUTLINES = [
+    ("Bilge pump\n   auto > float switch 1, red\n   manual > bilge switch 2, brown\n   neg > earth bar, black", "Bilge_pump"),
+    ("Fan head (3 speeds):\n\tslow - timer 1, red\n\tfull - timer 2, brown\n\tcommon - earth bar, black", "Fan_head"),
+    ("Grow lamp driver\n  DIM -> dimmer 2, red\n  L -> timer 3, brown\n  N -> earth bar, black", "Grow_lamp_driver"),
+    ("Gate motor\n    open: gate board 1, red\n    shut: gate board 2, brown\n    minus: earth bar, black", "Gate_motor"),
+    ("Wiper unit\n  park to wiper switch P, red\n  fast to wiper switch 2, brown\n  minus to earth bar, black", "Wiper_unit"),
+]  # fmt: skip
+
+
+@pytest.mark.parametrize(("page", "device"), OUTLINES)
+def test_the_words_below_a_device_are_its_terminals(page: str, device: str) -> None:
+    found = wires(f"Notes of the shed\n\n{page}\n")
+    assert len(found) == 3
+    assert all(wire.startswith(f"{device}:") for wire in found)
+
+
+def test_below_a_bar_a_leading_gauge_is_the_size() -> None:
+    page = (
+        "Awg sizes\n\nEarth bar\n   16 black > lamp -, bell -\n   10 black > pump -\n   12 green > hull stud"
+    )
+    found = wires(page)
+    assert found[0] == "Earth_bar black, AWG 16 to lamp:-"
+    assert found[2:] == [
+        "Earth_bar black, AWG 10 to pump:-",
+        "Earth_bar green, AWG 12 to hull_stud",
+    ]
+
+
+def test_devices_below_a_place_are_no_terminals_of_it() -> None:
+    found = wires("Left side\n   lamp > fuse 3, red\n   horn > fuse 4, brown")
+    assert not [wire for wire in found if wire.startswith("Left_side")]

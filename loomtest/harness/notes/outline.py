@@ -22,6 +22,7 @@ from loomtest.harness.notes.roles import Page, PageLine, Role
 from loomtest.harness.notes.scan import Token
 
 _SIGNS = {"positive": "+", "negative": "-"}
+_FUNCTIONS = {"park", "tail", "stop", "turn", "reverse", "marker", "brake", "alarm", "lock", "heated", "led"}
 
 
 def find_outlines(page: Page) -> None:
@@ -80,7 +81,7 @@ def _is_a_hub(device: Mention) -> bool:
 
 
 def _sizes_first(rows: Sequence[PageLine], page: Page) -> None:
-    """Make the gauges sizes with which the lines below a bar begin: `16 black > lamp -, 10 black > pump -`."""
+    """Make the gauges sizes with which the lines below a bar begin: `16 black > lamp -`."""
     begun = [row for row in rows if [token.sort for token in row.tokens[:2]] == ["number", "colour"]]
     numbers = [int(row.tokens[0].text) for row in begun]
     gauges = all(number in range(0, 27, 2) for number in numbers)
@@ -104,16 +105,26 @@ def _begins(tokens: Sequence[Token], page: Page) -> bool:
     if not _is_parted(tokens):
         return False
     first = tokens[0]
-    if is_pin(first) or first.sort != "word" or trade.long_form(first.text) in _SIGNS:
+    if (
+        first.sort in ("plus", "dash")
+        or is_pin(first)
+        or first.sort != "word"
+        or trade.long_form(first.text) in _SIGNS
+    ):
         return True
     odd = trade.is_odd(first.text) or trade.is_filler(first.text) or trade.is_prose(first.text)
-    elsewhere = trade.is_noun(first.text) or first.text.casefold() in page.names.aliases
+    elsewhere = _is_a_device(first) or first.text.casefold() in page.names.aliases
     return first.text.isalpha() and not odd and not elsewhere
+
+
+def _is_a_device(token: Token) -> bool:
+    """`horn`, and not `park`: which says of a lamp or a motor what it does."""
+    return trade.is_noun(token.text) and trade.long_form(token.text) not in _FUNCTIONS
 
 
 def _marked(tokens: Sequence[Token]) -> list[Token]:
     first = tokens[0]
     sign = {"plus": "+", "dash": "-"}.get(first.sort) or _SIGNS.get(trade.long_form(first.text), "")
-    if first.sort == "number" or trade.is_noun(first.text) or (is_pin(first, strict=True) and not sign):
+    if not sign and (first.sort == "number" or _is_a_device(first) or is_pin(first, strict=True)):
         return list(tokens)
     return [replace(first, sort="pin", text=sign or first.text), *tokens[1:]]

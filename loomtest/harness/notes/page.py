@@ -28,7 +28,9 @@ from loomtest.harness.notes.sections import find_sections, find_titles
 from loomtest.harness.notes.shortcolours import short_colours
 from loomtest.harness.notes.tokens import colour_letters, tokens_of
 
-_BULLET = re.compile(r"\s*(?:>>|[*•·‣▪☐☑✓]|-(?=\s)|\[[ xX]?\]|(?:\d{1,3}|[A-Z])\)(?=\s))\s*")
+_BULLET = re.compile(
+    r"\s*(?:>>|[*•·‣▪☐☑✓]|-(?=\s)(?!\s+(?:to\b|from\b|[-=]*>))|\[[ xX]?\]|(?:\d{1,3}|[A-Z])\)(?=\s))\s*"
+)
 _WITH = re.compile(r"(?<!\S)(?:w/ ?(?=\d|[a-z]{2})|[Ww]/ (?=\w))")
 _WITH_FUSE = re.compile(
     r"(?<!\S)(?:w/|with)\s*(?:an?\s+)?(?=\d+(?:\.\d+)?\s*a(?:mps?)?\s+(?:in-?line\s+)?(?:fuse|breaker)\b)",

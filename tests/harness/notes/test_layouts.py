@@ -88,19 +88,20 @@ def test_ratings_of_fuses_are_no_wires(line: str) -> None:
 
 
 OUTLINES = [
-    ("Bilge pump\n   auto > float switch 1, red\n   manual > bilge switch 2, brown\n   neg > earth bar, black", "Bilge_pump"),
-    ("Fan head (3 speeds):\n\tslow - timer 1, red\n\tfull - timer 2, brown\n\tcommon - earth bar, black", "Fan_head"),
-    ("Grow lamp driver\n  DIM -> dimmer 2, red\n  L -> timer 3, brown\n  N -> earth bar, black", "Grow_lamp_driver"),
-    ("Gate motor\n    open: gate board 1, red\n    shut: gate board 2, brown\n    minus: earth bar, black", "Gate_motor"),
-    ("Wiper unit\n  park to wiper switch P, red\n  fast to wiper switch 2, brown\n  minus to earth bar, black", "Wiper_unit"),
+    ("Bilge pump", "   auto > float sw 1, red|   manual > bilge sw 2, brown|   neg > earth bar, black"),
+    ("Fan head", "\tslow - timer 1, red|\tfull - timer 2, brown|\tcommon - earth bar, black"),
+    ("Grow lamp driver", "  DIM -> dimmer 2, red|  L -> timer 3, brown|  N -> earth bar, black"),
+    ("Gate motor", "    open: gate board 1, red|    shut: gate board 2, brown|    minus: earth bar, black"),
+    ("Wiper unit", "  park to wiper switch P, red|  fast to wiper switch 2, brown|  - to earth bar, black"),
 ]  # fmt: skip
 
 
-@pytest.mark.parametrize(("page", "device"), OUTLINES)
-def test_the_words_below_a_device_are_its_terminals(page: str, device: str) -> None:
-    found = wires(f"Notes of the shed\n\n{page}\n")
+@pytest.mark.parametrize(("device", "lines"), OUTLINES)
+def test_the_words_below_a_device_are_its_terminals(device: str, lines: str) -> None:
+    below = lines.replace("|", "\n")
+    found = wires(f"Notes of the shed\n\n{device}\n{below}\n")
     assert len(found) == 3
-    assert all(wire.startswith(f"{device}:") for wire in found)
+    assert all(wire.startswith(f"{device.replace(' ', '_')}:") for wire in found)
 
 
 def test_below_a_bar_a_leading_gauge_is_the_size() -> None:

@@ -194,7 +194,7 @@ def _sign_role(
     if after.sort == "dash" and token.end < after.start:  # `coil - - tacho`: the first is its terminal
         return "word"
     spaced = before is not None and before.sort == "gap"
-    if after.sort in (*JOINS, "comma", "slash", "and", "via", "stop", "semi", "note", "colon") or (
+    if after.sort in (*JOINS, "comma", "slash", "and", "via", "stop", "semi", "note", "remark", "colon") or (
         after.sort == "gap" and not spaced
     ):
         return "word"

@@ -72,4 +72,7 @@ class Surroundings:
     topic_end: Mention | None = (
         None  # the other end of the statement before: `regulator D to dynamo D, F to F`
     )
+    topic_indent: int | None = None  # how far the line is set in whose head gave the topic
+    last: Joint | None = None  # the wire that was read last in this paragraph
+    here: Joint | None = None  # the same, where it stands in this line
     meant: str = ""  # the way to take what can be taken in several: see doubt.WAYS

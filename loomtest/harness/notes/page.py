@@ -18,6 +18,7 @@ from loomtest.harness.notes.headings import ALIASES, find_roles
 from loomtest.harness.notes.infer import find_tables
 from loomtest.harness.notes.items import JOINS, Item, items_of
 from loomtest.harness.notes.lists import written_out_lists
+from loomtest.harness.notes.manner import without_manner
 from loomtest.harness.notes.mentions import Mention, mention_of
 from loomtest.harness.notes.names import Names
 from loomtest.harness.notes.outline import find_outlines
@@ -85,7 +86,7 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
         if bullet and bullet.end() < len(bare):
             kept = bullet[0].replace(")", ".") if bullet[0].strip()[0].isalnum() else " " * bullet.end()
             bare = kept + bare[bullet.end() :]
-        tokens = plain(_cavity_codes(tokens_of(bare.rstrip(), letters), ways))
+        tokens = without_manner(plain(_cavity_codes(tokens_of(bare.rstrip(), letters), ways)))
         tokens = written_out_lists(tokens, names.several)
         while tokens and tokens[0].sort == "gap":
             tokens = tokens[1:]

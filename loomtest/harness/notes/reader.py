@@ -58,7 +58,7 @@ def read_notes(text: str, answers: Mapping[str, str] | None = None) -> Notes:
             state.soft = state.soft or state.begun or state.scene.device is None
             state.apart, state.scene.hub, state.hub = True, None, None
             state.near = []
-            state.scene.subject = state.scene.topic = None
+            state.scene.subject = state.scene.topic = state.scene.topic_indent = None
             state.above = []
     return _finished(state)
 

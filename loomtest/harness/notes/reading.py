@@ -190,13 +190,15 @@ Kept = tuple[Any, ...]
 
 def _kept(state: ReadSoFar) -> Kept:
     scene = state.scene
-    return scene.device, scene.other, scene.columns, state.soft, state.style, scene.subject, scene.topic
+    spoken = scene.subject, scene.topic, scene.topic_indent, scene.last
+    return scene.device, scene.other, scene.columns, state.soft, state.style, spoken
 
 
 def _restore(state: ReadSoFar, kept: Kept) -> None:
     scene = state.scene
     scene.meant, scene.pins = "", ()
-    scene.device, scene.other, scene.columns, state.soft, state.style, scene.subject, scene.topic = kept
+    scene.device, scene.other, scene.columns, state.soft, state.style, spoken = kept
+    scene.subject, scene.topic, scene.topic_indent, scene.last = spoken
 
 
 def _readings(

@@ -15,6 +15,7 @@ from loomtest.harness.notes.cells import (
     through_a_fuse,
     with_letters,
 )
+from loomtest.harness.notes.clauses import clauses, with_heads
 from loomtest.harness.notes.credible import check, is_credible
 from loomtest.harness.notes.doubt import doubtful, undoubted
 from loomtest.harness.notes.inparts import independent, words_of
@@ -87,6 +88,8 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
     about = [item.mention for item in items_of(tokens, state.page.names, {}) if item.mention]
     about += topic_of(tokens)
     statements = through_a_fuse(sentences(rest, bool(pins)))
+    if not pins:
+        statements = with_heads(statements, scene, len(line.text) - len(line.text.lstrip()))
     found.joints, found.doubts = _joints(state, line, statements, pins, about)
     if not scene.meant:
         state.near += [
@@ -125,6 +128,7 @@ def _joints(
     Raises RemarkError where none of them makes a wire, UnsureError where the doubt is one of the whole line.
     """
     scene, read = state.scene, list[tuple[int, list[Token]]]()
+    scene.here = None
     found: list[Joint] = []
     left_out: list[tuple[int, list[Token]]] = []
     doubts: list[Doubt] = []
@@ -172,25 +176,41 @@ def _of_statement(
     own = scene.device
     topic = introduced(statement, scene)
     if topic is not None and not any(t.sort in JOINS for t in statement):
-        scene.topic = topic
+        scene.topic, scene.topic_indent = topic, None
     if later and not pinned and found and mention_of(statement[:1]) is not None:
         scene.device = found[0].start  # `plug pin 1 to lamp; pin 4 to horn`: of the same plug
         scene.topic_end = found[-1].end  # `regulator D to dynamo D. F to F`
     if later and found and not scene.pins and _goes_on(statement):
         scene.hub = found[-1].end
     try:
-        joints = read_statement(statement, scene)
+        joints = _of_clauses([statement] if scene.pins else clauses(statement, scene), scene)
         goes_on = bool(found and joints) and joints[0].start == replace(
             found[-1].end, start=joints[0].start.start
         )
         if goes_on or (scene.hub is not None and scene.hub is not state.hub):
             joints = [_same_colour(joint, found[-1]) for joint in joints]
+        if joints and not scene.pins:
+            scene.last = scene.here = joints[-1]
         return joints
     finally:
         scene.device = own
         scene.subject = first_named(statement, scene) or scene.subject
         scene.hub = state.hub
         scene.topic_end = None
+
+
+def _of_clauses(parts: list[list[Token]], scene: Surroundings) -> list[Joint]:
+    """The wires of the clauses of a statement. Raises RemarkError where none of them makes one."""
+    found: list[Joint] = []
+    remarks = 0
+    for part in parts:
+        try:
+            found += read_statement(part, scene)
+        except RemarkError:
+            remarks += 1
+    if remarks == len(parts):
+        raise RemarkError
+    return found
 
 
 def _of_one_end(place: int, statement: list[Token], scene: Surroundings) -> Doubt | None:

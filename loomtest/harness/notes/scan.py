@@ -297,7 +297,8 @@ def _abbreviates(tokens: list[Token], index: int) -> bool:
         return False
     word = tokens[index - 1].text
     after = tokens[index + 1] if index + 1 < len(tokens) else None
-    if len(word) == 1 and word.isupper() and after is not None and after.start > tokens[index].end:
+    apart = after is not None and (after.sort == "gap" or after.start > tokens[index].end)
+    if len(word) == 1 and word.isupper() and apart:
         return False
     short = trade.long_form(word) != word.casefold() or word.casefold() in SHADES or len(word) <= 2
     if after is None:

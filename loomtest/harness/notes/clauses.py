@@ -1,0 +1,246 @@
+"""Sentences as clauses, each with its subject written out.
+
+A clause is a subject, a verb and what it reaches, with what is said of the wire. What a line or a paragraph
+is about (`Deck light. The white goes to deck switch 2, the black to the earth bar`; `Regulator: 3 green to
+frame, 4 red to battery +`) is the subject of the clauses that name a terminal, a colour or nothing in its
+place; a clause with a device of its own keeps that.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+
+from loomtest.harness.notes import trade
+from loomtest.harness.notes.items import ABOUT, JOINS, items_of
+from loomtest.harness.notes.meaning import Surroundings
+from loomtest.harness.notes.mentions import Mention, mention_of
+from loomtest.harness.notes.scan import Token
+
+MOST_WORDS = 5
+_BETWEEN = ("comma", "and", "semi")
+_SPACE = ("gap", "comma", "colon", "stop", "note", "remark")
+_SAYS_OF = {"is", "has", "have", "gets", "takes", "are", "being", "it's", "its", "same", "also", "another"}
+_OF_IT = {"with", "it", "them"}
+_LETTERED = re.compile(r"[A-Z]{1,2}\d{0,2}[+-]?|\d{1,3}[A-Za-z]?")
+
+
+@dataclass(frozen=True, slots=True)
+class Clause:
+    """How a clause begins (`terminal`, `colour`, `join` or `own`), its terminal and the rest of it."""
+
+    sort: str
+    terminal: tuple[Token, ...]
+    rest: tuple[Token, ...]
+
+
+def with_heads(statements: Sequence[list[Token]], scene: Surroundings, indent: int) -> list[list[Token]]:
+    """The statements of a line without the head that says what they are about, which is the scene's topic."""
+    if scene.topic_indent is not None and indent <= scene.topic_indent:
+        scene.topic, scene.topic_indent = None, None
+    found: list[list[Token]] = []
+    for index, statement in enumerate(statements):
+        head, rest = _headed(statement, last=index + 1 == len(statements))
+        topic = mention_of(head) if head else None
+        if topic is None or not _can_be_a_topic(topic, scene):
+            found.append(list(statement))
+            continue
+        following = rest or list(statements[index + 1])
+        begins = _beginning(following)
+        if begins.sort == "own" and not _is_label(rest, following):
+            found.append(list(statement))
+            continue
+        if begins.sort != "own":
+            scene.topic, scene.topic_indent = topic, indent
+        if rest:
+            found.append(rest)
+    return found
+
+
+def _headed(statement: Sequence[Token], last: bool) -> tuple[list[Token], list[Token]]:
+    """The words of a head and what follows it in the statement: up to a colon, or the whole of a sentence."""
+    tokens = [token for token in statement if token.sort != "gap"]
+    length = next((i for i, t in enumerate(tokens) if t.sort not in ("word", "number")), len(tokens))
+    if not 0 < length <= MOST_WORDS:
+        return [], []
+    head = tokens[:length]
+    behind = [token for token in tokens[length:] if token.sort not in ("note", "remark")]
+    if not behind:
+        return ([], []) if last else (head, [])
+    if behind[0].sort == "colon":
+        return head, behind[1:]
+    if behind[0].sort == "comma" and _is_label(behind[1:], behind[1:]):
+        return head, behind[1:]
+    return [], []
+
+
+def _is_label(rest: Sequence[Token], following: Sequence[Token]) -> bool:
+    """`tank gauge, tan from box 6 to sender 1`: a colour and both ends; the head says what it is for."""
+    first = next((token for token in following if not _says_nothing(token)), None)
+    joins = [token.sort for token in following if token.sort in JOINS]
+    return first is not None and first.sort == "colour" and joins[:1] == ["from"] and "to" in joins[1:]
+
+
+def _can_be_a_topic(topic: Mention, scene: Surroundings) -> bool:
+    plain = bool(topic.words) and not topic.terminal and not topic.many
+    if not plain or any(trade.is_odd(word) for word in topic.words):
+        return False
+    if trade.long_form(topic.words[-1]) in trade.words("english", "nameless"):
+        return False
+    return bool(topic.sort) or scene.names.knows(topic)
+
+
+def clauses(statement: Sequence[Token], scene: Surroundings) -> list[list[Token]]:
+    """The clauses of a statement with the topic in the place of their subject; the statement alone for one
+    that has no such clause."""
+    parts = [part for part in _parted(statement) if part]
+    if scene.topic is None:
+        return parts
+    begun = [_beginning(part) for part in parts]
+    coloured = [clause for clause in begun if clause.sort == "colour"]
+    ends = [_is_ground(clause.rest, scene) for clause in coloured]
+    found, own = list[list[Token]](), tuple[Token, ...]()
+    for part, clause in zip(parts, begun, strict=True):
+        if clause.sort == "own":
+            found.append(part)
+            own = ()
+            continue
+        if clause.sort == "terminal":
+            own = clause.terminal
+        terminal = own if own else _by_colour(clause, coloured, ends, scene)
+        found.append([*_words(scene.topic, part[0].start), *terminal, *_joined(clause.rest)])
+    return found
+
+
+def _parted(statement: Sequence[Token]) -> list[list[Token]]:
+    """The pieces between commas that begin clauses of their own."""
+    pieces: list[list[Token]] = [[]]
+    for token in statement:
+        if token.sort in _BETWEEN:
+            pieces.append([token])
+        else:
+            pieces[-1].append(token)
+    found: list[list[Token]] = [pieces[0]]
+    for piece in pieces[1:]:
+        begins = _beginning(piece[1:]) if len(piece) > 1 else Clause("own", (), ())
+        joined = any(token.sort in JOINS for token in piece)
+        if begins.sort in ("terminal", "colour") and joined and _is_whole(found[-1]):
+            found.append(piece[1:])
+        else:
+            found[-1] += piece
+    return found
+
+
+def _is_whole(tokens: Sequence[Token]) -> bool:
+    """Whether a clause has what it reaches: words behind a sign of joining."""
+    place = next((i for i, token in enumerate(tokens) if token.sort in JOINS), len(tokens))
+    return any(token.sort in ("word", "number") for token in tokens[place + 1 :])
+
+
+def _beginning(tokens: Sequence[Token]) -> Clause:
+    """How a clause begins: with a terminal, a colour, a sign of joining, or a device of its own."""
+    place = _past(tokens, 0)
+    if place < len(tokens) and tokens[place].sort in JOINS and tokens[place].text.casefold() != "and":
+        return Clause("join", (), tuple(tokens[place:]))
+    length, own = _terminal(tokens, place)
+    if own and _goes_on(tokens, place + length):
+        return Clause("terminal", tuple(own), tuple(tokens[place + length :]))
+    if place < len(tokens) and tokens[place].sort in ABOUT and not _is_label(tokens, tokens):
+        behind = place
+        while behind < len(tokens) and (tokens[behind].sort in ABOUT or _says_nothing(tokens[behind])):
+            behind += 1
+        about = tuple(token for token in tokens[place:behind] if token.sort in ABOUT)
+        if behind < len(tokens) and tokens[behind].text.casefold() in ("on", "of", "at"):
+            length, own = _terminal(tokens, behind + 1)
+            if own and _goes_on(tokens, behind + 1 + length):
+                return Clause("terminal", tuple(own), (*about, *tokens[behind + 1 + length :]))
+        joins = [i for i, token in enumerate(tokens) if token.sort in JOINS]
+        plain = joins and not any(t.sort in ("word", "number") for t in tokens[behind : joins[0]])
+        if plain:
+            return Clause("colour", (), (*about, *tokens[joins[0] :]))
+    return Clause("own", (), tuple(tokens))
+
+
+def _says_nothing(token: Token) -> bool:
+    low = token.text.casefold()
+    return token.sort == "gap" or (
+        token.sort == "word" and (trade.is_filler(low) or low in _SAYS_OF or low in _OF_IT)
+    )
+
+
+def _past(tokens: Sequence[Token], place: int) -> int:
+    """The first place whose word says something."""
+    while place < len(tokens) and _says_nothing(tokens[place]) and not _LETTERED.fullmatch(tokens[place].text):
+        place += 1
+    return place
+
+
+def _terminal(tokens: Sequence[Token], place: int) -> tuple[int, list[Token]]:
+    """How many tokens at a place are a terminal, and what stands for it; (0, []) for none."""
+    if place >= len(tokens):
+        return 0, []
+    token = tokens[place]
+    low = token.text.casefold()
+    after = tokens[place + 1] if place + 1 < len(tokens) else None
+    if token.sort == "word" and low in trade.words("terminals", "before") and after is not None:
+        if after.sort in ("number", "word") and _LETTERED.fullmatch(after.text):
+            return 2, [after]
+    sided = after is not None and after.text.casefold() in trade.words("terminals", "sides") | {"wire", "lead"}
+    if sided and after is not None:
+        if low in ("other", "second"):
+            return 2, [replace(token, text="other", value="other"), replace(after, text="side", value="side")]
+        if low in trade.words("english", "sizes"):
+            return 2, [token, after]
+    if token.sort in ("plus", "dash") and not place and after is not None:
+        return 1, [token]
+    if token.sort == "number" or (token.sort == "word" and _LETTERED.fullmatch(token.text)):
+        return 1, [token]
+    named = low in trade.words("terminals", "words") or trade.long_form(low) in ("positive", "negative")
+    return (1, [token]) if token.sort == "word" and named else (0, [])
+
+
+def _goes_on(tokens: Sequence[Token], place: int) -> bool:
+    """Whether a sign of joining or what is said of a wire follows a terminal."""
+    while place < len(tokens) and (tokens[place].sort in _SPACE or _says_nothing(tokens[place])):
+        place += 1
+    return place < len(tokens) and tokens[place].sort in (*JOINS, *ABOUT, "via", "decimal")
+
+
+def _joined(rest: Sequence[Token]) -> list[Token]:
+    """What follows the subject: what is said of the wire, a sign of joining, and the other end."""
+    place = 0
+    while place < len(rest) and (rest[place].sort in (*_SPACE, *ABOUT) or _says_nothing(rest[place])):
+        place += 1
+    said = [token for token in rest[:place] if token.sort in (*ABOUT, "note", "remark")]
+    behind = list(rest[place:])
+    joins = any(token.sort in (*JOINS, "via") for token in behind)
+    if said and behind and not joins and behind[0].sort in ("word", "number"):
+        at = behind[0].start
+        behind = [Token("to", "to", "to", at, at), *behind]
+    return [*said, *behind]
+
+
+def _words(topic: Mention, at: int) -> list[Token]:
+    return [Token("word", word, word, at + n, at + n + 1) for n, word in enumerate(topic.words)]
+
+
+def _is_ground(rest: Sequence[Token], scene: Surroundings) -> bool:
+    ends = [item.mention for item in items_of(rest, scene.names, scene.letters) if item.mention is not None]
+    return bool(ends) and (ends[-1].sort == "ground" or trade.is_ground(ends[-1].key))
+
+
+def _by_colour(
+    clause: Clause, coloured: Sequence[Clause], grounds: Sequence[bool], scene: Surroundings
+) -> tuple[Token, ...]:
+    """The terminal of a wire that only its colour names: E of an earth, else its colour where there are more."""
+    topic = scene.topic
+    if topic is None or clause.sort != "colour" or topic.sort in ("joint", "ground") or trade.is_ground(topic.key):
+        return ()
+    if len(coloured) < 2:
+        return ()
+    place = coloured.index(clause)
+    value = next((token.value for token in clause.rest if token.sort == "colour"), "")
+    own = "E" if grounds[place] else value if list(grounds).count(False) > 1 else ""
+    at = clause.rest[0].start
+    return (Token("number", re.sub(r"[ /]", "_", own), own, at, at),) if own else ()

@@ -1,0 +1,129 @@
+"""What a sentence says of how and where a wire runs, and why: remarks, and part of no name.
+
+`comes down the mast and goes to …`, `on its own`, `in the lift box`, `…, so it stays live`. Each becomes one
+remark, which the wire keeps. What has a sign of joining, a colour or a size in it is never put aside.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from functools import cache
+
+from loomtest.harness.notes import trade
+from loomtest.harness.notes.scan import Token
+
+_JOINS = ("to", "arrow", "back", "from", "feeds", "via")
+_ENDS = (*_JOINS, "comma", "semi", "stop", "gap", "note", "remark", "colon", "quest")
+_SAYS = ("colour", "letters", "size", "size?", "length", "amps", "decimal", "ditto", "quest")
+_ALONG = {"up", "down", "along", "across", "through", "round", "around", "past", "over", "under", "beneath",
+          "behind", "inside", "outside", "beside", "above", "below", "underneath", "between", "beyond"}  # fmt: skip
+_AT = {"in", "inside", "at", "by", "near", "behind", "under", "beside", "above", "below", "beneath"}
+_DETERMINERS = {"the", "a", "an", "its", "my", "our", "that", "this", "each", "both", "one", "some"}
+_WHY = {"so", "because", "since", "it", "they", "he", "she", "i", "we", "when", "whenever", "while", "before",
+        "after", "where", "which", "that's", "thats", "it's", "as"}  # fmt: skip
+_OPENS_BARE = {"so", "because", "since", "when", "whenever", "while", "where"}
+_SAME_AS = {"as", "on", "for", "with"}
+MOST_WORDS = 4
+
+
+def without_manner(tokens: Sequence[Token]) -> list[Token]:
+    """The tokens with each phrase of manner, place or reason as one remark."""
+    found: list[Token] = []
+    index = 0
+    while index < len(tokens):
+        taken = _taken(tokens, index, found) if tokens[index].sort in ("word", "via") else 0
+        if taken:
+            after = tokens[index + taken].sort if index + taken < len(tokens) else ""
+            if after in _JOINS and found and found[-1].text.casefold() in _motion():
+                found.pop()  # `go alone each one to`
+            text = " ".join(token.text for token in tokens[index : index + taken])
+            found.append(Token("remark", text, text, tokens[index].start, tokens[index + taken - 1].end))
+            index += taken
+            continue
+        found.append(tokens[index])
+        index += 1
+    return found
+
+
+def _taken(tokens: Sequence[Token], index: int, before: Sequence[Token]) -> int:
+    """How many tokens from `index` on are a phrase of manner, place or reason."""
+    return (
+        _phrase(tokens, index)
+        or _path(tokens, index, before)
+        or _place(tokens, index, before)
+        or _reason(tokens, index, before)
+    )
+
+
+def _low(tokens: Sequence[Token], index: int) -> str:
+    return tokens[index].text.casefold() if 0 <= index < len(tokens) else ""
+
+
+def _phrase(tokens: Sequence[Token], index: int) -> int:
+    """`on its own`, `any way round`: the phrases of the data file."""
+    for phrase in _phrases().get(_low(tokens, index), ()):
+        if all(_low(tokens, index + place) == word for place, word in enumerate(phrase)):
+            return len(phrase)
+    return 0
+
+
+@cache
+def _phrases() -> dict[str, tuple[tuple[str, ...], ...]]:
+    """The phrases of manner by their first word, longest first."""
+    found: dict[str, list[tuple[str, ...]]] = {}
+    for phrase in trade.phrases("manner", "phrases"):
+        words = tuple(phrase.split())
+        found.setdefault(words[0], []).append(words)
+    return {first: tuple(sorted(phrases, key=len, reverse=True)) for first, phrases in found.items()}
+
+
+def _path(tokens: Sequence[Token], index: int, before: Sequence[Token]) -> int:
+    """`comes down the mast` before a sign of joining: the way that the wire goes."""
+    place = index + (_low(tokens, index) in _motion())
+    if _low(tokens, place) not in _ALONG or _low(tokens, place + 1) not in _DETERMINERS:
+        return 0
+    if place == index and before and before[-1].sort in ("word", "number"):
+        return 0
+    end = _end(tokens, place + 2)
+    joined = end < len(tokens) and tokens[end].sort in ("to", "arrow")
+    return end - index if joined and 0 < end - place - 2 < MOST_WORDS else 0
+
+
+@cache
+def _motion() -> frozenset[str]:
+    return trade.inflected(trade.words("joins", "verbs")) | trade.words("joins", "irregular")
+
+
+def _place(tokens: Sequence[Token], index: int, before: Sequence[Token]) -> int:
+    """`relay 30 in the lift box`: where a thing is, behind its name."""
+    named = bool(before) and (before[-1].sort == "number" or trade.is_noun(before[-1].text))
+    if not named or _low(tokens, index) not in _AT or _low(tokens, index + 1) not in _DETERMINERS:
+        return 0
+    end = _end(tokens, index + 2)
+    behind = tokens[index + 2 : end]
+    if not 0 < len(behind) < MOST_WORDS or any(token.sort != "word" for token in behind):
+        return 0
+    return end - index
+
+
+def _reason(tokens: Sequence[Token], index: int, before: Sequence[Token]) -> int:
+    """`…, it lights when the platform is open`, `so there is no wire`: to the end of the sentence."""
+    low = _low(tokens, index)
+    apart = bool(before) and before[-1].sort in ("comma", "remark", "note")
+    if not before or low not in _WHY or (not apart and low not in _OPENS_BARE):
+        return 0
+    end = next((i for i in range(index, len(tokens)) if tokens[i].sort in ("stop", "semi", "gap")), len(tokens))
+    said = tokens[index + 1 : end]
+    if len(said) < 2 or _low(tokens, index + 1) in ("does", "do", "that"):
+        return 0
+    if any(token.sort in (*_JOINS, *_SAYS, "dash", "plus", "number", "colon") for token in said):
+        return 0
+    return end - index
+
+
+def _end(tokens: Sequence[Token], begin: int) -> int:
+    """Where the words from `begin` on end."""
+    place = begin
+    while place < len(tokens) and tokens[place].sort in ("word", "number") and place - begin < MOST_WORDS:
+        place += 1
+    return place if place == len(tokens) or tokens[place].sort in (*_ENDS, "and") else begin

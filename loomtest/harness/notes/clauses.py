@@ -15,7 +15,8 @@ from dataclasses import dataclass, replace
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.items import ABOUT, JOINS, items_of
 from loomtest.harness.notes.meaning import Surroundings
-from loomtest.harness.notes.mentions import Mention, mention_of
+from loomtest.harness.notes.mentions import CODE, Mention, mention_of
+from loomtest.harness.notes.roles import PageLine
 from loomtest.harness.notes.scan import Token
 
 MOST_WORDS = 5
@@ -23,6 +24,7 @@ _BETWEEN = ("comma", "and", "semi")
 _SPACE = ("gap", "comma", "colon", "stop", "note", "remark")
 _SAYS_OF = {"is", "has", "have", "gets", "takes", "are", "being", "it's", "its", "same", "also", "another"}
 _OF_IT = {"with", "it", "them"}
+_SIDES = trade.words("terminals", "sides") | {"wire", "lead", "leg", "pin", "contact"}
 _LETTERED = re.compile(r"[A-Z]{1,2}\d{0,2}[+-]?|\d{1,3}[A-Za-z]?")
 
 
@@ -35,19 +37,39 @@ class Clause:
     rest: tuple[Token, ...]
 
 
-def with_heads(statements: Sequence[list[Token]], scene: Surroundings, indent: int) -> list[list[Token]]:
-    """The statements of a line without the head that says what they are about, which is the scene's topic."""
+def leave_topic(scene: Surroundings, indent: int) -> None:
+    """Forget what a line was about at one that is not set in below it."""
     if scene.topic_indent is not None and indent <= scene.topic_indent:
         scene.topic, scene.topic_indent = None, None
+
+
+def take_topic(scene: Surroundings, line: PageLine, tokens: Sequence[Token]) -> None:
+    """`Deck lamp` in a line of its own: what the lines set in below it are about."""
+    named = [token for token in tokens if token.sort not in ("gap", "note", "remark", "stop", "colon")]
+    topic = _topic(named) if 0 < len(named) <= MOST_WORDS else None
+    plain = all(token.sort in ("word", "number") for token in named)
+    if topic is not None and plain and _can_be_a_topic(topic, scene):
+        scene.topic, scene.topic_indent = topic, indent_of(line)
+
+
+def indent_of(line: PageLine) -> int:
+    """How far a line is set in."""
+    return len(line.text) - len(line.text.lstrip())
+
+
+def with_heads(statements: Sequence[list[Token]], scene: Surroundings, indent: int) -> list[list[Token]]:
+    """The statements of a line without the head that says what they are about, which is the scene's topic."""
     found: list[list[Token]] = []
     for index, statement in enumerate(statements):
         head, rest = _headed(statement, last=index + 1 == len(statements))
-        topic = mention_of(head) if head else None
+        topic = _topic(head)
         if topic is None or not _can_be_a_topic(topic, scene):
             found.append(list(statement))
             continue
-        following = rest or list(statements[index + 1])
-        begins = _beginning(following)
+        following = next((s for s in (rest, *statements[index + 1 :]) if _joins(s)), rest)
+        begins = _beginning(following, scene)
+        if begins.sort == "own" and _shared_out(following, scene):
+            begins = replace(begins, sort="each")
         if begins.sort == "own" and not _is_label(rest, following):
             found.append(list(statement))
             continue
@@ -56,6 +78,10 @@ def with_heads(statements: Sequence[list[Token]], scene: Surroundings, indent: i
         if rest:
             found.append(rest)
     return found
+
+
+def _joins(tokens: Sequence[Token]) -> bool:
+    return any(token.sort in (*JOINS, "via") for token in tokens)
 
 
 def _headed(statement: Sequence[Token], last: bool) -> tuple[list[Token], list[Token]]:
@@ -70,7 +96,8 @@ def _headed(statement: Sequence[Token], last: bool) -> tuple[list[Token], list[T
         return ([], []) if last else (head, [])
     if behind[0].sort == "colon":
         return head, behind[1:]
-    if behind[0].sort == "comma" and _is_label(behind[1:], behind[1:]):
+    each = any(token.text.casefold() == "one" for token in behind)
+    if behind[0].sort == "comma" and (each or _is_label(behind[1:], behind[1:])):
         return head, behind[1:]
     return [], []
 
@@ -82,28 +109,49 @@ def _is_label(rest: Sequence[Token], following: Sequence[Token]) -> bool:
     return first is not None and first.sort == "colour" and joins[:1] == ["from"] and "to" in joins[1:]
 
 
+def _topic(head: Sequence[Token]) -> Mention | None:
+    """The device that a head names: `BATT SW` is one, and no terminal of a battery."""
+    named = mention_of(head) if head else None
+    if named is not None and trade.is_noun(named.terminal):
+        return Mention((*named.words, named.terminal))
+    return named
+
+
 def _can_be_a_topic(topic: Mention, scene: Surroundings) -> bool:
     plain = bool(topic.words) and not topic.terminal and not topic.many
     if not plain or any(trade.is_odd(word) for word in topic.words):
         return False
     if trade.long_form(topic.words[-1]) in trade.words("english", "nameless"):
         return False
+    if topic.words[-1].casefold() in _SIDES and topic.words[0].casefold() in trade.words("english", "sizes"):
+        return False  # `small tag`
     return bool(topic.sort) or scene.names.knows(topic)
 
 
 def clauses(statement: Sequence[Token], scene: Surroundings) -> list[list[Token]]:
     """The clauses of a statement with the topic in the place of their subject; the statement alone for one
     that has no such clause."""
-    parts = [part for part in _parted(statement) if part]
     if scene.topic is None:
-        return parts
-    begun = [_beginning(part) for part in parts]
+        return [list(statement)]
+    parts = [part for part in _parted(statement, scene) if part]
+    begun = [_beginning(part, scene) for part in parts]
+    shared = [token for part, clause in zip(parts, begun, strict=True) if not _joins(part) for token in part]
+    every = [token for token in shared if token.sort in ABOUT]
+    every = every or _said_of_all([part for part, c in zip(parts, begun, strict=True) if c.sort == "each"])
+    number, shared_out = 0, sum(clause.sort == "each" for clause in begun)
     coloured = [clause for clause in begun if clause.sort == "colour"]
     ends = [_is_ground(clause.rest, scene) for clause in coloured]
     found, own = list[list[Token]](), tuple[Token, ...]()
     for part, clause in zip(parts, begun, strict=True):
-        if clause.sort == "own":
-            found.append(part)
+        if clause.sort == "each":
+            number = max(number + 1, _which_of_them(part))
+            at = part[0].start
+            sign = [] if _is_shared(scene.topic) else [Token("number", str(number), "", at, at)]
+            found.append([*_words(scene.topic, at), *sign, *every, *_joined(clause.rest)])
+            continue
+        if clause.sort == "own" or (shared_out and not _joins(part)):
+            if _joins(part) or not shared_out:
+                found.append(part)
             own = ()
             continue
         if clause.sort == "terminal":
@@ -113,7 +161,7 @@ def clauses(statement: Sequence[Token], scene: Surroundings) -> list[list[Token]
     return found
 
 
-def _parted(statement: Sequence[Token]) -> list[list[Token]]:
+def _parted(statement: Sequence[Token], scene: Surroundings) -> list[list[Token]]:
     """The pieces between commas that begin clauses of their own."""
     pieces: list[list[Token]] = [[]]
     for token in statement:
@@ -123,9 +171,10 @@ def _parted(statement: Sequence[Token]) -> list[list[Token]]:
             pieces[-1].append(token)
     found: list[list[Token]] = [pieces[0]]
     for piece in pieces[1:]:
-        begins = _beginning(piece[1:]) if len(piece) > 1 else Clause("own", (), ())
+        begins = _beginning(piece[1:], scene) if len(piece) > 1 else Clause("own", (), ())
         joined = any(token.sort in JOINS for token in piece)
-        if begins.sort in ("terminal", "colour") and joined and _is_whole(found[-1]):
+        whole = begins.sort in ("terminal", "colour") and joined and _is_whole(found[-1])
+        if begins.sort == "each" or whole:
             found.append(piece[1:])
         else:
             found[-1] += piece
@@ -138,12 +187,20 @@ def _is_whole(tokens: Sequence[Token]) -> bool:
     return any(token.sort in ("word", "number") for token in tokens[place + 1 :])
 
 
-def _beginning(tokens: Sequence[Token]) -> Clause:
+def _beginning(tokens: Sequence[Token], scene: Surroundings) -> Clause:
     """How a clause begins: with a terminal, a colour, a sign of joining, or a device of its own."""
     place = _past(tokens, 0)
-    if place < len(tokens) and tokens[place].sort in JOINS and tokens[place].text.casefold() != "and":
+    joins = [token for token in tokens if token.sort in JOINS]
+    if [token.sort for token in joins[:2]] == ["from", "to"]:
+        return Clause("own", (), tuple(tokens))  # `a blue one comes out of 58 and runs to …`
+    first = next((token.text.casefold() for token in tokens[:3] if token.text.casefold() not in _THE), "")
+    if first in _ONE_OF_THEM and joins and _reaches(tokens):
+        return Clause(
+            "each", (), tuple(token for token in tokens if token.text.casefold() not in _ONE_OF_THEM)
+        )
+    if place < len(tokens) and tokens[place].sort in JOINS:
         return Clause("join", (), tuple(tokens[place:]))
-    length, own = _terminal(tokens, place)
+    length, own = _terminal(tokens, place, scene)
     if own and _goes_on(tokens, place + length):
         return Clause("terminal", tuple(own), tuple(tokens[place + length :]))
     if place < len(tokens) and tokens[place].sort in ABOUT and not _is_label(tokens, tokens):
@@ -152,14 +209,47 @@ def _beginning(tokens: Sequence[Token]) -> Clause:
             behind += 1
         about = tuple(token for token in tokens[place:behind] if token.sort in ABOUT)
         if behind < len(tokens) and tokens[behind].text.casefold() in ("on", "of", "at"):
-            length, own = _terminal(tokens, behind + 1)
+            length, own = _terminal(tokens, behind + 1, scene)
             if own and _goes_on(tokens, behind + 1 + length):
                 return Clause("terminal", tuple(own), (*about, *tokens[behind + 1 + length :]))
-        joins = [i for i, token in enumerate(tokens) if token.sort in JOINS]
-        plain = joins and not any(t.sort in ("word", "number") for t in tokens[behind : joins[0]])
-        if plain:
-            return Clause("colour", (), (*about, *tokens[joins[0] :]))
+        at = next((i for i, token in enumerate(tokens) if token.sort in JOINS), 0)
+        if at and not any(token.sort in ("word", "number") for token in tokens[behind:at]):
+            return Clause("colour", (), (*about, *tokens[at:]))
     return Clause("own", (), tuple(tokens))
+
+
+_THE = {"the", "and", ""}
+_ONE_OF_THEM = {"one", "other", "another", "second", "first", "third"}
+
+
+def _reaches(tokens: Sequence[Token]) -> bool:
+    """Whether no name stands before the first sign of joining: `one of them brown to …`, `the other to`."""
+    place = next(i for i, token in enumerate(tokens) if token.sort in JOINS)
+    words = (token for token in tokens[:place] if token.sort not in ABOUT)
+    told = _SIDES | _ONE_OF_THEM | {"end", "of", "them", "is", "core"}
+    return all(_says_nothing(token) or token.text.casefold() in told for token in words)
+
+
+def _which_of_them(part: Sequence[Token]) -> int:
+    """`the other goes to …` in a statement of its own is the second."""
+    low = {token.text.casefold() for token in part[:3]}
+    return 3 if "third" in low else 2 if {"other", "second", "another"} & low else 1
+
+
+def _said_of_all(parts: Sequence[Sequence[Token]]) -> list[Token]:
+    """`one to A and one to B, yellow`: what is said once, at the end, is said of each."""
+    said = [[token for token in part if token.sort in ABOUT] for part in parts]
+    return said[-1] if len(said) > 1 and said[-1] and not any(said[:-1]) else []
+
+
+def _shared_out(statement: Sequence[Token], scene: Surroundings) -> bool:
+    """`two wires, one from …, one to …`"""
+    return sum(_beginning(part, scene).sort == "each" for part in _parted(statement, scene)) > 1
+
+
+def _is_shared(topic: Mention) -> bool:
+    """Whether all wires of a device are of one point: a joint, a bar, a ground."""
+    return topic.sort in ("joint", "ground") or trade.is_ground(topic.key)
 
 
 def _says_nothing(token: Token) -> bool:
@@ -171,33 +261,60 @@ def _says_nothing(token: Token) -> bool:
 
 def _past(tokens: Sequence[Token], place: int) -> int:
     """The first place whose word says something."""
-    while place < len(tokens) and _says_nothing(tokens[place]) and not _LETTERED.fullmatch(tokens[place].text):
+    while place < len(tokens) and _says_nothing(tokens[place]) and not _of_a_terminal(tokens, place):
         place += 1
     return place
 
 
-def _terminal(tokens: Sequence[Token], place: int) -> tuple[int, list[Token]]:
+def _of_a_terminal(tokens: Sequence[Token], place: int) -> bool:
+    """Whether a word is of a terminal: `small tag`, the `A` of `A red to fuse 1`, not of `A red runs to`."""
+    after = tokens[place + 1].text.casefold() if place + 1 < len(tokens) else ""
+    if tokens[place].text.casefold() in trade.words("english", "sizes") and after in _SIDES:
+        return True
+    if not _LETTERED.fullmatch(tokens[place].text):
+        return False
+    verb = next((token.text for token in tokens[place:] if token.sort in JOINS), "")
+    return tokens[place].text != "A" or not verb[:1].isalpha() or " " not in verb
+
+
+def _terminal(tokens: Sequence[Token], place: int, scene: Surroundings) -> tuple[int, list[Token]]:
     """How many tokens at a place are a terminal, and what stands for it; (0, []) for none."""
     if place >= len(tokens):
         return 0, []
     token = tokens[place]
     low = token.text.casefold()
     after = tokens[place + 1] if place + 1 < len(tokens) else None
-    if token.sort == "word" and low in trade.words("terminals", "before") and after is not None:
-        if after.sort in ("number", "word") and _LETTERED.fullmatch(after.text):
-            return 2, [after]
-    sided = after is not None and after.text.casefold() in trade.words("terminals", "sides") | {"wire", "lead"}
-    if sided and after is not None:
+    kind = token.sort == "word" and low in trade.words("terminals", "before")
+    if kind and after is not None and after.sort in ("number", "word") and _LETTERED.fullmatch(after.text):
+        return 2, [after]
+    if after is not None and after.text.casefold() in _SIDES:
+        if _LETTERED.fullmatch(token.text):
+            return 2, [token]  # `the D terminal`
         if low in ("other", "second"):
             return 2, [replace(token, text="other", value="other"), replace(after, text="side", value="side")]
         if low in trade.words("english", "sizes"):
             return 2, [token, after]
     if token.sort in ("plus", "dash") and not place and after is not None:
-        return 1, [token]
+        sign = "positive" if token.sort == "plus" else "negative"
+        return 1, [replace(token, sort="word", text=sign, value=sign)]
+    if CODE.fullmatch(token.text) and scene.names.stands(token.text.casefold()):
+        return 0, []  # a device of the page
+    if token.sort == "number" and _counts(tokens, place):
+        return 0, []
     if token.sort == "number" or (token.sort == "word" and _LETTERED.fullmatch(token.text)):
         return 1, [token]
     named = low in trade.words("terminals", "words") or trade.long_form(low) in ("positive", "negative")
     return (1, [token]) if token.sort == "word" and named else (0, [])
+
+
+def _counts(tokens: Sequence[Token], place: int) -> bool:
+    """`2 thin yellow wires`: how many, and no terminal."""
+    for token in tokens[place + 1 :]:
+        if token.text.casefold() in ("wires", "leads", "cables", "cores", "tails", "ends"):
+            return True
+        if token.sort not in ("word", *ABOUT):
+            return False
+    return False
 
 
 def _goes_on(tokens: Sequence[Token], place: int) -> bool:
@@ -233,9 +350,14 @@ def _is_ground(rest: Sequence[Token], scene: Surroundings) -> bool:
 def _by_colour(
     clause: Clause, coloured: Sequence[Clause], grounds: Sequence[bool], scene: Surroundings
 ) -> tuple[Token, ...]:
-    """The terminal of a wire that only its colour names: E of an earth, else its colour where there are more."""
+    """The terminal of a wire that its colour names: E of an earth, else its colour where there are more."""
     topic = scene.topic
-    if topic is None or clause.sort != "colour" or topic.sort in ("joint", "ground") or trade.is_ground(topic.key):
+    if (
+        topic is None
+        or clause.sort != "colour"
+        or topic.sort in ("joint", "ground")
+        or trade.is_ground(topic.key)
+    ):
         return ()
     if len(coloured) < 2:
         return ()

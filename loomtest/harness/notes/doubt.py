@@ -22,7 +22,9 @@ if TYPE_CHECKING:
 _OR = re.compile(r"(?<![\w/])(?<!\s\s)(?<!\t)(?<!\|\s)or(?![\w/])", re.IGNORECASE)
 # `one wire green, other is black`: two wires, and which is which is not said
 _ONE_OF_TWO = re.compile(
-    r"\bone (?:wire|is)\b(?! each).*\bother\b(?! (?:\w+ )?(?:to|from|off|goes)\b)|\bother is\b", re.IGNORECASE
+    r"\bone (?:wire|is)\b(?! each).*\bother\b(?! (?:one |wire |is |[\w/]+ ){0,3}(?:to|from|off|goes)\b)"
+    r"|\bother is\b(?! (?:[\w/]+ )?(?:to|from|off)\b)",
+    re.IGNORECASE,
 )
 _PAIR = re.compile(
     r"\b[a-z]+\s*(?:&|and|\+)\s*[a-z]+\s+(?:pair|twin)\b", re.IGNORECASE

@@ -40,7 +40,7 @@ def joints_of(reading: EndsFound, groups: list[list[Mention]], scene: Surroundin
     groups = _minus(reading, groups, scene)
     _check_sure(reading, groups, scene)
     pairs = _paired(reading, groups, scene)
-    _check_bridged(pairs, scene)
+    pairs = _not_bridged(pairs, reading, scene)
     if reading.count and reading.count != len(pairs) and scene.meant != "note":
         raise UnsureError(Ask.SEVERAL_MEANINGS, str(reading.count))
     joints = described(pairs, reading, groups, scene)
@@ -89,12 +89,24 @@ def _between(left: list[Mention], right: list[Mention], fused: bool, scene: Surr
     raise UnsureError(Ask.LIST_TO_LIST)
 
 
-def _check_bridged(pairs: list[Pair], scene: Surroundings) -> None:
-    """Raises UnsureError for `CDI 3, 4 to stator`: as one point the stator would join the two."""
-    for one in {b for _, b, _ in pairs if not b.terminal and b.sort in ("load", "contact")}:
+_ANY_WAY = re.compile(r"(?i)\b(?:any|either|whichever) way (?:round|about|up)\b")
+
+
+def _not_bridged(pairs: list[Pair], reading: EndsFound, scene: Surroundings) -> list[Pair]:
+    """`CDI 3, 4 to stator`: as one point the stator would join the two. Raises UnsureError where it is not
+    said that both its terminals do for both wires."""
+    for one in {b for _, b, _ in pairs if not b.terminal and b.sort in ("load", "contact", "")}:
         ends = {a for a, b, _ in pairs if b == one and a.terminal}
-        if len(ends) > 1 and len({a.words for a in ends}) == 1 and not scene.meant:
+        if len(ends) < 2 or len({a.words for a in ends}) > 1 or scene.meant or trade.is_ground(one.key):
+            continue
+        if not any(_ANY_WAY.search(note) for note in reading.notes):
             raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(one.words))
+        order = [a for a, b, _ in pairs if b == one]
+        pairs = [
+            (a, replace(b, terminal=str(order.index(a) + 1)) if b == one else b, fused)
+            for a, b, fused in pairs
+        ]
+    return pairs
 
 
 def _from_and_to(reading: EndsFound, groups: list[list[Mention]], scene: Surroundings) -> list[list[Mention]]:

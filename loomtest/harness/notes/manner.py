@@ -15,14 +15,16 @@ from loomtest.harness.notes.scan import Token
 _JOINS = ("to", "arrow", "back", "from", "feeds", "via")
 _ENDS = (*_JOINS, "comma", "semi", "stop", "gap", "note", "remark", "colon", "quest")
 _SAYS = ("colour", "letters", "size", "size?", "length", "amps", "decimal", "ditto", "quest")
-_ALONG = {"up", "down", "along", "across", "through", "round", "around", "past", "over", "under", "beneath",
-          "behind", "inside", "outside", "beside", "above", "below", "underneath", "between", "beyond"}  # fmt: skip
+_ALONG = {
+    "up", "down", "along", "across", "through", "round", "around", "past", "over", "under", "beneath",
+    "behind", "inside", "outside", "beside", "above", "below", "underneath", "between", "beyond",
+}  # fmt: skip
 _AT = {"in", "inside", "at", "by", "near", "behind", "under", "beside", "above", "below", "beneath"}
 _DETERMINERS = {"the", "a", "an", "its", "my", "our", "that", "this", "each", "both", "one", "some"}
-_WHY = {"so", "because", "since", "it", "they", "he", "she", "i", "we", "when", "whenever", "while", "before",
+_WHY = {"so", "because", "since", "it", "they", "when", "whenever", "while", "before",
         "after", "where", "which", "that's", "thats", "it's", "as"}  # fmt: skip
 _OPENS_BARE = {"so", "because", "since", "when", "whenever", "while", "where"}
-_SAME_AS = {"as", "on", "for", "with"}
+_IN_A_RUN = {"fuse", "breaker", "joint", "splice", "diode", "resistor"}
 MOST_WORDS = 4
 
 
@@ -99,6 +101,8 @@ def _place(tokens: Sequence[Token], index: int, before: Sequence[Token]) -> int:
     named = bool(before) and (before[-1].sort == "number" or trade.is_noun(before[-1].text))
     if not named or _low(tokens, index) not in _AT or _low(tokens, index + 1) not in _DETERMINERS:
         return 0
+    if trade.long_form(before[-1].text) in _IN_A_RUN:
+        return 0  # `a fuse in the line` is of the wire
     end = _end(tokens, index + 2)
     behind = tokens[index + 2 : end]
     if not 0 < len(behind) < MOST_WORDS or any(token.sort != "word" for token in behind):
@@ -112,7 +116,9 @@ def _reason(tokens: Sequence[Token], index: int, before: Sequence[Token]) -> int
     apart = bool(before) and before[-1].sort in ("comma", "remark", "note")
     if not before or low not in _WHY or (not apart and low not in _OPENS_BARE):
         return 0
-    end = next((i for i in range(index, len(tokens)) if tokens[i].sort in ("stop", "semi", "gap")), len(tokens))
+    end = next(
+        (i for i in range(index, len(tokens)) if tokens[i].sort in ("stop", "semi", "gap")), len(tokens)
+    )
     said = tokens[index + 1 : end]
     if len(said) < 2 or _low(tokens, index + 1) in ("does", "do", "that"):
         return 0

@@ -79,6 +79,7 @@ def _line(state: ReadSoFar, line: PageLine) -> None:
         state.style, state.joined, state.begun, state.last = "", 0, False, 0
         state.soft, state.changing = False, line.role is Role.CHANGE_HEADING
         scene.device, scene.other, scene.star = line.device, line.other, line.star
+        scene.topic, scene.topic_indent, scene.last = None, None, None
         scene.fuse_row = bool(line.device and re.search(r"\b(?:fuse|breaker)\b", line.device.key))
         scene.hub = state.hub = line.hub
         scene.columns = end_columns(state.page, line) if line.role is Role.HEADING else Ends.FIRST

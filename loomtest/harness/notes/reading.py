@@ -9,6 +9,7 @@ from typing import Any
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.cells import is_title, wire_name
+from loomtest.harness.notes.clauses import take_topic
 from loomtest.harness.notes.credible import is_credible
 from loomtest.harness.notes.ditto import named_again, written_out
 from loomtest.harness.notes.doubt import (
@@ -57,10 +58,11 @@ def read_statements(state: ReadSoFar, line: PageLine) -> None:
             state, line, undoubted(tokens) if asked else tokens
         )
     except RemarkError:
+        take_topic(state.scene, line, tokens)
         state.lines.append(_no_wire(state, line, tokens, asked))
         return
     except UnsureError as error:
-        state.above = tokens
+        state.above, state.scene.last = tokens, None
         why, about = (Ask.WRITER_UNSURE, asked) if asked else (error.why, error.about)
         state.lines.append(_unread(state, line, tokens, why, about))
         return

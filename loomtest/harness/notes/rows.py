@@ -15,7 +15,7 @@ from loomtest.harness.notes.cells import (
     through_a_fuse,
     with_letters,
 )
-from loomtest.harness.notes.clauses import clauses, with_heads
+from loomtest.harness.notes.clauses import clauses, indent_of, leave_topic, with_heads
 from loomtest.harness.notes.credible import check, is_credible
 from loomtest.harness.notes.doubt import doubtful, undoubted
 from loomtest.harness.notes.inparts import independent, words_of
@@ -66,6 +66,7 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
     scene = state.scene
     rest = tokens
     scene.pins = ()
+    indent = indent_of(line)
     pins: list[Mention] = []
     pinned = row_of(state, tokens)
     if pinned is not None:
@@ -76,6 +77,7 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
             found.kind, found.empty = Kind.EMPTY, [state.page.names.point(pin) for pin in pins]
             return found
     else:
+        leave_topic(scene, indent)
         scene.device = None if state.soft else scene.device
         if (said := _unpinned(state, line, tokens)) is not None:
             return said
@@ -89,7 +91,7 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
     about += topic_of(tokens)
     statements = through_a_fuse(sentences(rest, bool(pins)))
     if not pins:
-        statements = with_heads(statements, scene, len(line.text) - len(line.text.lstrip()))
+        statements = with_heads(statements, scene, indent)
     found.joints, found.doubts = _joints(state, line, statements, pins, about)
     if not scene.meant:
         state.near += [
@@ -279,6 +281,8 @@ def _rows_of_line(state: ReadSoFar, line: PageLine, inline: list[tuple[Mention, 
     if not scene.meant:
         check(found.joints, state.page.names)
     scene.pins = ()
+    scene.topic = Mention(inline[0][0].words)
+    scene.topic_indent = indent_of(line)
     found.kind = Kind.WIRES if found.joints else Kind.EMPTY
     return found
 

@@ -296,6 +296,9 @@ def _abbreviates(tokens: list[Token], index: int) -> bool:
     if index == 0 or tokens[index - 1].end != tokens[index].start or tokens[index - 1].sort != "word":
         return False
     word = tokens[index - 1].text
+    sentence = word.casefold() in trade.words("english", "function") and word.casefold() not in ("no", "do")
+    if sentence or any(letter.isdigit() for letter in word):
+        return False  # `two wires in it. White to …`, `splice S1. One to …`
     after = tokens[index + 1] if index + 1 < len(tokens) else None
     apart = after is not None and (after.sort == "gap" or after.start > tokens[index].end)
     if len(word) == 1 and word.isupper() and apart:

@@ -36,9 +36,11 @@ def with_subject(tokens: Sequence[Token], scene: Surroundings) -> list[Token]:
     found: list[Token] = []
     if not any(token.text.casefold() in ("its", "other") for token in tokens):
         return list(tokens)
-    if any(a.text.casefold() == "one" and b.text.casefold() in _SIDES for a, b in pairwise(tokens)):
+    begins = next((token.text.casefold() for token in tokens if token.sort != "gap"), "")
+    named = any(a.text.casefold() == "one" and b.text.casefold() in _SIDES for a, b in pairwise(tokens))
+    if begins == "one" or named:
         return list(tokens)  # `one side …, other side …` is read as it stands
-    subject = scene.subject
+    subject = scene.topic if scene.topic is not None and scene.topic_indent is not None else scene.subject
     index = 0
     while index < len(tokens):
         low = tokens[index].text.casefold()

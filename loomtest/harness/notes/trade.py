@@ -118,6 +118,9 @@ def one_bus(parts: list[str]) -> str:
 _OF_AN_ENGINE_BLOCK = {"engine", "motor", "cylinder", "earth", "ground", "negative", "block"}
 
 
+_SHARED = {"strip", "bar", "rail", "post", "stud", "point", "block", "terminal", "lug"}
+
+
 def is_ground(name: str) -> bool:
     """Whether a device of this name is a ground: `scuttle earth bolt`, `neg bus`, `E1`, `gearbox bolt`."""
     parts = [long_form(part) for part in re.split(r"[\s_]+", name) if part]
@@ -125,7 +128,7 @@ def is_ground(name: str) -> bool:
         parts = [part for part in parts if part != "block"]  # `tag block 1` is no engine's
     if any(part in words("ground", "words") for part in parts):
         return True
-    if one_bus(parts) == "negative bus":
+    if one_bus(parts) == "negative bus" or (parts[:1] == ["negative"] and parts[-1] in _SHARED):
         return True
     if re.fullmatch(r"(?:E|GND|G)\d*", name) or name.casefold() in ("negative bus", "neg bus", "neg"):
         return True

@@ -37,3 +37,107 @@ def test_what_joins_nothing_is_no_join() -> None:
     assert denied == ["key_switch:2 red to fuse_box:3  # NOT connected to fuse box 4"]
     assert wires("step led to frame lug, black") == ["step_led black to frame_lug"]
     assert wires("old plug P9 replaced by P1: P9-1 = P1-A, P9-2 = P1-F") == []
+
+
+LAMP = ["deck_lamp white to deck_switch:2", "deck_lamp:E black to dash_earth_bar"]
+
+
+@pytest.mark.parametrize(
+    "page",
+    [
+        "deck lamp. The white goes up the mast to deck switch 2, the black with it to dash earth bar.",
+        "deck lamp: white goes up to deck switch 2, its black to the dash earth bar",
+        "deck lamp.  WHITE TO deck_switch 2.  BLACK TO dash_earth_bar.".replace("_", " "),
+        "deck lamp\n   the white comes down the mast and on to deck switch 2\n   the black to dash earth bar",
+        "deck lamp has two wires. The white one joins deck switch 2, the black returns to dash earth bar.",
+        "deck lamp: two wires in it. White to deck switch 2; the black goes on its own to dash earth bar.",
+    ],
+)
+def test_the_wires_of_a_device_are_told_by_their_colours(page: str) -> None:
+    assert wires(page) == LAMP
+
+
+REGULATOR = [
+    "regulator:D yellow to dynamo:D",
+    "regulator:F green to dynamo:F",
+    "regulator:E black to frame",
+]
+
+
+@pytest.mark.parametrize(
+    "page",
+    [
+        "regulator. D: yellow to dynamo D. F: green, to dynamo F. E is black to the frame.",
+        "regulator: D yellow > dynamo D, F green > dynamo F, E black > frame",
+        "regulator\n  D goes to dynamo D, yellow\n  terminal F to dynamo F in green\n  E, black, to frame",
+        "regulator: the D post has a yellow to dynamo D; F takes a green from dynamo F; E black to frame.",
+        "regulator. Three wires. D yellow to dynamo D; the green on F to dynamo F; the black on E to frame.",
+    ],
+)
+def test_terminals_alone_are_of_what_the_paragraph_is_about(page: str) -> None:
+    assert wires(page) == REGULATOR
+
+
+def test_a_device_of_its_own_is_the_subject_of_its_clause() -> None:
+    page = "fan motor. Red from fuse 4 to fan switch 1. Fan switch 2 to fan motor +, red."
+    assert wires(page) == ["fuse_4 red to fan_switch:1", "fan_switch:2 red to fan_motor:+"]
+    page = "pump: + brown to pump switch 2, - black to bar\n  + also to gauge 1, brown\nhorn 1 to fuse 3, red"
+    assert wires(page) == [
+        "pump:+ brown to pump_switch:2",
+        "pump:- black to bar",
+        "pump:+ brown to gauge:1",
+        "horn:1 red to fuse_3",
+    ]
+    page = "horn. It is fed from fuse 4, purple. Other tag to frame, black."
+    assert wires(page) == ["horn:1 violet to fuse_4", "horn:2 black to frame"]
+
+
+def test_two_wires_on_one_terminal_of_the_subject() -> None:
+    page = "starter: big stud has red from isolator OUT, and the brown off alternator B+"
+    page += "\n  small tag: white from key S"
+    assert wires(page) == [
+        "starter_big_stud red to isolator:OUT",
+        "starter_big_stud brown to alternator:B+",
+        "starter_small_tag white to key:S",
+    ]
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "control lamp 1, it lights when the platform is open",
+        "control lamp 1 so there is no second one",
+        "control lamp 1 in the lift box",
+        "control lamp 1, on its own all the way",
+        "control lamp 1 because the old one was thin",
+        "control lamp 1, same deal",
+    ],
+)
+def test_how_where_and_why_is_of_no_name(said: str) -> None:
+    (wire,) = read_notes(f"relay 4 green to {said}").wires
+    assert (wire.start, wire.end) == ("relay:4", "control_lamp:1")
+
+
+def test_wires_of_two_terminals_to_one_device_any_way_round_are_two() -> None:
+    assert [w.split("  #")[0] for w in wires("chime 3 and 4 to the speaker, pink, brown, any way round")] == [
+        "chime:3 pink to speaker:1",
+        "chime:4 brown to speaker:2",
+    ]
+    assert wires("chime 3 and 4 to the speaker, pink, brown") == []
+
+
+FAN = ["vent_fan:1 yellow to vent_switch:2", "vent_fan:2 yellow to bar"]
+
+
+@pytest.mark.parametrize(
+    "page",
+    [
+        "vent fan, 2 thin yellow wires, one from vent switch 2, one to the bar",
+        "vent fan: one wire goes to vent switch 2 and the other to the bar, yellow",
+        "vent fan has two leads. One is yellow to vent switch 2, the other one is yellow to the bar.",
+        "vent fan. One side to vent switch 2, yellow, the other side to the bar, yellow.",
+        "vent fan. First wire yellow to vent switch 2; the second goes to the bar, also yellow",
+    ],
+)
+def test_one_here_and_one_there(page: str) -> None:
+    assert wires(page) == FAN

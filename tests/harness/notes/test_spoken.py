@@ -191,8 +191,6 @@ def test_a_terminal_block_is_no_ground_and_an_engine_block_is() -> None:
         ("horn relay 85 red 6  from ignition switch 3", "horn_relay:85 red, 6 mm² to ignition_switch:3"),
         ("dynamo strap 400 to frame", "dynamo_strap:400 to frame"),
         ("blower + to F5 (yellow), - bar", "blower:+ yellow to F5; F5 yellow to bar"),
-        ("joint under floor: brown in, brown to tail lamp, brown to plate lamp",
-         "joint brown to tail_lamp; joint brown to plate_lamp"),
         ("L/R oil switch -> oil lamp", "L/R_oil_switch to oil_lamp"),
         ("neutral switch sky blue to neutral lamp", "neutral_switch_sky blue to neutral_lamp"),
         ("key 4 start red to starter 50", "key:4 red to start; key:4 red to start:50"),

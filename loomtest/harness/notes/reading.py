@@ -54,9 +54,8 @@ def read_statements(state: ReadSoFar, line: PageLine) -> None:
     wire, tokens = wire_name(tokens)
     asked = doubtful(text, tokens)
     try:
-        found = (_in_parts(state, line, tokens) if asked else None) or read_line(
-            state, line, undoubted(tokens) if asked else tokens
-        )
+        parted = _in_parts(state, line, tokens) if asked else None
+        found = parted or read_line(state, line, undoubted(tokens) if asked else tokens)
     except RemarkError:
         take_topic(state.scene, line, tokens)
         state.lines.append(_no_wire(state, line, tokens, asked))
@@ -67,7 +66,7 @@ def read_statements(state: ReadSoFar, line: PageLine) -> None:
         state.lines.append(_unread(state, line, tokens, why, about))
         return
     state.above = tokens
-    if asked and found.kind is not Kind.REMARK and not found.doubts:
+    if asked and found.kind is not Kind.REMARK and parted is None:
         state.lines.append(_unread(state, line, tokens, Ask.WRITER_UNSURE, asked))
         return
     if _SEE.search(text) and (pins_known(state, tokens) or not any(j.end.terminal for j in found.joints)):

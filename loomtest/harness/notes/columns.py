@@ -23,8 +23,10 @@ _WORDS = {
     "comes-from begins ex origin from-here",
     "to": "to b-end end-b end-2 side-b goes-to destination dest end feeds supplies connects-to where-to "
     "where-it-goes goes into target",
-    "pin": "pin from-pin pin-1 pin-a cavity cav way terminal term position pos clamp hole tag-no pins slot",
-    "conn": "conn connector plug device part unit from-conn from-connector conn-1 connector-1 conn-a",
+    "pin": "pin from-pin pin-1 pin-a cavity cav way terminal term position pos clamp hole tag-no pins slot "
+    "post stud contact blade spade",
+    "conn": "conn connector plug device part unit component what from-conn from-connector "
+    "conn-1 connector-1 conn-a",
     "to conn": "to-conn to-connector to-plug to-device conn-2 connector-2 conn-b",
     "to pin": "to-pin to-cavity to-terminal to-way pin-2 pin-b",
     "colour": "colour color col colr clr wire-colour wire-color cols",
@@ -81,10 +83,12 @@ def _places_by_the_rest(named: list[Column]) -> list[Column]:
 
 
 def _in_two_columns(named: list[Column]) -> list[Column]:
-    """`Conn  Pin  To  To pin`: connector and pin of each end in columns of their own."""
+    """`Conn  Pin  To  To pin`, `part  post  colour  goes to`: connector and pin of an end in two columns."""
     sorts = [sort for sort, *_ in named]
     twice = sorts.count("pin") == 2 or "to pin" in sorts
-    if not twice or not {"conn", "from"} & set(sorts) or sorts[0] == "pin":
+    of_one = [sort for sort in sorts if sort in ("conn", "from", "pin", "to")]
+    apart = of_one == ["conn", "pin", "to"]
+    if not (twice or apart) or not {"conn", "from"} & set(sorts) or sorts[0] == "pin":
         return named
     found: list[Column] = []
     seen = False
@@ -202,6 +206,8 @@ def _misfit(cell: Sequence[Token], role: str) -> float:
     sorts = {token.sort for token in cell} - {"quest", "note"}
     if sorts <= {"ditto", "dash"}:
         return 0.2
+    if role == "colour" and sorts == {"colour", "size"}:
+        return 0.0  # `red 6 ga`
     if role == "colour":
         short = len(cell) == 1 and cell[0].sort == "word" and len(cell[0].text) <= 5
         return 0.0 if sorts <= {"colour", "letters", "slash"} else 0.5 if short else 3.0

@@ -49,7 +49,7 @@ def gather(items: list[Item], reading: EndsFound, scene: Surroundings) -> None:
             if (behind_about or number) and complete and not scene.pins:
                 reading.notes.append(item.value)  # a number that may be a length: `red 25`
                 continue
-            if listed and complete and mention.key in ("fuse", "breaker") and not mention.terminal:
+            if listed and complete and _nameless_fuse(mention, scene):
                 _fuse(mention, reading, scene, items[index + 1 :], items)
                 continue
             if complete and scene.pins and not scene.meant:
@@ -219,15 +219,17 @@ _MAKES = (
 
 def _passed_through(mention: Mention, rest: list[Item], reading: EndsFound, scene: Surroundings) -> bool:
     """A fuse or breaker without a name of its own between two ends."""
-    plain = (
-        trade.long_form(mention.words[-1]) in ("fuse", "breaker", "fusible") and not mention.terminal
-        if mention.words
-        else False
-    )
-    made = (
-        all(word.casefold() in _MAKES for word in mention.words[:-1]) and scene.names.stands(mention.key) < 2
-    )
-    return plain and made and any(reading.groups[0]) and any(i.sort == "join" for i in rest)
+    nameless = _nameless_fuse(mention, scene)
+    return nameless and any(reading.groups[0]) and any(i.sort == "join" for i in rest)
+
+
+def _nameless_fuse(mention: Mention, scene: Surroundings) -> bool:
+    """`fuse`, `glass fuse`, where the page has none of that name."""
+    words = mention.words
+    if not words or trade.long_form(words[-1]) not in ("fuse", "breaker", "fusible") or mention.terminal:
+        return False
+    made = all(word.casefold() in _MAKES for word in words[:-1])
+    return made and (len(words) == 1 or scene.names.stands(mention.key) < 2)
 
 
 def _fuse(

@@ -238,6 +238,8 @@ def _run_items(run: list[Token], names: Names) -> list[Item]:
     if "for" in low[1:]:
         place = low.index("for", 1)
         return [*_run_items(run[:place], names), Item("prose", _text(run[place:]), run[place].start)]
+    if said := _passed_fuse(low):
+        return [Item("via", "via", run[0].start), Item("prose", said, run[0].start)]
     if (count := _count(low)) is not None:
         return [Item("count", count, run[0].start)]
     if all(word in _SIDE_WORDS or trade.is_filler(word) for word in low):
@@ -251,6 +253,22 @@ def _run_items(run: list[Token], names: Names) -> list[Item]:
     if low[0] in KINDS and len(run) > 1 and low[0] != "fuse" and _CODE.fullmatch(run[1].text):
         return [Item("kind", KINDS[low[0]], run[0].start), *_run_items(run[1:], names)]
     return _two_names(run, names) or _one_name(run, names)
+
+
+_IN_THE_RUN = re.compile(
+    r"((?:[a-z-]+ )?(?:fuse|breaker|fuselink|fusible link|fuse link))"
+    r" (?:(?:in|on|inside) )+(?:(?:it|line|series)|(?:the|its|this|that)(?: \w+)? "
+    r"(?:wire|lead|line|run|cable|feed|supply|tail|circuit|loom|leg|way))"
+)
+
+
+def _passed_fuse(low: Sequence[str]) -> str:
+    """`fuse in it`, `blade fuse in the lead`, `fused at`: what the wire passes on its way; else ""."""
+    text = " ".join(low)
+    if low[0] == "fused" and set(low[1:]) <= {"at", "with", "by", "for", "a", "to"}:
+        return "fuse"
+    match = _IN_THE_RUN.fullmatch(text)
+    return match[1] if match else ""
 
 
 def _count(low: Sequence[str]) -> str | None:

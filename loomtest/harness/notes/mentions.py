@@ -145,9 +145,17 @@ def _mention(parts: tuple[tuple[str, str], ...]) -> Mention | None:
     told = len(low) > 1 and low[0] in _TELLING and trade.is_noun(low[1])
     if other or (low and low[0] in _NO_BEGINNING and not told) or len(words) > MOST_WORDS:
         return None
-    if any(word in ("the", "a", "an", "of", "to") or trade.is_prose(word) for word in words):
+    if any(word in ("the", "a", "an", "of", "to") for word in words):
+        return None
+    prose = [word for word, behind in zip(words, [*words, ""][1:], strict=True) if not _is_hot(word, behind)]
+    if any(map(trade.is_prose, prose)):
         return None
     return Mention(tuple(words), terminal, many, start=start)
+
+
+def _is_hot(word: str, behind: str) -> bool:
+    """`hot stud`, `cold side`: which terminal, and no remark."""
+    return word.casefold() in ("hot", "cold") and behind.casefold() in trade.words("terminals", "sides")
 
 
 def _before_on_the(found: list[Token]) -> list[Token]:

@@ -10,9 +10,10 @@ from loomtest.harness.notes.cavities import is_pin
 from loomtest.harness.notes.cells import in_letters, says_empty
 from loomtest.harness.notes.columns import cells_of
 from loomtest.harness.notes.credible import is_credible
-from loomtest.harness.notes.items import ABOUT, items_of
+from loomtest.harness.notes.items import ABOUT, Item, items_of
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, UnsureError
-from loomtest.harness.notes.mentions import Mention
+from loomtest.harness.notes.members import expanded
+from loomtest.harness.notes.mentions import Mention, mention_of
 from loomtest.harness.notes.result import Kind
 from loomtest.harness.notes.roles import PageLine
 from loomtest.harness.notes.scan import Token
@@ -29,6 +30,8 @@ class RowSaid:
 
     ends: dict[str, list[Mention]] = field(default_factory=dict)  # `from`, `to`
     pins: dict[str, list[str]] = field(default_factory=dict)
+    posts: dict[str, list[Token]] = field(default_factory=dict)  # what stands for a pin in several words
+    cells: dict[str, list[Token]] = field(default_factory=dict)  # the names beside these
     empty: set[str] = field(default_factory=set)  # the ends whose cell says that nothing is there
     said: dict[str, str] = field(default_factory=dict)
     notes: list[str] = field(default_factory=list)
@@ -106,10 +109,20 @@ _NOTHING = re.compile(
 def _with_pins(row: RowSaid, side: str) -> None:
     """The end's terminals, where they have a column of their own."""
     pins, ends = row.pins.get(side, []), row.ends.get(side, [])
-    if pins and len(ends) == 1:
+    if side in row.posts:  # `solenoid` beside `motor stud`: the name that it has in a sentence
+        whole = mention_of([*row.cells.get(side, []), *row.posts[side]])
+        if whole is None or len(ends) != 1:
+            raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(token.text for token in row.posts[side]))
+        row.ends[side] = [whole]
+    elif pins and len(ends) == 1:
         end = ends[0]  # `IGN SW` beside a pin of its own has no terminal in its name
         words = (*end.words, end.terminal) if end.terminal else end.words
         row.ends[side] = [replace(end, words=words, terminal=pin) for pin in pins]
+
+
+def _is_short(token: Token) -> bool:
+    """Whether a word of a pin's cell is the pin itself: `3`, `IN`."""
+    return is_pin(token)
 
 
 def _pins(cell: Sequence[Token]) -> list[str]:
@@ -128,7 +141,10 @@ def _cell(row: RowSaid, role: str, cell: list[Token], state: ReadSoFar, line: Pa
         _say(row, role, cell, state)
     elif role in ("from pin", "to pin"):
         side = role.split()[0]
-        if not all(token.sort == "dash" for token in cell) or side not in row.empty:
+        words = [token for token in cell if token.sort in ("word", "number")]
+        if len(words) > 1 and len(words) == len(cell) and not any(map(_is_short, words[:1])):
+            row.posts[side] = cell
+        elif not all(token.sort == "dash" for token in cell) or side not in row.empty:
             row.pins[side] = _pins(cell)
     elif role == "pin" and not two and state.scene.device is not None:
         pins = [token.text for token in cell if is_pin(token)]
@@ -142,7 +158,7 @@ def _cell(row: RowSaid, role: str, cell: list[Token], state: ReadSoFar, line: Pa
         if says_empty(line.text[: cell[-1].end], cell):
             row.empty.add(side)
         else:
-            row.ends[side] = _ends(row, role, cell, state)
+            row.ends[side], row.cells[side] = _ends(row, role, cell, state), cell
     else:
         through = [item.mention for item in items_of(cell[1:], state.page.names, {}) if item.mention]
         if cell[0].sort == "via" and through and through[0].sort and "fuse" not in through[0].key:
@@ -189,7 +205,14 @@ def _ends(row: RowSaid, role: str, cell: list[Token], state: ReadSoFar) -> list[
     cell = [token for token in cell if token.sort != "stop"]
     if len(cell) > 2 and cell[-2].sort == "comma" and (cell[-1].sort != "word" or cell[-1].text.isupper()):
         cell = [*cell[:-2], cell[-1]]  # `Horn, +`, `Fuse box, IN`
-    for item in items_of(cell, state.page.names, state.page.letters):
+    items = items_of(cell, state.page.names, state.page.letters)
+    place = next((i for i, item in enumerate(items) if item.sort == "via"), len(items))
+    if passed := _passed(items[place + 1 :]):  # `starter, 20 amp fuse in the wire`
+        amps = [item.token.value for item in items if item.token is not None and item.token.sort == "amps"]
+        row.said["kind"] = "fuse"
+        row.notes.append(" ".join([passed, *amps]))
+        items = [item for item in items[:place] if item.sort != "list" and item.value != "amps"]
+    for item in items:
         if item.sort == "end" and item.mention is not None:
             mention = item.mention
             if not mention.words:
@@ -206,7 +229,15 @@ def _ends(row: RowSaid, role: str, cell: list[Token], state: ReadSoFar) -> list[
             raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(token.text for token in cell))
     if not found:
         raise UnsureError(Ask.UNKNOWN_WORDS, " ".join(token.text for token in cell))
-    return _with_terminals(found, state)
+    return expanded(_with_terminals(found, state), state.scene)
+
+
+def _passed(items: Sequence[Item]) -> str:
+    """What a wire passes, where nothing else stands behind the `via`; "" for any other."""
+    fuse = bool(items) and items[0].sort == "prose" and re.search(r"fuse|breaker|fusible", items[0].value)
+    if not fuse or any(item.sort not in ("about", "note") for item in items[1:]):
+        return ""
+    return items[0].value
 
 
 def _with_terminals(found: list[Mention], state: ReadSoFar) -> list[Mention]:

@@ -66,6 +66,16 @@ def header(text: str) -> list[Column]:
     return named if len(known) >= 2 and len(known) * 2 > len(named) and ends else []
 
 
+def by_content(columns: list[Column], rows: Sequence[Sequence[Token]]) -> list[Column]:
+    """The columns of a header, a `wire` above colours as their column."""
+    sorts = [sort for sort, *_ in columns]
+    coloured = sum(any(token.sort == "colour" for token in row) for row in rows) * 2 > len(rows)
+    if not coloured or "colour" in sorts or "wire" not in sorts[1:]:
+        return columns
+    place = sorts.index("wire", 1)
+    return [*columns[:place], ("colour", *columns[place][1:]), *columns[place + 1 :]]
+
+
 def _places_by_the_rest(named: list[Column]) -> list[Column]:
     """Two columns whose headings are not known, beside a colour: where the wire begins and ends."""
     sorts = [sort for sort, *_ in named]
@@ -85,9 +95,13 @@ def _places_by_the_rest(named: list[Column]) -> list[Column]:
 def _in_two_columns(named: list[Column]) -> list[Column]:
     """`Conn  Pin  To  To pin`, `part  post  colour  goes to`: connector and pin of an end in two columns."""
     sorts = [sort for sort, *_ in named]
+    tag = next((i for i, sort in enumerate(sorts) if i and sort == "wire" and sorts[i - 1] == "conn"), 0)
+    if tag and "pin" not in sorts:  # a device's `tag`
+        sorts[tag] = "pin"
+        named = [(sort, *column[1:]) for sort, column in zip(sorts, named, strict=True)]
     twice = sorts.count("pin") == 2 or "to pin" in sorts
     of_one = [sort for sort in sorts if sort in ("conn", "from", "pin", "to")]
-    apart = of_one == ["conn", "pin", "to"]
+    apart = of_one in (["conn", "pin", "to"], ["from", "pin", "to"])
     if not (twice or apart) or not {"conn", "from"} & set(sorts) or sorts[0] == "pin":
         return named
     found: list[Column] = []
@@ -138,7 +152,8 @@ def cells_of(
             cells += [[] for _ in range(max(1, len(_STROKES.findall(token.text))))]
         elif token.sort != "gap" or cells[-1]:
             cells[-1].append(token)
-    if text.startswith("\t"):  # an empty first cell: the connector of the row above
+    begins = text.lstrip().startswith("|") and text.count("|") == len(columns) - 1
+    if text.startswith("\t") or begins:  # an empty first cell: the connector of the row above
         cells = [[], *cells]
     if len(cells) < 2:
         return None
@@ -167,6 +182,8 @@ def _aligned(
 ) -> list[list[Token]] | None:
     """The cells put to the columns in their order, at the least cost."""
     roles = [column[0] for column in columns]
+    begins = [column[1] for column in columns[1:]] + [10_000]
+    fewer = len(cells) < len(columns)  # some column is empty: where a cell stands tells which
 
     @cache
     def best(cell: int, column: int) -> tuple[float, tuple[int, ...]]:
@@ -177,7 +194,8 @@ def _aligned(
             return 0.6 + rest[0], (-1, *rest[1])
         taken = best(cell + 1, column + 1)
         near = abs(cells[cell][0].start - columns[column][1]) <= 2
-        cost = _misfit(cells[cell], roles[column]) - (0.5 if near else 0)
+        late = fewer and cells[cell][0].start >= begins[column] - 1
+        cost = _misfit(cells[cell], roles[column]) - (0.5 if near else 0) + (1 if late else 0)
         skipped = best(cell, column + 1)
         return min(
             (cost + taken[0], (column, *taken[1])),

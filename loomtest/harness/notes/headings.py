@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.cavities import is_pin, is_row, without_lead
-from loomtest.harness.notes.columns import header
+from loomtest.harness.notes.columns import by_content, header
 from loomtest.harness.notes.items import ABOUT, JOINS, items_of
 from loomtest.harness.notes.mentions import Mention, mention_of
 from loomtest.harness.notes.roles import Page, PageLine, Role
@@ -66,7 +66,7 @@ def find_roles(page: Page) -> None:
         elif (sided := two_sided(line.text))[0]:
             line.role, line.columns = Role.TABLE, sided[0]
             line.device = _device(sided[1]) if sided[1] else _sided_device(lines[:index])
-        elif columns := header(line.text):
+        elif columns := by_content(header(line.text), [row.tokens for row in lines[index + 1 : index + 6]]):
             line.role, line.columns = Role.TABLE, columns
             line.device = _title_device(lines[:index])
         else:

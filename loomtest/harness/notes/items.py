@@ -172,23 +172,8 @@ def _sign_role(
     token: Token, before: Token | None, after: Token | None, run: list[Token], names: Names
 ) -> str:
     """A dash or plus: a terminal behind a name, a join, or a list."""
-    other = "join" if token.sort == "dash" else "list"
     if not run:
-        begins = before is None or before.sort in ("comma", "semi", "stop", "and", "colon")
-        if before is not None and before.sort == "slash":
-            return "word"  # `inverter + / -`
-        if token.sort == "dash" and begins and after is not None and after.sort in ("to", "from", "arrow"):
-            return "word"  # `…, - to bar`: the minus of what was named before
-        if token.sort == "plus" and after is not None and after.sort not in ("word", "number"):
-            return "word"
-        if (
-            token.sort == "plus"
-            and after is not None
-            and before is not None
-            and before.sort not in ("colour", "note", "gap", "comma")
-        ):
-            return "list"
-        return other if before is not None else "sign"
+        return _alone(token, before, after)
     if after is None:
         return "word"
     if after.sort == "dash" and token.end < after.start:  # `coil - - tacho`: the first is its terminal
@@ -204,32 +189,43 @@ def _sign_role(
     if trade.is_prose(after.text) and after.sort == "word":
         says_empty = before is not None and before.end < token.start and after.text.casefold() in _EMPTY
         return "join" if says_empty else "word"
-    if token.sort == "plus" and trade.long_form(after.text) in (
-        "bus",
-        "rail",
-        "post",
-        "terminal",
-        "stud",
-        "lug",
-    ):
+    return _plus_role(after, run, names) if token.sort == "plus" else "join"
+
+
+def _alone(token: Token, before: Token | None, after: Token | None) -> str:
+    """A dash or plus with no name right before it."""
+    sort = before.sort if before is not None else ""
+    then = after.sort if after is not None else ""
+    begins = sort in ("", "comma", "semi", "stop", "and", "colon")
+    if sort == "slash":
+        return "word"  # `inverter + / -`
+    if token.sort == "dash" and begins and then in ("to", "from", "arrow"):
+        return "word"  # `…, - to bar`: the minus of what was named before
+    if sort == "colon" and then == "colour":
+        return "word"  # `bow light: - black to the post`
+    if token.sort == "plus" and then and then not in ("word", "number"):
         return "word"
-    if token.sort == "plus":
-        if run[-1].sort == after.sort == "number":
-            return "list"  # `pickup 1 + 2`
-        if after.sort in ABOUT or trade.is_filler(after.text) or after.text.casefold() in _SIDE_WORDS:
-            return "word"
-        near = mention_of(run)
-        code = after.sort == "word" and (lettered(after.text) or _CODE.fullmatch(after.text))
-        if near is not None and not near.terminal and near.sort == "load" and code:
-            return "word"  # `side marker + JB7`
-        if (
-            near is not None
-            and not near.terminal
-            and names.alias(near.key) in ("battery", "rectifier", "house battery", "starter battery")
-        ):
-            return "word"
+    if token.sort == "plus" and then and sort and sort not in ("colour", "note", "gap", "comma"):
         return "list"
-    return "join"
+    return "sign" if before is None else "join" if token.sort == "dash" else "list"
+
+
+def _plus_role(after: Token, run: list[Token], names: Names) -> str:
+    """A plus behind a name: its terminal, or `and`."""
+    if trade.long_form(after.text) in _BEHIND_A_SIGN:
+        return "word"
+    if run[-1].sort == after.sort == "number":
+        return "list"  # `pickup 1 + 2`
+    if after.sort in ABOUT or trade.is_filler(after.text) or after.text.casefold() in _SIDE_WORDS:
+        return "word"
+    near = mention_of(run)
+    if near is None or near.terminal:
+        return "list"
+    code = after.sort == "word" and (lettered(after.text) or _CODE.fullmatch(after.text))
+    if near.sort == "load" and code:
+        return "word"  # `side marker + JB7`
+    has_one = names.alias(near.key) in ("battery", "rectifier", "house battery", "starter battery")
+    return "word" if has_one else "list"
 
 
 def _run_items(run: list[Token], names: Names) -> list[Item]:

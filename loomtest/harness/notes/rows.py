@@ -16,6 +16,7 @@ from loomtest.harness.notes.cells import (
     with_letters,
 )
 from loomtest.harness.notes.clauses import clauses, indent_of, leave_topic, with_heads
+from loomtest.harness.notes.covered import left_over
 from loomtest.harness.notes.credible import check, is_credible
 from loomtest.harness.notes.doubt import doubtful, undoubted
 from loomtest.harness.notes.inparts import independent, words_of
@@ -144,6 +145,8 @@ def _joints(
             own = _of_statement(state, statement, found, bool(index), bool(pins))
             found += own
             if not scene.meant:
+                if lost := left_over(statement, own):
+                    raise UnsureError(Ask.SEVERAL_MEANINGS, lost)
                 own = spelled_out(own, scene.names, about, state.near)
                 check(own, scene.names)
             if unsure:

@@ -251,6 +251,7 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "harness/notes/short.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/sofar.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/statement.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
+    "harness/notes/signs.py": ("harness/notes/test_whole_names.py", "harness/notes/test_notepad.py"),
     "harness/notes/subject.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/tablerow.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/tokens.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),

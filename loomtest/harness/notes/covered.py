@@ -21,7 +21,9 @@ _WORD = re.compile(r"[^\s,;()]+")
 def left_over(tokens: Sequence[Token], joints: Sequence[Joint]) -> str:
     """The first word or number of a statement that no wire of it has; "" where nothing is left over."""
     had = _had(joints)
-    if (other := _another_of_it(tokens)) and not any(j.start.other or j.end.other for j in joints):
+    tokens = _without_topic(tokens)
+    told = any(end.other or end.terminal == "2" for joint in joints for end in (joint.start, joint.end))
+    if (other := _another_of_it(tokens)) and not told:
         return other
     where = False  # `frame bolt under the seat`: where a point is
     for index, token in enumerate(tokens):
@@ -40,11 +42,14 @@ _SIDES = {"side", "wire", "lead", "leg", "end", "terminal", "tail", "tag", "post
 
 
 def _another_of_it(tokens: Sequence[Token]) -> str:
-    """`the second wire of both bunk lights`, `the frame on its other side`: another terminal than the one read."""
+    """`the second wire of both lights`, `the frame on its other side`: another terminal than the one read."""
     for index, token in enumerate(tokens[:-1]):
         after = tokens[index + 1].text.casefold()
         turn = token.text.casefold() in ("other", "second", "remaining", "opposite", "far")
-        if turn and after.removesuffix("s") in _SIDES and any(t.text.casefold() in _OF_IT for t in _near(tokens, index)):
+        owned = token.text.casefold() == "other" or any(
+            t.text.casefold() in _OF_IT for t in _near(tokens, index)
+        )
+        if turn and owned and after.removesuffix("s") in _SIDES:
             return f"{token.text} {tokens[index + 1].text}"
     return ""
 
@@ -54,6 +59,15 @@ _OF_IT = {"of", "its", "their", "it", "each", "both", "from"}
 
 def _near(tokens: Sequence[Token], index: int) -> Sequence[Token]:
     return [*tokens[max(0, index - 1) : index], *tokens[index + 2 : index + 3]]
+
+
+def _without_topic(tokens: Sequence[Token]) -> Sequence[Token]:
+    """`Front lamps: …`, `hold in: …`: the words before the colon say what the rest is about."""
+    place = next((i for i, token in enumerate(tokens) if token.sort == "colon"), 0)
+    head = [token for token in tokens[:place] if token.sort != "gap"]
+    last = head[-1].text if head and head[-1].sort == "word" else ""
+    plural = last.casefold().endswith("s") and trade.is_noun(last[:-1])
+    return tokens[place + 1 :] if last and (plural or not trade.is_noun(last)) else tokens
 
 
 def _form(word: str) -> str:
@@ -84,6 +98,9 @@ _SIGNS = {
     "-": ("negative", "minus", "negatives", "negs", "return"),
     "E": ("earth", "ground", "negative"),
 }
+# How a wire goes, and the fuse in it, which is the wire's kind.
+_HOW = {"right", "straight", "direct", "fuse", "fusible", "breaker", "order", "respectively", "then", "there"}
+_HOW |= {"onto", "diode", "resistor", "inline", "in-line", "blade", "glass"}
 _MANY = {"both", "all", "each", "every", "pair"}
 
 
@@ -91,13 +108,20 @@ def _says_nothing(tokens: Sequence[Token], index: int) -> bool:
     """Whether a word says nothing of which points are joined."""
     text = tokens[index].text
     low = text.casefold().rstrip(".")
-    if text == "A" and tokens[index + 1 : index + 2] and tokens[index + 1].sort == "colour":
+    if text == "A" and not index:
         return True
+    if text in ("IN", "OUT") and (not index or tokens[index - 1].sort in ("colon", "comma", "word")):
+        return not any(token.text.islower() for token in tokens)
     if tokens[index].sort == "number":
         return False
     if trade.is_filler(text) or trade.is_prose(text) or trade.is_odd(text) or low in _MANY:
         return True
-    if low in trade.words("terminals", "before") or low in trade.ordered("english", "numbers"):
+    if (
+        low in _HOW
+        or low in trade.words("terminals", "before")
+        or low in trade.words("terminals", "sides")
+        or low in trade.ordered("english", "numbers")
+    ):
         return True
     return low in (
         "then",

@@ -108,6 +108,15 @@ def _strength(mention: Mention, names: Names) -> int:
     whole = trade.long_form(words[-1]) in trade.words("english", "wholes")
     if whole and not mention.terminal and key not in names.headed:
         return 0  # the loom, or what it is in
+    posts = len(words) == 2 and trade.long_form(words[0]) in ("positive", "negative")
+    if (
+        posts
+        and words[1].casefold() in ("post", "terminal", "pole", "clamp", "side")
+        and names.stands(key) < 2
+    ):
+        return 0  # of which battery
+    if key == "key" and not mention.terminal and "key" not in names.headed:
+        return 0  # the switch, or a cavity that is keyed
     if len(words) > 1 and trade.long_form(words[-1]) in ("earths", "grounds", "negs", "returns"):
         return 0  # the wires of these, which is another statement
     if any(word.count("/") > 1 for word in words):

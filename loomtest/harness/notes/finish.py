@@ -67,13 +67,16 @@ def finish(
     return found, wires, look
 
 
+_EARTHED = trade.words("nouns", "earthed")
+
+
 def _earthed(joints: Sequence[tuple[int, Joint]], names: Names) -> list[Joint]:
     """A load that has a feed and an earth, both without a terminal, gets one for its earth: they are two
     points, and as one they would join feed and earth. So do all of a run from load to load to an earth."""
     fed: dict[str, set[int]] = {}  # a load without a terminal: the lines that join it to no ground
     for line, joint in joints:
         for own, other in ((joint.start, joint.end), (joint.end, joint.start)):
-            if not own.terminal and not trade.is_ground(other.key):
+            if not own.terminal and not names.is_ground(other.key):
                 fed.setdefault(names.alias(own.key), set()).add(line)
     found: list[Joint] = []
     run: dict[str, int] = {}  # the loads whose earth a run goes through, by its line
@@ -82,10 +85,10 @@ def _earthed(joints: Sequence[tuple[int, Joint]], names: Names) -> list[Joint]:
         for own, other in ((joint.start, joint.end), (joint.end, joint.start)):
             key, beyond = names.alias(own.key), names.alias(other.key)
             bare = not own.terminal and bool(own.words) and not trade.is_ground(own.key)
-            load = bare and own.sort not in ("joint", "contact", "code", "ground")
+            load = bare and (own.sort in ("load", "") or own.key.split()[-1] in _EARTHED)
             elsewhere = bool(fed.get(key, set()) - {line})
             goes_on = elsewhere and line in (run.get(key), run.get(beyond))
-            if load and (goes_on or (trade.is_ground(other.key) and key in fed)):
+            if load and (goes_on or (names.is_ground(other.key) and key in fed)):
                 own = replace(own, terminal="E")
                 run |= {key: line} if elsewhere else {}
             ends.append(own)

@@ -29,7 +29,7 @@ def gather(items: list[Item], reading: EndsFound, scene: Surroundings) -> None:
             goes_on = complete and any(later.sort == "end" for later in rest)
             if goes_on and not scene.meant and _another_wire(items[:index]):
                 raise UnsureError(Ask.SEVERAL_MEANINGS, items[index - 1].value)
-            if _add_join(item, items[index - 1] if index else None, reading):
+            if _add_join(item, _before(items[:index]), reading):
                 gap = listed = via = False
         elif item.sort == "via":
             via = True
@@ -89,6 +89,16 @@ def _check_column(
         raise UnsureError(Ask.SEVERAL_MEANINGS, item.value)
 
 
+def _before(items: list[Item]) -> Item | None:
+    """What stands before a sign of joining: `another red to` goes on from the first end again."""
+    behind = next((item for item in reversed(items) if item.sort not in ("about", "note")), None)
+    again = behind is not None and behind.sort == "side" and _AGAIN & set(behind.value.split())
+    return behind if again else items[-1] if items else None
+
+
+_AGAIN = {"also", "one", "another", "second", "third"}
+
+
 def _add_join(item: Item, before: Item | None, reading: EndsFound) -> bool:
     """Begin a new group of ends; False for a `from` that begins the statement."""
     if item.value == "from" and not any(reading.groups):
@@ -99,17 +109,15 @@ def _add_join(item: Item, before: Item | None, reading: EndsFound) -> bool:
         reading.groups.append([])
     reading.joins.append(item.value)
     text = item.token.text.casefold() if item.token is not None else ""
+    if reading.joins[1:] and re.fullmatch(r"and (?:also )?(?:(?:goes|runs) )?to", text):
+        reading.also.add(len(reading.groups) - 1)  # `joint J1 to coil + and to box 1`
     if text.startswith(("earth", "ground")):
         _earth_of(reading)
     reading.looped = reading.looped or bool(_LOOPS.search(text))
     reading.equals = reading.equals or (
         item.token is not None and set(item.token.text) == {"="} and len(item.token.text) < 3
     )
-    if (
-        before is not None
-        and before.sort == "side"
-        and {"also", "one", "another"} & set(before.value.split())
-    ):
+    if before is not None and before.sort == "side" and _AGAIN & set(before.value.split()):
         reading.also.add(len(reading.groups) - 1)
     return True
 

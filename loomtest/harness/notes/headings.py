@@ -291,7 +291,7 @@ def _both(text: str) -> tuple[Mention, Mention | None] | None:
 
 def _device(text: str) -> Mention | None:
     """The name of the device that a heading names."""
-    text = re.sub(r"^[-*•>+]+\s+|(?i:^(?:so|right|ok|now|then|next)[.,]?\s+(?=\w+ \w))", "", text)
+    text = re.sub(r"^[-*•>+]+\s+|(?i:^(?:(?:so|ok|now|then|next)[.,]?|right[.,])\s+(?=\w+ \w))", "", text)
     text = re.split(r"(?<=[a-z])\.\s", text)[0]
     bare = re.split(r"\s{2,}|\t", re.sub(r"\([^()]*\)", "   ", text).strip(" =*_:"))[0].strip()
     quoted = re.search(r"(?<!\w)[\"“'‘]([A-Z]\w{0,5})[\"”'’](?!\w)", bare)

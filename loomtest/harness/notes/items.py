@@ -11,23 +11,11 @@ from loomtest.harness.notes.mentions import CODE, Mention, lettered, mention_of
 from loomtest.harness.notes.names import Names
 from loomtest.harness.notes.pairs import with_one_noun
 from loomtest.harness.notes.scan import Token
+from loomtest.harness.notes.signs import ABOUT as ABOUT
+from loomtest.harness.notes.signs import JOINS as JOINS
+from loomtest.harness.notes.signs import SIDE_WORDS, sign_role
 from loomtest.harness.notes.tokens import bare_size, tokens_of
 
-JOINS = ("to", "arrow", "back", "from", "feeds")
-ABOUT = ("colour", "size", "size?", "length", "amps", "letters")
-_SIDE_WORDS = (
-    "all",
-    "both",
-    "each",
-    "also",
-    "too",
-    "again",
-    "then",
-    "straight",
-    "direct",
-    "order",
-    "respectively",
-)
 KINDS = {kind: kind for kind in ("fuse", "diode", "coil", "lamp", "resistor")} | {"bulb": "lamp"}
 _CODE = re.compile(r"[A-Za-z]{1,4}_?\d{1,3}")
 _CAVITY = re.compile(r"[A-Z]?\d{1,3}[a-z]?")
@@ -35,8 +23,6 @@ _ENDS_A_NAME = re.compile(r"\d+[a-z]|[A-Z]\d?[+-]?|[A-Za-z]+\d*-\d+[a-z]?")
 _HYPHENED = re.compile(r"[A-Za-z]+\d*-\d+[a-z]?")
 _GLUED = re.compile(r"([A-Za-z]+\d+)-([A-Za-z]\d+)")
 _BOTH_SIDES = re.compile(r"(L|LH|left)\s*(?:&|\+|and|/)\s*(R|RH|right)", re.IGNORECASE)
-_BEHIND_A_SIGN = ("bus", "rail", "post", "terminal", "stud", "lug")  # `battery + post`
-_EMPTY = {phrase.split()[0] for phrase in trade.phrases("empty", "whole")}  # `park - not used`
 _LARGE = (10, 16, 25, 35, 50, 70)  # sizes in mm² that are seldom a cavity behind a colour
 _GAUGES = range(0, 27, 2)
 _FUSE = re.compile(r"\b(?:fuse|breaker|fusible|inline|in-line)\b", re.IGNORECASE)
@@ -151,7 +137,7 @@ def _role(token: Token, before: Token | None, after: Token | None, run: list[Tok
     if sort == "via":
         return "via"
     if sort in ("dash", "plus"):
-        return _sign_role(token, before, after, run, names)
+        return sign_role(token, before, after, run, names)
     if sort in ("comma", "and", "slash", "gap", "semi"):
         return "list"
     if sort == "measure":
@@ -168,66 +154,6 @@ def _is_gauge(before: Token | None, after: Token | None, run: list[Token]) -> bo
     return after is not None and after.sort == "colour" and (not run or ground)
 
 
-def _sign_role(
-    token: Token, before: Token | None, after: Token | None, run: list[Token], names: Names
-) -> str:
-    """A dash or plus: a terminal behind a name, a join, or a list."""
-    if not run:
-        return _alone(token, before, after)
-    if after is None:
-        return "word"
-    if after.sort == "dash" and token.end < after.start:  # `coil - - tacho`: the first is its terminal
-        return "word"
-    spaced = before is not None and before.sort == "gap"
-    if after.sort in (*JOINS, "comma", "slash", "and", "via", "stop", "semi", "note", "remark", "colon") or (
-        after.sort == "gap" and not spaced
-    ):
-        return "word"
-    own = mention_of(run) if after.sort == "colour" and token.sort == "dash" else None
-    if own is not None and not own.terminal and "+" in names.terminals.get(names.alias(own.key), ()):
-        return "word"  # `buzzer - black to the stud`, where the buzzer has a + too
-    if trade.is_prose(after.text) and after.sort == "word":
-        says_empty = before is not None and before.end < token.start and after.text.casefold() in _EMPTY
-        return "join" if says_empty else "word"
-    return _plus_role(after, run, names) if token.sort == "plus" else "join"
-
-
-def _alone(token: Token, before: Token | None, after: Token | None) -> str:
-    """A dash or plus with no name right before it."""
-    sort = before.sort if before is not None else ""
-    then = after.sort if after is not None else ""
-    begins = sort in ("", "comma", "semi", "stop", "and", "colon")
-    if sort == "slash":
-        return "word"  # `inverter + / -`
-    if token.sort == "dash" and begins and then in ("to", "from", "arrow"):
-        return "word"  # `…, - to bar`: the minus of what was named before
-    if sort == "colon" and then == "colour":
-        return "word"  # `bow light: - black to the post`
-    if token.sort == "plus" and then and then not in ("word", "number"):
-        return "word"
-    if token.sort == "plus" and then and sort and sort not in ("colour", "note", "gap", "comma"):
-        return "list"
-    return "sign" if before is None else "join" if token.sort == "dash" else "list"
-
-
-def _plus_role(after: Token, run: list[Token], names: Names) -> str:
-    """A plus behind a name: its terminal, or `and`."""
-    if trade.long_form(after.text) in _BEHIND_A_SIGN:
-        return "word"
-    if run[-1].sort == after.sort == "number":
-        return "list"  # `pickup 1 + 2`
-    if after.sort in ABOUT or trade.is_filler(after.text) or after.text.casefold() in _SIDE_WORDS:
-        return "word"
-    near = mention_of(run)
-    if near is None or near.terminal:
-        return "list"
-    code = after.sort == "word" and (lettered(after.text) or _CODE.fullmatch(after.text))
-    if near.sort == "load" and code:
-        return "word"  # `side marker + JB7`
-    has_one = names.alias(near.key) in ("battery", "rectifier", "house battery", "starter battery")
-    return "word" if has_one else "list"
-
-
 def _run_items(run: list[Token], names: Names) -> list[Item]:
     """A run of words as mentions: `wiper motor 31 cab earth` is two, `dash 9 temp` one and its label."""
     low = [token.text.casefold() for token in run]
@@ -238,7 +164,7 @@ def _run_items(run: list[Token], names: Names) -> list[Item]:
         return [Item("via", "via", run[0].start), Item("prose", said, run[0].start)]
     if (count := _count(low)) is not None:
         return [Item("count", count, run[0].start)]
-    if all(word in _SIDE_WORDS or trade.is_filler(word) for word in low):
+    if all(word in SIDE_WORDS or trade.is_filler(word) for word in low):
         return [Item("side", " ".join(low), run[0].start)]
     while len(run) > 1 and low[-1] in ("both", "all", "each", "also", "then"):
         run, low = run[:-1], low[:-1]
@@ -269,7 +195,7 @@ def _passed_fuse(low: Sequence[str]) -> str:
 
 def _count(low: Sequence[str]) -> str | None:
     """How many wires a run of words says there are: `five`, `two wires`; None for other words."""
-    said = [word for word in low if not trade.is_filler(word) and word not in _SIDE_WORDS]
+    said = [word for word in low if not trade.is_filler(word) and word not in SIDE_WORDS]
     numbers = trade.ordered("english", "numbers")
     return str(numbers.index(said[0])) if len(said) == 1 and said[0] in numbers[2:] else None
 
@@ -400,7 +326,7 @@ def _note_items(token: Token, names: Names, letters: Mapping[str, str]) -> list[
     inner = tokens_of("  " + token.value + "  ", letters)
     about = [t for t in inner if t.sort in ABOUT or (t.sort == "decimal" and bare_size(t))]
     others = [t for t in inner if t not in about and t.sort not in ("comma", "gap", "and", "plus", "slash")]
-    if about and all(t.text.casefold() in _SIDE_WORDS or trade.is_filler(t.text) for t in others):
+    if about and all(t.text.casefold() in SIDE_WORDS or trade.is_filler(t.text) for t in others):
         return [Item("about", t.sort, token.start, token=t) for t in about]
     if _FUSE.search(token.value) and any(t.sort == "amps" for t in inner):
         return [

@@ -279,10 +279,8 @@ def _behind_a_name(texts: list[str], last: str, sort: str) -> tuple[list[str], s
         and _TERMINAL.fullmatch(last.upper() if len(last) == 1 else last)
     ):
         return name[:-1], last
-    lug = len(name) > 1 and low in _POSTS and (_SHORT.fullmatch(name[-1]) or _TERMINAL.fullmatch(name[-1]))
-    own = lug and name[-1].isupper() and not name[-2].isupper()
-    if lug and trade.is_noun(name[-2]) and (own or not trade.is_noun(name[-1])):
-        return name[:-1], name[-1]  # `fuse panel ACC lug`
+    if len(name) > 1 and low in _POSTS and (post := _at_a_post(name, low)):
+        return name[:-1], post
     if len(name) == 1 and first in ("connector", "plug", "socket") and CODE.fullmatch(last):
         return [last], ""
     if (
@@ -294,13 +292,6 @@ def _behind_a_name(texts: list[str], last: str, sort: str) -> tuple[list[str], s
         return texts, ""
     if first in ("splice", "joint") and len(name) == 1:
         return texts, ""
-    stores = len(name) > 1 and trade.long_form(name[-2]) in ("battery", "pack", "bank")
-    if (
-        before in ("positive", "negative")
-        and len(name) > 1
-        and (low == "terminal" or (stores and low in _POSTS))
-    ):
-        return name[:-1], "+" if before == "positive" else "-"  # `battery negative post`
     if low in ("positive", "negative") and (trade.noun_sort(name[-1]) or len(name[0]) > 2):
         return name, "+" if low == "positive" else "-"
     noun = name[-2] if len(name) > 1 and trade.long_form(name[-1]) in _SIDES else name[-1]
@@ -317,17 +308,27 @@ def _behind_a_name(texts: list[str], last: str, sort: str) -> tuple[list[str], s
     ):
         ground = trade.is_ground(" ".join(name)) and len(name) == 1
         return (texts, "") if ground else (name, last)
+    coded = CODE.fullmatch(name[-1]) is not None and low not in ("in", "out")
+    behind = coded or first == "fuse" or trade.is_noun(name[-1])
+    return (name, last) if behind and _is_short(last, name[-1]) else (texts, "")
+
+
+def _at_a_post(name: list[str], post: str) -> str:
+    """The terminal in `fuse panel ACC lug` and `battery negative post`; "" where none stands there."""
+    before, device = name[-1], name[-2]
+    if trade.long_form(before) in ("positive", "negative"):
+        stores = post == "terminal" or trade.long_form(device) in ("battery", "pack", "bank")
+        return {"positive": "+", "negative": "-"}[trade.long_form(before)] if stores else ""
+    own = before.isupper() and not device.isupper()
+    short = _SHORT.fullmatch(before) or _TERMINAL.fullmatch(before)
+    return before if short and trade.is_noun(device) and (own or not trade.is_noun(before)) else ""
+
+
+def _is_short(last: str, before: str) -> bool:
+    """Whether a word is a terminal by its letters: `ACC`, `in`; `SW` is one of a coil, else a switch."""
     words = trade.words("terminals", "words")
-    short = _SHORT.fullmatch(last) or last.casefold() in words
-    device = not trade.is_noun(last) or (last.isupper() and last.casefold() in words)
-    if (
-        short
-        and device
-        and (
-            trade.noun_sort(name[-1])
-            or first == "fuse"
-            or (CODE.fullmatch(name[-1]) and low not in ("in", "out"))
-        )
-    ):
-        return name, last
-    return texts, ""
+    if not (_SHORT.fullmatch(last) or last.casefold() in words):
+        return False
+    if trade.long_form(last) == "switch":
+        return before.casefold() == "coil"
+    return not trade.is_noun(last) or (last.isupper() and last.casefold() in words)

@@ -26,6 +26,7 @@ class Names:
     aliases: dict[str, str] = field(default_factory=dict)
     headed: set[str] = field(default_factory=set)  # devices of headings: these are nobody's short names
     lines: dict[str, set[int]] = field(default_factory=dict)  # in which lines a name stands
+    ended: set[str] = field(default_factory=set)  # at which a wire ends that was read
     points: Counter[str] = field(default_factory=Counter)
     gauge: bool = False  # the page gives sizes in AWG: `green 14` is one
     twin: bool = False  # the page speaks of the reds and the blacks: a lamp's + and its -
@@ -64,6 +65,11 @@ class Names:
         """In how many lines the page has this name where an end can stand."""
         return len(self.lines.get(self.alias(key), ()))
 
+    def is_ground(self, key: str) -> bool:
+        """Whether a device is a ground: a `block` with cavities is none."""
+        block = key.split()[-1:] == ["block"] and len(self.terminals.get(self.alias(key), ())) > 1
+        return trade.is_ground(key) and not block
+
     def first(self, key: str) -> int:
         """The first line in which this name itself stands, or a large number."""
         return min(self.lines.get(key, ()), default=1_000_000)
@@ -78,7 +84,9 @@ class Names:
         if key in self.aliases or key in self.seen:
             return True
         letters = word.rstrip("0123456789").casefold()  # `RP3`, where `RP1` and `RP2` are ends of wires
-        return sum(key.rstrip("0123456789") == letters and key != letters for key in self.seen) > 1
+        if sum(key.rstrip("0123456789") == letters and key != letters for key in self.seen) > 1:
+            return True
+        return sum(other.split()[0] == key and other != key for other in self.seen) > 1  # `F1 load side`
 
     def settle(self) -> None:
         """Give `relay` the one relay of the page, `plug` the one plug: said, and never where two would do."""

@@ -58,7 +58,8 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
     for short, long in ALIASES.findall(text):
         if not trade.is_colour(long):
             names.aliases[trade.long_form(short)] = " ".join(trade.long_form(word) for word in long.split())
-            names.spelled.setdefault(names.aliases[trade.long_form(short)], (short,))
+            if len(short) > 1:
+                names.spelled.setdefault(names.aliases[trade.long_form(short)], (short,))
     for device, short in re.findall(r"\(([a-z]+ [a-z]+),\s*([A-Z]/?[A-Z]{1,3})\)", text):
         names.aliases.setdefault(short.casefold(), " ".join(trade.long_form(word) for word in device.split()))
     page = Page(

@@ -146,6 +146,7 @@ def _number(tokens: Sequence[Token], index: int, before: Sequence[Token]) -> tup
     counts = (
         after in _WIRES
         or after == "more"
+        or trade.is_colours(after)
         or (after.endswith("s") and trade.is_noun(after[:-1]))
         or after in ("side", "end", "leg")
     )
@@ -180,7 +181,7 @@ def _the_other(tokens: Sequence[Token], index: int, before: Sequence[Token]) -> 
 def _number_plate(tokens: Sequence[Token], index: int, before: Sequence[Token]) -> tuple[int, list[Token]]:
     """`no plate lamp` is one for the number plate, and not none."""
     if _low(tokens, index) == "no" and _low(tokens, index + 1).startswith("plate"):
-        return 1, [replace(tokens[index], text="number", value="number")]
+        return 1, [replace(tokens[index], text="no.", value="no.")]
     return 0, []
 
 

@@ -77,6 +77,8 @@ def read_statements(state: ReadSoFar, line: PageLine) -> None:
     state.empty += found.empty
     state.joints += [(len(state.lines), joint) for joint in found.joints]
     state.look += found.look
+    ends = [end.key for joint in found.joints for end in (joint.start, joint.end)]
+    state.page.names.ended.update(map(state.page.names.alias, ends))
     state.lines.append(
         NotedLine(line.number, text, found.kind, empty=tuple(found.empty), changes=tuple(found.changes))
     )

@@ -209,6 +209,8 @@ def _is_of_the_name(token: Token, before: Token, line: str) -> bool:
         return False
     if trade.long_form(device) != device.casefold() and device.casefold().endswith("s"):
         return False
+    if token.text == "OUT" and before.text.islower() and trade.noun_sort(device) == "contact":
+        return True
     if low in ("in", "lug", "bolt", "screw", "clamp", "tag", "strap", "clip", "peg", "pin", "stud"):
         return True
     return low in ("feed", "supply", "return", "output", "input") and trade.noun_sort(device) == "contact"

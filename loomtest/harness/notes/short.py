@@ -52,6 +52,7 @@ def _whole(
         if other != key
         and names.first(other) <= names.first(key)
         and other.split()[-1] == noun
+        and (names.stands(other) > 1 or other in names.terminals or other in names.ended)
         and not set(other.split()[:-1]) <= _SIDES
     }
     if not longer:

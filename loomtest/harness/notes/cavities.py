@@ -27,7 +27,10 @@ def _word_is_pin(text: str, strict: bool) -> bool:
     return not strict and bool(re.fullmatch(r"[A-Z]{2,4}\d{0,2}", text))
 
 
-_LEAD = ("pin", "pins", "cavity", "cav", "way", "position", "terminal", "term", "tag")
+_LEAD = (
+    "pin", "pins", "cavity", "cav", "way", "position", "pos", "terminal", "term", "tag", "hole", "contact",
+    "slot", "no", "nr", "num", "number",
+)  # fmt: skip
 
 
 def without_lead(tokens: Sequence[Token]) -> list[Token]:
@@ -109,8 +112,8 @@ def pins_of(tokens: Sequence[Token]) -> tuple[list[str], list[Token]]:
         if (
             rest[0].sort in ("arrow", "to", "via", "dash")
             and re.fullmatch(r"\.\.+|…|to|thru|through|-|–|--", rest[0].text.strip())
-            and number.sort == "number"
-            and first.sort == "number"
+            and number.text.isdecimal()
+            and first.text.isdecimal()
             and int(number.text) > int(first.text)
             and (len(rest) == index + 1 or rest[index + 1].sort != "number")
         ):

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from itertools import pairwise
+from itertools import pairwise, takewhile
 
 from loomtest.harness.notes.items import ABOUT, JOINS
 from loomtest.harness.notes.scan import Token
@@ -98,6 +98,9 @@ def _at_the_start(
     end = next((i for i, token in enumerate(above) if token.sort not in _NAMES), len(above))
     name = list(above[:end])
     rest = list(tokens[first:])
+    about = list(takewhile(lambda token: token.sort in (*ABOUT, "decimal"), above))
+    if not name and about and rest and rest[0].sort != "gap" and tokens[first - 1].sort == "gap":
+        return [*about, *rest]  # `same   horn 2 - frame`: the colour of the row above
     while rest and rest[0].sort == "gap":
         rest = rest[1:]
     if not name:

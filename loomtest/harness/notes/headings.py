@@ -12,26 +12,10 @@ from loomtest.harness.notes.items import ABOUT, JOINS, items_of
 from loomtest.harness.notes.mentions import Mention, mention_of
 from loomtest.harness.notes.roles import Page, PageLine, Role
 from loomtest.harness.notes.scan import Token
+from loomtest.harness.notes.titles import COUNT, both_named, device_named, has_cavities, undecorated
 from loomtest.harness.notes.tokens import colour_letters, tokens_of
 from loomtest.harness.notes.twosided import two_sided
 
-_COUNT = re.compile(
-    r"\b\d{1,3}[\s-]*(?:pins?|ways?|holes?|contacts?|blades?|pos|positions?|terminals?|tags?|cores?|flat|pol|cavit\w+)\b",
-    re.IGNORECASE,
-)
-_VEHICLE = {
-    "caravan", "trailer", "tractor", "lorry", "truck", "boat", "launch", "genset",
-    "generator", "motorcycle", "bike", "scooter", "car", "van", "mower",
-}  # fmt: skip
-_PLACE = re.compile(
-    r"\s(?:behind|under|in the|in|on|at|by|near|left to right|to|from|into|seen|counting|thro'?|through)\s"
-    r"|,|;|\s[-–]\s|:|=",
-    re.IGNORECASE,
-)
-_DAY = re.compile(
-    r"(?i)(?:mon|tues?|wed(?:nes)?|thu(?:rs?)?|fri|sat(?:ur)?|sun)(?:day)?$|(?:day|wk|week|page|sheet)$"
-)
-_OF_A_HEADING = {"pins", "pinout", "wiring", "connections", "terminals", "wires", "end", "contacts"}
 _KEYED = re.compile(r"(?<![\w-])[A-Z]{1,3}\s*=\s*[A-Za-z]{3,}")  # `S = switch  DS = lamp  K = relay`
 _RULE = re.compile(r"[\s\-=_*~#.+|:]*")
 _COMMENT = re.compile(r"\s*(?:#(?!\d)|//)")
@@ -65,7 +49,7 @@ def find_roles(page: Page) -> None:
             line.role = Role.CHANGE_HEADING
         elif (sided := two_sided(line.text))[0]:
             line.role, line.columns = Role.TABLE, sided[0]
-            line.device = _device(sided[1]) if sided[1] else _sided_device(lines[:index])
+            line.device = device_named(sided[1]) if sided[1] else _sided_device(lines[:index])
         elif columns := by_content(header(line.text), [row.tokens for row in lines[index + 1 : index + 6]]):
             line.role, line.columns = Role.TABLE, columns
             line.device = _title_device(lines[:index])
@@ -93,7 +77,11 @@ def _title_device(lines: Sequence[PageLine]) -> Mention | None:
         return above.device
     for line in reversed(lines):
         named = re.search(r"(?i)\b(?:plug|connector|socket|strip|box|block)\b", line.text)
-        if named and line.role in (Role.HEADING, Role.LINE) and (device := _device(line.text)) is not None:
+        if (
+            named
+            and line.role in (Role.HEADING, Role.LINE)
+            and (device := device_named(line.text)) is not None
+        ):
             line.role = Role.HEADING
             return device
     return None
@@ -104,34 +92,12 @@ def _sided_device(lines: Sequence[PageLine]) -> Mention | None:
     above = next((line for line in reversed(lines) if line.text.strip()), None)
     if above is None:
         return None
-    device = above.device or _device(above.text)
+    device = above.device or device_named(above.text)
     if device is not None and above.role is Role.LINE:
-        if not device.sort and not _COUNT.search(above.text):
+        if not device.sort and not COUNT.search(above.text):
             return None
         above.role, above.device = Role.HEADING, device
     return device
-
-
-_FRAMES = (("[", "]"), ("<", ">"), ("{", "}"), ("(", ")"), ('"', '"'), ("“", "”"), ("«", "»"))
-_NUMBERED = re.compile(r"(?:#{1,6}\s*(?=\D)|(?:\d{1,2}|[A-Z])[.)]\s+(?=[^\W\d_]{3})|[-–—*•>+=~_]+\s+)")
-_LEADING = re.compile(r"[=*_~]+\s*|[-–—]{2,}\s*")
-_TRAILING = re.compile(r"\s*(?:[=*_~]+|[-–—]+>?|:)$")
-
-
-def undecorated(text: str) -> tuple[str, bool]:
-    """A heading's words without number, frame and underline, and whether anything marks it as one."""
-    found = text.strip()
-    bare = _NUMBERED.sub("", found, count=1) if _NUMBERED.match(found) else found
-    marked = bool(re.match(r"#{2,}|[=*_]", found))
-    for _ in range(3):
-        shorter = _TRAILING.sub("", _LEADING.sub("", bare, count=1) if _LEADING.match(bare) else bare)
-        for begin, end in _FRAMES:
-            if len(shorter) > 2 and shorter.startswith(begin) and shorter.endswith(end):
-                inner = shorter[1:-1]
-                shorter = inner if begin not in inner and end not in inner else shorter
-        marked = marked or (shorter != bare and bool(shorter.strip()))
-        bare = shorter.strip()
-    return bare or found, marked
 
 
 def _below(lines: Sequence[PageLine], index: int) -> tuple[PageLine | None, bool]:
@@ -175,12 +141,12 @@ def _heading(page: Page, index: int) -> None:
     tokens = [token for token in whole if token.sort not in ("note", "gap")]
     if not tokens or tokens[0].sort in ABOUT:
         return
-    two = _both(re.sub(r"\s*\([^()]*\)", "", text))
+    two = both_named(re.sub(r"\s*\([^()]*\)", "", text))
     if two is not None:
         line.role, line.device, line.other = Role.HEADING, two[0], two[1]
         return
     table = below is not None and bool(header(below.text))
-    rows = below is not None and (table or (bool(_COUNT.search(text)) and is_row(below.tokens)))
+    rows = below is not None and (table or (bool(COUNT.search(text)) and is_row(below.tokens)))
     if rows and (device := _coded(page, line)) is not None:
         line.role, line.device = Role.HEADING, device
         return
@@ -194,7 +160,7 @@ def _heading(page: Page, index: int) -> None:
     if (fuse := _fuse(page, index)) is not None:
         line.role, line.hub = Role.HEADING, fuse
         return
-    if (any(token.sort in ABOUT for token in tokens) and not _COUNT.search(text)) or "?" in text:
+    if (any(token.sort in ABOUT for token in tokens) and not COUNT.search(text)) or "?" in text:
         return
     if _is_no_heading(page, index, whole, text, marked):
         return
@@ -204,7 +170,7 @@ def _heading(page: Page, index: int) -> None:
         or page.names.alias(trade.long_form(below.tokens[0].text)) != trade.long_form(below.tokens[0].text)
     ):
         if line.text.rstrip().endswith(":") and len(tokens) <= 8:
-            line.role, line.device = Role.HEADING, _device(text)
+            line.role, line.device = Role.HEADING, device_named(text)
         elif (
             text.isupper()
             and len(tokens) <= 4
@@ -212,16 +178,21 @@ def _heading(page: Page, index: int) -> None:
         ):
             line.role = Role.HEADING
         return
-    if not marked and not _COUNT.search(text) and any(token.sort == "to" for token in tokens[1:-1]):
+    if not marked and not COUNT.search(text) and any(token.sort == "to" for token in tokens[1:-1]):
         beside = [other for other in page.lines[index + 1 : index + 4] if other.tokens]
         if sum(is_row(other.tokens) for other in beside) < 2:
             return  # a statement, and one row is no evidence
-    device = _device(text)
+    device = device_named(text)
     outside = re.split(r"[,;:]|\s[-–]\s", re.sub(r"\([^()]*\)", " ", text))[0].split()
-    if not marked and not _COUNT.search(text) and any(trade.is_prose(word.strip(".,;")) for word in outside):
+    if not marked and not COUNT.search(text) and any(trade.is_prose(word.strip(".,;")) for word in outside):
         return
-    if device is not None and (len(tokens) <= 8 or marked or _COUNT.search(text) or "," in text):
+    coded = re.fullmatch(r"([A-Z]{1,3})\d{1,3}", below.tokens[0].text)
+    nameless = device is not None and not device.sort and not COUNT.search(text)
+    if coded and nameless and device is not None and device.words[-1].upper() != coded[1]:
+        return  # `LOOSE PARTS` above `K1 …`, `F1 …`: these are devices, and no cavities of it
+    if device is not None and (len(tokens) <= 8 or marked or COUNT.search(text) or "," in text):
         line.role, line.device = Role.HEADING, device
+        line.weak = not has_cavities(device, text)
         line.star = any(token.sort == "to" for token in tokens)
 
 
@@ -232,7 +203,7 @@ def _introduced(page: Page, index: int) -> Mention | None:
     """The connector of `Firewall connector is an 8 cavity …`, `BH = plug in the bulkhead, 12 holes`."""
     text = page.lines[index].text.strip()
     match = _INTRODUCES.match(text)
-    if match is None or not _COUNT.search(text) or is_pin(page.lines[index].tokens[0], strict=True):
+    if match is None or not COUNT.search(text) or is_pin(page.lines[index].tokens[0], strict=True):
         return None
     below = [other for other in page.lines[index + 1 : index + 6] if other.text.strip()]
     if sum(bool(other.tokens) and is_pin(other.tokens[0], strict=True) for other in below) < 2:
@@ -247,7 +218,7 @@ def _introduced(page: Page, index: int) -> Mention | None:
 def _opened(page: Page, index: int) -> Mention | None:
     """The box of `key 2 feeds the little fuse box, 4 ways`, where its ways stand in the lines below."""
     line = page.lines[index]
-    count = _COUNT.search(line.text)
+    count = COUNT.search(line.text)
     below = [without_lead(other.tokens) for other in page.lines[index + 1 : index + 4] if other.tokens]
     if count is None or sum(bool(tokens) and is_pin(tokens[0], strict=True) for tokens in below) < 2:
         return None
@@ -261,7 +232,7 @@ def _is_no_heading(page: Page, index: int, whole: Sequence[Token], text: str, ma
     tokens = [token for token in whole if token.sort not in ("note", "gap")]
     inner = [token for token in tokens[:-1] if token.sort == "colon"]
     joins = [token for token in tokens if token.sort in ("arrow", "back", "feeds", "via")]
-    if (inner and not _COUNT.search(text)) or (joins and not (len(joins) == 1 and joins[0].text == "=")):
+    if (inner and not COUNT.search(text)) or (joins and not (len(joins) == 1 and joins[0].text == "=")):
         return True
     first = next((token for token in whole if token.sort not in ("dash", "hash", "gap")), whole[0])
     if (is_row(whole) and is_pin(first, strict=True) and not marked) or any(
@@ -277,53 +248,7 @@ def _is_no_heading(page: Page, index: int, whole: Sequence[Token], text: str, ma
         return True
     inside = [i for i, token in enumerate(whole) if token.sort == "gap"]
     columns = inside and any(t.sort in ("word", "number") for t in whole[inside[0] + 1 :])
-    return bool(columns) and not marked and not _COUNT.search(text)
-
-
-def _both(text: str) -> tuple[Mention, Mention | None] | None:
-    """`X1 to X4`: the connectors of both columns; `X7` alone."""
-    code = r"[A-Za-z]{1,6}_?\d{1,3}[A-Za-z]?"
-    match = re.fullmatch(rf"({code})(?:(?:\s+(?:to|and)\s+|\s*[-–>]+\s*|\s*&\s*)({code}))?", text.strip())
-    if match is None or re.match(r"(?i)(?:gnd|sp|spl|w|s|e)\d", match[1]):
-        return None
-    return Mention((match[1],)), Mention((match[2],)) if match[2] else None
-
-
-def _device(text: str) -> Mention | None:
-    """The name of the device that a heading names."""
-    text = re.sub(r"^[-*•>+]+\s+|(?i:^(?:(?:so|ok|now|then|next)[.,]?|right[.,])\s+(?=\w+ \w))", "", text)
-    text = re.split(r"(?<=[a-z])\.\s", text)[0]
-    bare = re.split(r"\s{2,}|\t", re.sub(r"\([^()]*\)", "   ", text).strip(" =*_:"))[0].strip()
-    quoted = re.search(r"(?<!\w)[\"“'‘]([A-Z]\w{0,5})[\"”'’](?!\w)", bare)
-    if quoted:
-        return Mention((quoted[1],))
-    bare = re.sub(r"(?i)^(?:from|at|the|back of)\s+(?:the\s+)?|\s+back$", "", bare).strip()
-    title, colon, named = bare.partition(":")
-    if colon and trade.noun_sort(named.split(",")[0].split()[-1] if named.split(",")[0].split() else ""):
-        bare = bare if trade.noun_sort(title.split()[-1] if title.split() else "") else named.strip()
-    words = _PLACE.split(bare, maxsplit=1)[0].split()
-    count = _COUNT.search(" ".join(words))
-    if count:
-        before = " ".join(words)[: count.start()].split()
-        after = " ".join(words)[count.end() :].split()
-        if before and before[0].casefold() in _VEHICLE and after:
-            words = [*count[0].split(), *after]
-        else:
-            counted = [] if before or trade.is_noun(after[-1] if after else "") else count[0].split()
-            words = (
-                before
-                if before and (trade.is_noun(before[-1]) or not after)
-                else [*counted, *before, *after] or count[0].split()
-            )
-    words = [word.strip(",.;") for word in words if word.strip(",.;")]
-    while len(words) > 1 and words[-1].casefold() in _OF_A_HEADING:
-        words = words[:-1]
-    if words and words[-1].casefold() in ("cable", "side", "wires", "wiring", "lamps", "lights"):
-        return None
-    if not words or len(words) > 5 or any(trade.is_prose(word) or trade.is_odd(word) for word in words):
-        return None
-    dated = bool(_DAY.match(words[0])) and len(words) < 4
-    return None if dated else Mention(tuple(words))
+    return bool(columns) and not marked and not COUNT.search(text)
 
 
 def _coded(page: Page, line: PageLine) -> Mention | None:
@@ -332,7 +257,7 @@ def _coded(page: Page, line: PageLine) -> Mention | None:
     match = re.fullmatch(r"([A-Z]{1,4}\d{1,3})\s*[-–:=]?\s+(\D.*)", bare)
     if match is None or ":" in match[2]:
         return None
-    rest = _COUNT.split(match[2])[0].strip(" ,-–.;")
+    rest = COUNT.split(match[2])[0].strip(" ,-–.;")
     words = re.split(r"[,;(]|\s(?:in|on|under|behind|at|by)\s", rest)[0].split()
     if words and len(words) <= 4 and not any(trade.is_prose(word) for word in words):
         named = Mention(tuple(words))

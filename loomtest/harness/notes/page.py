@@ -11,6 +11,7 @@ from dataclasses import replace
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.bare import size_columns
+from loomtest.harness.notes.blocks import place_blocks
 from loomtest.harness.notes.cavities import is_row, pins_of
 from loomtest.harness.notes.columns import Column, cells_of
 from loomtest.harness.notes.figured import with_figures
@@ -105,9 +106,17 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
     find_sections(page)
     written = [line.number for line in page.lines if line.role is not Role.BLANK]
     page.title = written[0] if len(written) > 4 else 0
-    _collect(page)
-    names.settle()
+    declared = dict(names.aliases), dict(names.spelled)
+    _named(page)
+    if place_blocks(page):  # rows have become wires or cavities: what things are called is told again
+        page.names = Names(spelled=declared[1], aliases=declared[0], gauge=page.gauge, hyphens=names.hyphens)
+        _named(page)
     return page
+
+
+def _named(page: Page) -> None:
+    _collect(page)
+    page.names.settle()
 
 
 _WAYS = re.compile(r"\b([A-Z]{1,3}) \((\d{1,3})(?:[ -]?(?:ways?|pins?))?\)")

@@ -45,7 +45,7 @@ def row_of(state: ReadSoFar, tokens: list[Token]) -> Row | None:
     if first.sort == "colour":
         return [Mention(device.words, first.text.replace(" ", "_").replace("/", "_"))], list(tokens)
     pins, rest = pins_of(tokens)
-    code = device.words[0] if len(device.words) == 1 else ""
+    code = device.words[-1]
     if code.isalpha() and code.isupper():  # `CB3` below the heading of connector CB
         pins = [pin.removeprefix(code) if pin[len(code) :].isdigit() else pin for pin in pins]
     apart = [lettered(pin) for pin in pins]
@@ -79,11 +79,13 @@ def _pin_first(tokens: list[Token]) -> list[Token]:
 def _of_the_block(state: ReadSoFar, device: Mention, tokens: list[Token]) -> bool:
     """Whether a line that begins like a row goes on with the block's cavities, and is no device's own."""
     first = tokens[0]
-    follows = first.sort == "number" and int(first.text) == state.last + 1
+    follows = first.text.isdecimal() and int(first.text) == state.last + 1
     if state.soft and not follows:  # behind a blank line only the next cavity is sure to be of the same plug
         return False
     if first.sort in ("colour", "pin"):
         return True
+    if state.style == "letter" and first.sort == "number" and state.begun:
+        return False  # `14. Tachometer G …` behind cavities A to D
     word = first.sort == "word" and len(first.text) > 1 and first.text.isalpha()
     if word and state.style in ("number", "letter"):
         return False

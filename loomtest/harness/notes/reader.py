@@ -23,7 +23,9 @@ from loomtest.harness.notes.corrections import put_right
 from loomtest.harness.notes.everywhere import with_size
 from loomtest.harness.notes.finish import finish
 from loomtest.harness.notes.meaning import Ask, Surroundings
+from loomtest.harness.notes.mentions import Mention
 from loomtest.harness.notes.notation import NotedWire, read_notation, wires_of
+from loomtest.harness.notes.owners import two_sided_heading
 from loomtest.harness.notes.page import read_page
 from loomtest.harness.notes.reading import made, read_statements
 from loomtest.harness.notes.result import Kind, LookAt, NotedLine, Notes, ToLookAt, answer_key
@@ -69,6 +71,8 @@ _SIMPLE = {Role.RULE: Kind.RULE, Role.COMMENT: Kind.COMMENT, Role.KEY: Kind.KEY}
 def _line(state: ReadSoFar, line: PageLine) -> None:
     text = line.text.strip()
     scene = state.scene
+    if line.under is not None:
+        _opened(state, line.under)
     if answer_key(text) in state.answers:
         _answered(state, line, state.answers[answer_key(text)])
         return
@@ -82,7 +86,8 @@ def _line(state: ReadSoFar, line: PageLine) -> None:
         scene.topic, scene.topic_indent, scene.last = None, None, None
         scene.fuse_row = bool(line.device and re.search(r"\b(?:fuse|breaker)\b", line.device.key))
         scene.hub = state.hub = line.hub
-        scene.columns = end_columns(state.page, line) if line.role is Role.HEADING else Ends.FIRST
+        sided = line.role is not Role.HEADING or two_sided_heading(line.text)
+        scene.columns = Ends.FIRST if sided else end_columns(state.page, line)
         state.columns, state.cells, state.apart = line.columns, [], False
         state.above, state.indent = [], None
         name = " to ".join(state.page.names.point(m) for m in (line.device, line.other) if m)
@@ -101,8 +106,14 @@ def _line(state: ReadSoFar, line: PageLine) -> None:
     _dedent(state, line)
     read_statements(state, line)
     if line.opens is not None:
-        scene.device, scene.other, scene.star, scene.fuse_row = line.opens, None, False, False
-        state.soft, state.style, state.begun, state.last = False, "", False, 0
+        _opened(state, line.opens)
+
+
+def _opened(state: ReadSoFar, device: Mention) -> None:
+    """The rows below begin with cavities of this device."""
+    scene = state.scene
+    scene.device, scene.other, scene.star, scene.fuse_row = device, None, False, False
+    state.soft, state.style, state.begun, state.last = False, "", False, 0
 
 
 def _dedent(state: ReadSoFar, line: PageLine) -> None:

@@ -52,6 +52,7 @@ def read_statements(state: ReadSoFar, line: PageLine) -> None:
         state.lines.append(NotedLine(line.number, text, Kind.REMARK))
         return
     wire, tokens = wire_name(tokens)
+    wire = wire or line.wire
     asked = doubtful(text, tokens)
     try:
         parted = _in_parts(state, line, tokens) if asked else None

@@ -35,9 +35,12 @@ class PageLine:
     other: Mention | None = None
     columns: list[tuple[str, int, int]] = field(default_factory=list)
     opens: Mention | None = None  # the device that a statement brings up for the rows below it
+    under: Mention | None = None  # the device whose terminals this row and those below it begin with
     listed: str = ""  # its number in a list, which is no cavity
+    wire: str = ""  # the wire's own number, which stands in front of it
     star: bool = False
     hub: Mention | None = None  # a joint, ground or fuse at which each line below ends
+    weak: bool = False  # a heading that may be a title only: it names no connector that the trade knows
 
 
 @dataclass

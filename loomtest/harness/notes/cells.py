@@ -282,7 +282,8 @@ def rows_in_line(tokens: list[Token], scene: Surroundings) -> list[tuple[Mention
 def _behind_a_colon(tokens: list[Token], scene: Surroundings) -> list[tuple[Mention, list[Token]]]:
     """`fan relay: 30 batt red, 87 fan`: a cavity in each part; a doubt where no colour or sign is said."""
     colon = next((i for i, token in enumerate(tokens) if token.sort == "colon"), 0)
-    named = [token for token in tokens[:colon] if token.text.casefold() not in ("pins", "terminals")]
+    head = [token for token in tokens[:colon] if token.sort != "note"]  # `K1 (start): 30 to …`
+    named = [token for token in head if token.text.casefold() not in ("pins", "terminals")]
     device = mention_of(named) if named else None
     if device is None or device.terminal or device.sort not in ("contact", "load", "code"):
         return []

@@ -127,8 +127,11 @@ def _strength(mention: Mention, names: Names) -> int:
     if terminal and not mention.sort and key not in names.headed:
         return 0
     alone = len(words) == 1 and not (words[0].isupper() and trade.is_ground(words[0]))
-    if alone and (
-        trade.long_form(words[0]) in trade.words("english", "nameless") or trade.is_colour(words[0])
+    signs = key in ("supply", "power") and {"+", "-"} <= names.terminals.get(key, set())  # both stand there
+    if (
+        alone
+        and not signs
+        and (trade.long_form(words[0]) in trade.words("english", "nameless") or trade.is_colour(words[0]))
     ):
         return 0
     sided = words[-1].casefold() in trade.words("terminals", "sides") and any(map(trade.is_noun, words[:-1]))

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from loomtest.harness.notes.roles import PageLine
 
 # In a cell of its own `or` is orange.
-_OR = re.compile(r"(?<![\w/])(?<!\s\s)(?<!\t)(?<!\|\s)or(?![\w/])", re.IGNORECASE)
+_OR = re.compile(r"(?<![\w/])(?<!\.\.\s)(?<!\s\s)(?<!\t)(?<!\|\s)or(?![\w/])", re.IGNORECASE)
 # `one wire green, other is black`: two wires, and which is which is not said
 _ONE_OF_TWO = re.compile(
     r"\bone (?:wire|is)\b(?! each).*\bother\b(?! (?:one |wire |is |[\w/]+ ){0,3}(?:to|from|off|goes)\b)"

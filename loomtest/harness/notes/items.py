@@ -23,6 +23,7 @@ _ENDS_A_NAME = re.compile(r"\d+[a-z]|[A-Z]\d?[+-]?|[A-Za-z]+\d*-\d+[a-z]?")
 _HYPHENED = re.compile(r"[A-Za-z]+\d*-\d+[a-z]?")
 _GLUED = re.compile(r"([A-Za-z]+\d+)-([A-Za-z]\d+)")
 _BOTH_SIDES = re.compile(r"(L|LH|left)\s*(?:&|\+|and|/)\s*(R|RH|right)", re.IGNORECASE)
+_CONTACT = re.compile(r"[A-Z]\d")
 _LARGE = (10, 16, 25, 35, 50, 70)  # sizes in mm² that are seldom a cavity behind a colour
 _GAUGES = range(0, 27, 2)
 _FUSE = re.compile(r"\b(?:fuse|breaker|fusible|inline|in-line)\b", re.IGNORECASE)
@@ -251,8 +252,8 @@ def _two_names(run: list[Token], names: Names) -> list[Item]:
 def _code_and_more(run: list[Token], names: Names) -> list[Item]:
     """`GS2 bond strap`: a code that the page has elsewhere, and what is said of it."""
     code, low = run[0].text, run[1].text.casefold()
-    if not code[-1].isdigit():
-        return []
+    if not code[-1].isdigit() or (len(run) == 2 and _CONTACT.fullmatch(run[1].text)):
+        return []  # `K1 A2`: a contact of the relay
     told = (
         trade.words("terminals", "words")
         | trade.words("terminals", "before")

@@ -250,7 +250,7 @@ def _split(tokens: Sequence[Token]) -> tuple[list[str], str]:
             3:
         ], texts[1]
     if (
-        texts[0].casefold() in ("pin", "terminal", "cavity", "cav", "number", "no", "way")
+        texts[0].casefold() in ("pin", "terminal", "cavity", "cav", "number", "no", "way", "tag", "position")
         and len(texts) >= 2
         and tokens[1].sort in ("number", "word")
         and _TERMINAL.fullmatch(texts[1])

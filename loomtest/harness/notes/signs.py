@@ -23,6 +23,7 @@ SIDE_WORDS = (
     "direct",
     "order",
     "respectively",
+    "new",
 )
 _CODE = re.compile(r"[A-Za-z]{1,4}_?\d{1,3}")
 _BEHIND_A_SIGN = ("bus", "rail", "post", "terminal", "stud", "lug")  # `battery + post`

@@ -185,6 +185,9 @@ def _lettered(tokens: list[Token], index: int, letters: Mapping[str, str]) -> To
     if token.text.casefold() in ("screen", "scrn", "shield", "bare") and 0 < index < len(tokens) - 1:
         alone = tokens[index - 1].sort == tokens[index + 1].sort == "gap"
         return replace(token, sort="letters") if alone else None
+    if token.text.casefold() == "or" and 0 < index < len(tokens) - 1:  # a cell of its own: orange
+        apart = tokens[index - 1].sort in ("gap", "arrow") and tokens[index + 1].sort in ("gap", "arrow")
+        return replace(token, sort="colour", value="orange") if apart else None
     parts = re.split(r"[/-]", token.text) if letters else token.text.split("/")
     keyed = len(parts) > 1 and not index and bool(letters) and all(part in letters for part in parts)
     if token.sort == "word" and (keyed or any(len(part) > 1 for part in parts)):

@@ -11,6 +11,7 @@ from importlib import resources
 from loomtest.harness import colours
 from loomtest.harness.colours import SHADES
 
+_NO_PAST = re.compile(r"eed$|(?<!b)bed$|moped|hundred")  # `speed knob`, `flatbed lamp`
 _SPLIT = re.compile(r"[\s|]+")
 
 
@@ -188,7 +189,7 @@ def is_odd(word: str) -> bool:
         return False
     if low in ordered("english", "numbers")[2:]:
         return True
-    if len(low) > 4 and low.endswith("ed") and not is_colour(low):
+    if len(low) > 4 and low.endswith("ed") and not is_colour(low) and not _NO_PAST.search(low):
         return True
     return low in _inflected()
 

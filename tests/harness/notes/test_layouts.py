@@ -119,3 +119,46 @@ def test_below_a_bar_a_leading_gauge_is_the_size() -> None:
 def test_devices_below_a_place_are_no_terminals_of_it() -> None:
     found = wires("Left side\n   lamp > fuse 3, red\n   horn > fuse 4, brown")
     assert not [wire for wire in found if wire.startswith("Left_side")]
+
+
+@pytest.mark.parametrize("name", ["speed knob", "flatbed lamp", "feed pump", "moped horn", "bleed valve"])
+def test_a_noun_that_looks_like_a_past_tense_is_part_of_a_name(name: str) -> None:
+    rows = f"MOTOR PLUG, 5 pin\n1  green  {name} 1\n2  brown  {name} 2\n3  red  fuse 3"
+    assert wires(rows)[1] == f"MOTOR_PLUG:2 brown to {name.replace(' ', '_')}:2"
+
+
+def test_a_supply_with_both_its_signs_is_a_device() -> None:
+    page = "key 1 from supply +, brown\nsupply - to frame stud, blue"
+    assert wires(page) == ["key:1 brown to supply:+", "supply:- blue to frame_stud"]
+    assert wires("lamp 1 to feed, brown\nhorn 1 from supply, red") == []
+
+
+@pytest.mark.parametrize(
+    ("line", "wire"),
+    [
+        ("start button 2 > K1 A1, orange", "start_button:2 orange to K1:A1"),
+        ("K1 A2 to earth bar, black", "K1:A2 black to earth_bar"),
+        ("K2 B1 from K1 A1, white", "K2:B1 white to K1:A1"),
+    ],
+)
+def test_coil_contacts_of_a_relay_that_stands_elsewhere(line: str, wire: str) -> None:
+    assert wire in wires(
+        f"K1 13 to start button 1, red\nK2 13 to K1 14, green\nK2 A1 to lamp 1, white\n{line}"
+    )
+
+
+@pytest.mark.parametrize("lead", ["tag", "pin", "position", "way"])
+def test_the_leads_word_of_the_rows_names_the_same_block_s_cavities(lead: str) -> None:
+    page = f"BLOCK A, in the cab\n{lead} 1 ... red ... fuse 1\n{lead} 2 ... bare strap to {lead} 1"
+    assert wires(page)[-1] == "BLOCK_A:2 to BLOCK_A:1"
+
+
+def test_or_between_dots_is_orange() -> None:
+    found = wires("K2 87 ... or ... stop solenoid +\nK2 30 ... rd ... fuse 2")
+    assert found[0] == "K2:87 orange to stop_solenoid:+"
+    assert asked("K2 87 to fuse 2 or fuse 3, red") == ["K2 87 to fuse 2 or fuse 3, red"]
+
+
+def test_brackets_behind_a_device_before_its_cavities() -> None:
+    found = wires("K1 (start): 30 to battery stud RED, 85 to frame lug BLACK")
+    assert found == ["K1:30 red to battery_stud", "K1:85 black to frame_lug"]

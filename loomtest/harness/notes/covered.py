@@ -80,7 +80,7 @@ def _had(joints: Sequence[Joint]) -> Counter[str]:
     found: Counter[str] = Counter()
     for joint in joints:
         for end in (joint.start, joint.end):
-            other = ("side", "leg", "end", "lead", "tag") if end.terminal in ("1", "2") else ()
+            other = ("side", "leg", "end", "lead", "tag", "first") if end.terminal in ("1", "2") else ()
             for word in (*end.words, end.terminal, *_SIGNS.get(end.terminal, ()), *other):
                 found[_form(word)] += 1
                 for part in [*_form(word).split(), *re.split(r"[-/+.:_]", word)]:
@@ -108,7 +108,7 @@ def _says_nothing(tokens: Sequence[Token], index: int) -> bool:
     """Whether a word says nothing of which points are joined."""
     text = tokens[index].text
     low = text.casefold().rstrip(".")
-    if text == "A" and not index:
+    if (text == "A" and not index) or (low == "line" and tokens[index - 1].text.casefold() == "in"):
         return True
     if text in ("IN", "OUT") and (not index or tokens[index - 1].sort in ("colon", "comma", "word")):
         return not any(token.text.islower() for token in tokens)

@@ -56,13 +56,7 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
         letters |= colour_letters(line)
     letters = {**short_colours(text), **letters}
     names = Names()
-    for short, long in ALIASES.findall(text):
-        if not trade.is_colour(long):
-            names.aliases[trade.long_form(short)] = " ".join(trade.long_form(word) for word in long.split())
-            if len(short) > 1:
-                names.spelled.setdefault(names.aliases[trade.long_form(short)], (short,))
-    for device, short in re.findall(r"\(([a-z]+ [a-z]+),\s*([A-Z]/?[A-Z]{1,3})\)", text):
-        names.aliases.setdefault(short.casefold(), " ".join(trade.long_form(word) for word in device.split()))
+    _declared(text, names)
     page = Page(
         [],
         names,
@@ -117,6 +111,17 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
 def _named(page: Page) -> None:
     _collect(page)
     page.names.settle()
+
+
+def _declared(text: str, names: Names) -> None:
+    """Short names that the page says in full: `KS = key switch`, `(pump relay, PR)`."""
+    for short, long in ALIASES.findall(text):
+        if not trade.is_colour(long):
+            names.aliases[trade.long_form(short)] = " ".join(trade.long_form(word) for word in long.split())
+            if len(short) > 1:
+                names.spelled.setdefault(names.aliases[trade.long_form(short)], (short,))
+    for device, short in re.findall(r"\(([a-z]+ [a-z]+),\s*([A-Z]/?[A-Z]{1,3})\)", text):
+        names.aliases.setdefault(short.casefold(), " ".join(trade.long_form(word) for word in device.split()))
 
 
 _WAYS = re.compile(r"\b([A-Z]{1,3}) \((\d{1,3})(?:[ -]?(?:ways?|pins?))?\)")

@@ -29,7 +29,7 @@ def find_titles(page: Page) -> None:
         if line.role is not Role.HEADING or line.device is None:
             continue
         rows = list(takewhile(lambda other: other.role is Role.LINE, page.lines[index + 1 :]))
-        coloured = [row for row in rows if row.tokens[0].sort == "colour"]
+        coloured = [row for row in rows if row.tokens and row.tokens[0].sort == "colour"]
         if coloured and 2 * len(coloured) > len(rows) and 2 * sum(map(_two_places, coloured)) > len(coloured):
             line.device = line.other = None
 

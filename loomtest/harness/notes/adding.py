@@ -44,6 +44,8 @@ def add_end(
         reading.notes.append(item.value)
     elif mention.listed and group and scene.pins and _of_a_ground(mention, group[-1]) and not scene.meant:
         raise UnsureError(Ask.SEVERAL_MEANINGS, item.value)
+    elif mention.listed and group and (terminal := _next_terminal(mention, group[-1], scene)):
+        group.append(replace(mention, words=group[-1].words, terminal=terminal))
     elif mention.listed and group and _of_a_pot(mention, group[-1]):
         group[-1] = replace(group[-1], terminal=mention.words[0])
     elif mention.listed and group and len(mention.words) == 1 and mention.words[0].casefold() in _SAME:
@@ -177,6 +179,16 @@ def _add_beside(mention: Mention, item: Item, reading: EndsFound, scene: Surroun
         reading.left.append(item.value)
     else:
         raise UnsureError(Ask.SEVERAL_MEANINGS, item.value)
+
+
+def _next_terminal(mention: Mention, before: Mention, scene: Surroundings) -> str:
+    """`lamp main, dip`, `switch in and out`: a further terminal of the same device; "" for anything else."""
+    words = trade.words("terminals", "words")
+    if len(mention.words) != 1 or mention.terminal or before.terminal.casefold() not in words:
+        return ""
+    word = mention.words[0]
+    device = scene.names.terminals.get(scene.names.alias(mention.key))
+    return word if word.casefold() in words and not device else ""
 
 
 def _of_a_pot(mention: Mention, before: Mention) -> bool:

@@ -87,6 +87,8 @@ def _sort(words: tuple[str, ...]) -> str:
     if len(words) == 2 and words[1].isdigit() and trade.noun_sort(words[0]) in ("ground", "joint"):
         return trade.noun_sort(words[0])
     sides = trade.words("english", "sides")
+    if len(words) == 1 and words[0].casefold() in trade.words("english", "corners"):
+        return "load"  # `indicator switch L to FL, RL`: the lamps at the corners
     last, before = words[-1], list(words[-2:-1])
     if len(words) > 2 and trade.long_form(words[-2]) in sides:
         before = [words[-3]]  # `position lamp front left`

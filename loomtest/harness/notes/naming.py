@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from dataclasses import replace
 
+from loomtest.harness.notes import trade
 from loomtest.harness.notes.ends import EndsFound
 from loomtest.harness.notes.meaning import Ask, Surroundings, UnsureError
 from loomtest.harness.notes.mentions import Mention
@@ -27,6 +28,7 @@ def _named(
     reading: EndsFound,
 ) -> Mention:  # fmt: skip
     names = scene.names
+    mention = _bare(mention, scene)
     if len(mention.words) == 1 and re.fullmatch(r"[A-Za-z]+\d+-[A-Za-z]\d+", mention.words[0]):
         raise UnsureError(Ask.GLUED, mention.words[0])
     have = names.terminals.get(names.alias(mention.key))
@@ -53,6 +55,15 @@ def _named(
     return names.told_apart(replace(mention, words=words))
 
 
+def _bare(mention: Mention, scene: Surroundings) -> Mention:
+    """`dip to dip` behind `LH lamp main to RH lamp main`: a word that is a terminal as the one before was."""
+    words = trade.words("terminals", "words")
+    if scene.topic_end is None or scene.topic_end.terminal.casefold() not in words:
+        return mention
+    word = mention.words[0] if len(mention.words) == 1 and not mention.terminal else ""
+    return replace(mention, words=(), terminal=word) if word.casefold() in words else mention
+
+
 def _of_the_list(before: Mention, names: Names) -> tuple[str, ...]:
     """The name that a bare number behind a device in a list has: `lamp 1, 2` are two lamps."""
     told = before.words[-1].isdigit() and before.words[-1] in names.several.get(_key(before.words[:-1]), ())
@@ -73,7 +84,7 @@ def _of_the_run(
     last = before[-1][-1] if before[-1] else None
     if last is None or mention.terminal in ("+", "-"):
         return None
-    if len(before) == 1 and scene.topic_end is not None and not reading.groups[0][0].words:
+    if len(before) == 1 and scene.topic_end is not None and not _bare(reading.groups[0][0], scene).words:
         return scene.topic_end.words
     words = _of_the_list(last, scene.names)
     number = last.terminal or (words != last.words and last.words[-1]) or ""

@@ -33,6 +33,11 @@ def spelled_out(
     ]
 
 
+def _ends_in(longer: str, noun: str) -> bool:
+    """Whether a longer name ends in the word, with more before it than a side."""
+    return longer.split()[-1] == noun and not set(longer.split()[:-1]) <= _SIDES
+
+
 def _whole(
     mention: Mention, names: Names, near: Sequence[tuple[str, ...]], above: Sequence[tuple[str, ...]]
 ) -> Mention:
@@ -46,14 +51,14 @@ def _whole(
     if mention.sort in ("code", "joint", "ground") or (trade.is_ground(key) and key != "bar"):
         return mention
     noun = key.split()[-1]
+    corner = len(mention.words) == 1 and key in trade.words("english", "corners")
     longer = {
         other: words
         for other, words in names.spelled.items()
         if other != key
-        and names.first(other) <= names.first(key)
-        and other.split()[-1] == noun
+        and (corner or names.first(other) <= names.first(key))
+        and (noun in other.split() if corner else _ends_in(other, noun))
         and (names.stands(other) > 1 or other in names.terminals or other in names.ended)
-        and not set(other.split()[:-1]) <= _SIDES
     }
     if not longer:
         return mention
@@ -67,6 +72,10 @@ def _whole(
         if len(found) == 1:
             last = one_of(found[0][-1]) if not one_of(mention.words[-1]) else ""
             return replace(mention, words=(*found[0][:-1], last) if last else found[0])
+    if corner:
+        if len(longer) == 1:
+            return replace(mention, words=next(iter(longer.values())))
+        raise UnsureError(Ask.WHICH_OF_THEM, " ".join(mention.words))
     if len(longer) > 1 and names.stands(key) < 2 and not mention.terminal and mention.sort == "contact":
         raise UnsureError(Ask.WHICH_OF_THEM, " ".join(mention.words))
     return mention

@@ -24,7 +24,7 @@ def written_out_lists(tokens: Sequence[Token], several: dict[str, set[str]]) -> 
 
     `several` gets the names that are told apart by numbers, with these.
     """
-    tokens = _by_sides(_apart(tokens))
+    tokens = _by_sides(tokens)
     _note_runs(tokens, several)
     found: list[Token] = []
     ends: list[int] = []  # where the members of the last list end in `found`
@@ -54,6 +54,39 @@ def written_out_lists(tokens: Sequence[Token], several: dict[str, set[str]]) -> 
     return _of_each(found, ends)
 
 
+def with_devices(tokens: Sequence[Token]) -> Sequence[Token]:
+    """The tokens with numbers that are written in one taken apart, and cavities of a device with its name."""
+    return _of_a_device(_apart(tokens))
+
+
+def _of_a_device(tokens: Sequence[Token]) -> Sequence[Token]:
+    """`terminals 8 to 10 of TB1`: each with the device's name before it."""
+    for index, token in enumerate(tokens[:-3]):
+        if token.text.casefold() not in _NO_DEVICES or token.sort != "word":
+            continue
+        taken, between, designators = _designators(tokens, index + 1)
+        at = index + 1 + taken
+        if len(designators) < 2 or at + 1 >= len(tokens) or tokens[at].text.casefold() not in _OF[:4]:
+            continue
+        begin = at + 1 + (tokens[at + 1].text.casefold() in ("the", "my", "that"))
+        end = begin
+        while end < len(tokens) and tokens[end].sort == "word" and not trade.is_odd(tokens[end].text):
+            end += 1
+            more = end < len(tokens) and trade.is_noun(tokens[end].text)
+            noun = trade.is_noun(tokens[end - 1].text) and not more
+            if noun or re.fullmatch(r"[A-Z]{1,3}\d{0,2}", tokens[end - 1].text):
+                break
+        name = tokens[begin:end]
+        if not name:
+            continue
+        found = list(tokens[:index])
+        for separator, own in zip([None, *between], designators, strict=True):
+            found += [separator] if separator is not None else []
+            found += [replace(t, start=own.start, end=own.end) for t in (*name, own)]
+        return _of_a_device([*found, *tokens[end:]])
+    return tokens
+
+
 def _note_runs(tokens: Sequence[Token], several: dict[str, set[str]]) -> None:
     """`light 1, on to 2, on to 3`: the numbers of a run through devices of one name tell these apart."""
     for index, token in enumerate(tokens[:-4]):
@@ -81,10 +114,12 @@ def _apart(tokens: Sequence[Token]) -> Sequence[Token]:
     """`lamps 1/2/3`, `plugs 1-4`: the numbers behind a plural, each a token of its own."""
     if not any(_TIGHT.fullmatch(token.text) for token in tokens):
         return tokens
+    among = any(token.text.casefold() in trade.words("joins", "among") for token in tokens)
     found: list[Token] = []
     for token in tokens:
         behind = found[-1] if found else None
-        if behind is None or not _TIGHT.fullmatch(token.text) or not one_of(behind.text):
+        named = behind is not None and (one_of(behind.text) or behind.text.casefold() in _NO_DEVICES or among)
+        if behind is None or token.sort != "word" or not _TIGHT.fullmatch(token.text) or not named:
             found.append(token)
             continue
         sorts = {"-": "dash", "/": "slash", "&": "and"}

@@ -36,7 +36,20 @@ WHERE = (
 )
 _BEFORE_A_NAME = {"both", "all", "each", "every", "of", "at", "on", "three", "two", "four"}
 _TELLING = {"up", "down", "first", "second", "third"}  # `up solenoid`, `second battery`: which of two
-_NO_BEGINNING = {"with", "for", "where", "when", "because", "after", "before", "as", "up", "down"}
+_NO_BEGINNING = {
+    "across",
+    "between",
+    "with",
+    "for",
+    "where",
+    "when",
+    "because",
+    "after",
+    "before",
+    "as",
+    "up",
+    "down",
+}
 _NUMBERED = ("splice", "fuse", "joint", "breaker")
 _POSTS = ("post", "terminal", "pole", "clamp", "stud", "lug", "side")
 _LETTERED = ("coil", "winding", "contact", "pole", "element", "filament")  # known by small letters too

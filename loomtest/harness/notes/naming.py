@@ -43,13 +43,16 @@ def _named(
     elif index and scene.other is not None:
         words = scene.other.words
     elif index and (of := _of_the_run(mention, before, scene, reading)) is not None:
-        words = of
+        return names.told_apart(of)
     elif scene.device is not None and (not index or scene.pins):
-        words = scene.device.words
+        owner = scene.device
+        if scene.topic_end is not None:  # of the statement before, and no heading's
+            return names.told_apart(_like(owner, mention))
+        words = owner.words
         if index and mention.terminal in "+-":
             raise UnsureError(Ask.CAVITY, mention.terminal)
     elif scene.topic is not None and not index:
-        words = scene.topic.words
+        return names.told_apart(_like(scene.topic, mention))
     else:
         raise UnsureError(Ask.CAVITY, mention.terminal)
     return names.told_apart(replace(mention, words=words))
@@ -76,8 +79,8 @@ def _key(words: tuple[str, ...]) -> str:
 
 def _of_the_run(
     mention: Mention, before: list[list[Mention]], scene: Surroundings, reading: EndsFound
-) -> tuple[str, ...] | None:
-    """The device of a bare terminal behind a sign of joining, where one is plain; None for none.
+) -> Mention | None:
+    """The point of a bare terminal behind a sign of joining, where its device is plain; None for none.
 
     `light 1, on to 2, on to 3`; `block 1 is looped to 2`; `D to D` behind `regulator D to dynamo D`.
     """
@@ -85,10 +88,16 @@ def _of_the_run(
     if last is None or mention.terminal in ("+", "-"):
         return None
     if len(before) == 1 and scene.topic_end is not None and not _bare(reading.groups[0][0], scene).words:
-        return scene.topic_end.words
-    words = _of_the_list(last, scene.names)
-    number = last.terminal or (words != last.words and last.words[-1]) or ""
-    alike = bool(number) and number.isdigit() == mention.terminal.isdigit()
+        return _like(scene.topic_end, mention)
+    number = last.terminal or last.words[-1]
+    alike = bool(last.terminal or number.isdigit()) and number.isdigit() == mention.terminal.isdigit()
     if alike and (len(before) > 1 or reading.looped or scene.meant == "same"):
-        return words
+        return _like(last, mention)
     return None
+
+
+def _like(before: Mention, mention: Mention) -> Mention:
+    """`2` behind `block 1` or `lamp:1`, each as the one before is told."""
+    if not before.terminal and before.words[-1].isdigit() and mention.terminal.isdigit():
+        return replace(mention, words=(*before.words[:-1], mention.terminal), terminal="")
+    return replace(mention, words=before.words)

@@ -18,7 +18,7 @@ from loomtest.harness.notes.figured import with_figures
 from loomtest.harness.notes.headings import ALIASES, find_roles
 from loomtest.harness.notes.infer import find_tables
 from loomtest.harness.notes.items import JOINS, Item, items_of
-from loomtest.harness.notes.lists import written_out_lists
+from loomtest.harness.notes.lists import with_devices, written_out_lists
 from loomtest.harness.notes.manner import without_manner
 from loomtest.harness.notes.mentions import Mention, mention_of
 from loomtest.harness.notes.names import Names
@@ -82,7 +82,8 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
         if bullet and bullet.end() < len(bare):
             kept = bullet[0].replace(")", ".") if bullet[0].strip()[0].isalnum() else " " * bullet.end()
             bare = kept + bare[bullet.end() :]
-        tokens = without_manner(plain(_cavity_codes(tokens_of(bare.rstrip(), letters), ways)))
+        tokens = with_devices(_cavity_codes(tokens_of(bare.rstrip(), letters), ways))
+        tokens = without_manner(plain(tokens))
         tokens = written_out_lists(tokens, names.several)
         while tokens and tokens[0].sort == "gap":
             tokens = tokens[1:]

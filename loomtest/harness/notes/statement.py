@@ -22,11 +22,18 @@ from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, Surroundings
 from loomtest.harness.notes.mentions import Mention
 from loomtest.harness.notes.parting import by_colours, by_commas, refuse_two_headed, two_sides
 from loomtest.harness.notes.scan import Token
+from loomtest.harness.notes.straps import strapped
 
 
 def read_statement(tokens: list[Token], scene: Surroundings) -> list[Joint]:
     """The wires of one statement. Raises UnsureError, or RemarkError for what is no statement."""
     refuse_two_headed(tokens)
+    if (run := strapped(tokens, scene)) is not None:
+        pins, scene.pins = scene.pins, ()
+        try:
+            return _read_items(run, scene)
+        finally:
+            scene.pins = pins
     if (both := two_sides(tokens)) is not None:
         return [joint for half in both for joint in read_statement(half, scene)]
     if (parts := by_colours(tokens, scene)) is not None:

@@ -45,7 +45,10 @@ def strapped(tokens: Sequence[Token], scene: Surroundings) -> list[Item] | None:
     if own is None:
         return None
     ends, rest = own
-    about = [item for item in items_of(rest, scene.names, scene.letters) if item.sort in ("about", "note")]
+    items = items_of(rest, scene.names, scene.letters)
+    about = [item for item in items if item.sort in ("about", "note")]
+    said = [item.value for item in items if item.sort not in ("about", "note", "list", "side", "join")]
+    about += [Item("note", " ".join(said), 0)] if any(said) else []
     run = [piece for end in ends for piece in (_TO, Item("end", "", 0, mention=end))][1:]
     return [*run, *about]
 

@@ -21,6 +21,8 @@ Place = tuple[PageLine, int]
 
 def size_columns(lines: Sequence[PageLine], gauge: bool) -> None:
     """Make the numbers of such a column sizes. `gauge`: the page speaks of AWG."""
+    for line in lines:
+        _sharps(line)
     for side in (-1, 1):
         places = [(line, at) for line in lines for at in _beside_colours(line.tokens, side)]
         behind = [
@@ -34,15 +36,24 @@ def size_columns(lines: Sequence[PageLine], gauge: bool) -> None:
         sizes = {line.tokens[at].text for line, at in behind}
         for line, at in places:
             token = line.tokens[at]
-            leads = (line, at) not in behind and (side > 0 or _counts_on(line, lines))
+            leads = (line, at) not in behind and (at > 0 or _counts_on(line, lines))
             if token.text in sizes and token.sort == "number" and not leads:
                 value = f"AWG {token.text}" if unit == "AWG" else token.text
                 size = replace(token, sort="size?" if unit == "?" else "size", value=value)
                 line.tokens = [*line.tokens[:at], size, *line.tokens[at + 1 :]]
 
 
+def _sharps(line: PageLine) -> None:
+    """`S1: #16 white to …`: behind a sharp inside the line, and before a colour, a number is a gauge."""
+    for at in reversed(_beside_colours(line.tokens, 1)):
+        sharp, token = line.tokens[at - 1], line.tokens[at]
+        if at > 1 and sharp.sort == "hash" and token.text in _AWG and line.tokens[at + 1].sort != "gap":
+            size = replace(token, sort="size", value=f"AWG {token.text}", start=sharp.start)
+            line.tokens = [*line.tokens[: at - 1], size, *line.tokens[at + 1 :]]
+
+
 def _beside_colours(tokens: Sequence[Token], side: int) -> list[int]:
-    """Where bare numbers stand right before (-1) or right behind (1) a colour, or a column away from it."""
+    """Where bare numbers have a colour right before (-1) or right behind them (1), or a column away."""
     found = []
     for at, token in enumerate(tokens):
         named = at > 0 and tokens[at - 1].sort == "word" and not _leads(tokens[0])

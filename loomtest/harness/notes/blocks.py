@@ -11,7 +11,7 @@ from dataclasses import dataclass, field, replace
 
 from loomtest.harness.notes.cells import sentences
 from loomtest.harness.notes.credible import is_credible
-from loomtest.harness.notes.items import items_of
+from loomtest.harness.notes.items import ABOUT, JOINS, items_of
 from loomtest.harness.notes.leads import Lead, lead_of
 from loomtest.harness.notes.meaning import RemarkError, Surroundings, UnsureError
 from loomtest.harness.notes.owners import RELAY, owner_above, relay_above, two_sided_heading
@@ -151,7 +151,8 @@ def _owned(page: Page, block: Block) -> bool:
         return False  # `J1`, `J2` are connectors, and no cavities
     if above is not None:
         line, device = above
-        if line.listed or (not sided and any(token.sort in ("to", "feeds") for token in line.tokens)):
+        says_more = any(token.sort in (*ABOUT, *JOINS) for token in line.tokens)
+        if line.listed or (not sided and says_more):
             line.opens = device
         else:
             line.role, line.device = Role.HEADING, device

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping, Sequence
+from copy import deepcopy
 from dataclasses import replace
 
 from loomtest.harness.notes import trade
@@ -101,10 +102,10 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
     find_sections(page)
     written = [line.number for line in page.lines if line.role is not Role.BLANK]
     page.title = written[0] if len(written) > 4 else 0
-    declared = dict(names.aliases), dict(names.spelled)
+    declared = deepcopy(names)
     _named(page)
     if place_blocks(page):  # rows have become wires or cavities: what things are called is told again
-        page.names = Names(spelled=declared[1], aliases=declared[0], gauge=page.gauge, hyphens=names.hyphens)
+        page.names = declared
         _named(page)
     return page
 

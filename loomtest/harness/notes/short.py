@@ -67,7 +67,7 @@ def _whole(
     topics = {word for words in near for word in map(trade.long_form, words)} - {noun}
     topical = [words for other, words in longer.items() if topics & set(other.split()[:-1])]
     lately = {" ".join(map(trade.long_form, words)) for words in above}
-    before = [words for other, words in longer.items() if other in lately]
+    before = [words for other, words in longer.items() if other in lately and mention.terminal != "E"]
     for found in (here, topical, before):
         if len(found) == 1:
             last = one_of(found[0][-1]) if not one_of(mention.words[-1]) else ""

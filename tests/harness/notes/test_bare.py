@@ -99,3 +99,10 @@ def test_the_numbers_of_switches_are_no_thick_cables_on_a_page_that_speaks_of_ga
         "dip_switch:2 blue to left_low_beam",
         "brake_switch:2 orange to brake_lamp",
     ]
+
+
+def test_behind_a_sharp_inside_a_line_a_number_before_a_colour_is_a_gauge() -> None:
+    assert wires("UP VALVE.  1: #16 GREEN TO P1-4.  2: #16 BLACK TO FRAME STUD.\n") == [
+        "UP_VALVE:1 green, AWG 16 to P1:4",
+        "UP_VALVE:2 black, AWG 16 to FRAME_STUD",
+    ]

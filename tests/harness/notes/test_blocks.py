@@ -108,3 +108,12 @@ def test_codes_below_a_heading_of_things_are_devices_and_no_cavities() -> None:
     assert not [
         w for w in wires("LOOSE PARTS\nF1 10A slow blow\nK1 30 to battery +\n") if w.startswith("LOOSE")
     ]
+
+
+def test_a_line_that_names_a_device_and_says_a_wire_of_it_is_no_heading_only() -> None:
+    page = "Heater relay: 30 red from battery +\n   87 red to heater +\n   85 black to engine block\n"
+    assert wires(page) == [
+        "Heater_relay:30 red to battery+",
+        "Heater_relay:87 red to heater:+",
+        "Heater_relay:85 black to engine_block",
+    ]

@@ -303,7 +303,11 @@ def _behind_a_colon(tokens: list[Token], scene: Surroundings) -> list[tuple[Ment
     if len(parts) < 2 or not begun:
         return []
     said = all(any(token.sort in (*ABOUT, *JOINS, "dash") for token in part) for part in parts)
-    if (not said or "fuse" in device.key) and scene.meant != "each":
+    plain = all(
+        part[1].sort in ("colour", "letters") and any(token.sort in JOINS for token in part[2:])
+        for part in parts
+    )
+    if (not said or ("fuse" in device.key and not plain)) and scene.meant != "each":
         raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(device.words))
     return [(Mention(device.words, part[0].text), behind_the_pin(part[1:])) for part in parts]
 

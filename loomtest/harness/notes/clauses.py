@@ -20,7 +20,7 @@ from loomtest.harness.notes.roles import PageLine
 from loomtest.harness.notes.scan import Token
 
 MOST_WORDS = 5
-_BETWEEN = ("comma", "and", "semi")
+_BETWEEN = ("comma", "and", "semi", "slash")
 _SPACE = ("gap", "comma", "colon", "stop", "note", "remark")
 _SAYS_OF = {"is", "has", "have", "gets", "takes", "are", "being", "it's", "its", "same", "also", "another"}
 _OF_IT = {"with", "it", "them"}
@@ -94,12 +94,29 @@ def _headed(statement: Sequence[Token], last: bool) -> tuple[list[Token], list[T
     behind = [token for token in tokens[length:] if token.sort not in ("note", "remark")]
     if not behind:
         return ([], []) if last else (head, [])
-    if behind[0].sort == "colon":
+    if behind[0].sort == "colon" or (_opens(behind[0]) and _names_a_terminal_of(behind[1:])):
         return head, behind[1:]
     each = any(token.text.casefold() == "one" for token in behind)
     if behind[0].sort == "comma" and (each or _is_label(behind[1:], behind[1:])):
         return head, behind[1:]
     return [], []
+
+
+def _opens(token: Token) -> bool:
+    return token.sort == "dash" or token.text == "="
+
+
+def _names_a_terminal_of(tokens: Sequence[Token]) -> bool:
+    """`key switch - BAT red > plug 1`: behind the sign a terminal, a colour and a further sign of joining."""
+    first = tokens[0] if tokens else None
+    if first is None or not (
+        first.sort in ("number", "plus", "dash")
+        or _LETTERED.fullmatch(first.text)
+        or _names_a_terminal(tokens, 0)
+    ):
+        return False
+    about = next((i for i, token in enumerate(tokens[1:]) if token.sort not in ABOUT), len(tokens) - 1)
+    return bool(about) and any(token.sort in JOINS for token in tokens[about + 1 : about + 2])
 
 
 def _is_label(rest: Sequence[Token], following: Sequence[Token]) -> bool:
@@ -157,7 +174,8 @@ def clauses(statement: Sequence[Token], scene: Surroundings) -> list[list[Token]
         if clause.sort == "terminal":
             own = clause.terminal
         terminal = own if own else _by_colour(clause, coloured, ends, scene)
-        found.append([*_words(scene.topic, part[0].start), *terminal, *_joined(clause.rest)])
+        name = _words(scene.topic, part[0].start)
+        found.append([*name, *_behind(name, terminal), *_joined(clause.rest)])
     return found
 
 
@@ -271,6 +289,8 @@ def _of_a_terminal(tokens: Sequence[Token], place: int) -> bool:
     after = tokens[place + 1].text.casefold() if place + 1 < len(tokens) else ""
     if tokens[place].text.casefold() in trade.words("english", "sizes") and after in _SIDES:
         return True
+    if _names_a_terminal(tokens, place):
+        return True
     if not _LETTERED.fullmatch(tokens[place].text):
         return False
     verb = next((token.text for token in tokens[place:] if token.sort in JOINS), "")
@@ -304,7 +324,17 @@ def _terminal(tokens: Sequence[Token], place: int, scene: Surroundings) -> tuple
     if token.sort == "number" or (token.sort == "word" and _LETTERED.fullmatch(token.text)):
         return 1, [token]
     named = low in trade.words("terminals", "words") or trade.long_form(low) in ("positive", "negative")
+    named = named or _names_a_terminal(tokens, place)
     return (1, [token]) if token.sort == "word" and named else (0, [])
+
+
+def _names_a_terminal(tokens: Sequence[Token], place: int) -> bool:
+    """`GND black to …`, `up blue to …`: a terminal, right before what is said of its wire."""
+    low = tokens[place].text.casefold()
+    behind = [token for token in tokens[place + 1 : place + 3] if token.sort != "comma"]
+    after = behind[0] if behind else None
+    told = low in trade.words("terminals", "owned") or low in trade.words("terminals", "words")
+    return told and after is not None and after.sort in ("colour", "letters", "size")
 
 
 def _counts(tokens: Sequence[Token], place: int) -> bool:
@@ -340,6 +370,16 @@ def _joined(rest: Sequence[Token]) -> list[Token]:
 
 def _words(topic: Mention, at: int) -> list[Token]:
     return [Token("word", word, word, at + n, at + n + 1) for n, word in enumerate(topic.words)]
+
+
+def _behind(name: Sequence[Token], terminal: Sequence[Token]) -> list[Token]:
+    """The terminal behind a topic's name: a word with a colon before it, so that it is none of the name."""
+    word = terminal[0].text if len(terminal) == 1 and terminal[0].sort == "word" else ""
+    if not word or trade.long_form(word) in ("positive", "negative"):
+        return [*terminal]
+    at = name[-1].end
+    colon = Token("colon", ":", ":", at, at + 1)
+    return [colon, replace(terminal[0], start=at + 1, end=at + 2)]
 
 
 def _is_ground(rest: Sequence[Token], scene: Surroundings) -> bool:

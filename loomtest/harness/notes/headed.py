@@ -29,7 +29,8 @@ def headed(items: list[Item], reading: EndsFound, scene: Surroundings) -> list[I
     reading.notes += [item.value for item in before if item.sort == "note"]
     about = [item for item in before if item.sort == "about"]
     text = _text(before)
-    if _POLARITY.search(text):
+    device = len(ends) == 1 and ends[0].sort and not _POLARITY.fullmatch(ends[0].words[-1])  # `neg strip:`
+    if _POLARITY.search(text) and not device:
         reading.polarity = "-"
         return about + rest
     if scene.pins or not ends:

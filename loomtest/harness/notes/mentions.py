@@ -214,7 +214,7 @@ def _without_fillers(found: list[Token]) -> list[Token]:
     while found and found[-1].sort == "word" and trade.is_filler(found[-1].text):
         low, before = found[-1].text.casefold(), found[-2:-1]
         device = bool(before) and (trade.is_noun(before[0].text) or before[0].text.isupper())
-        if low in ("small", "big") and device:
+        if (low in ("small", "big") and device) or (before and before[0].text == ":"):
             break
         if low == "a" and before and before[0].text.casefold() in _LETTERED:
             break  # `coil a`, and no article

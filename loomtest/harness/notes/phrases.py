@@ -284,7 +284,8 @@ def _wire_of_a_colour(
     after = tokens[index + 1] if index + 1 < len(tokens) else None
     numbered = bool(before) and before[-1].sort == "number"
     coloured = after is not None and after.sort in ("colour", "size")
-    if _low(tokens, index) == "in" and coloured and before and not numbered:
+    begins = not before or before[-1].sort in ("gap", "colon")  # `lamp switch: in red to fuse 4`
+    if _low(tokens, index) == "in" and coloured and not begins and not numbered:
         return 1, []  # `goes to regulator D in yellow`
     if _low(tokens, index) in _WIRES and before and before[-1].sort in ("colour", "size", "letters"):
         return 1, []

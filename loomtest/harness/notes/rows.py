@@ -6,6 +6,7 @@ import re
 from dataclasses import replace
 
 from loomtest.harness.notes import trade
+from loomtest.harness.notes.cavities import is_pin
 from loomtest.harness.notes.cells import (
     like_a_colour,
     rows_in_line,
@@ -92,7 +93,7 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
     about += topic_of(tokens)
     statements = through_a_fuse(sentences(rest, bool(pins)))
     if not pins:
-        statements = with_heads(statements, scene, indent)
+        statements = _without_empties(state, line, with_heads(statements, scene, indent), found)
     found.joints, found.doubts = _joints(state, line, statements, pins, about)
     if not scene.meant:
         state.near += [
@@ -104,6 +105,23 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
         raise UnsureError(Ask.SEVERAL_MEANINGS, dead[1])
     found.look = _to_look_at(line, rest, found.joints)
     return found
+
+
+def _without_empties(
+    state: ReadSoFar, line: PageLine, statements: list[list[Token]], found: LineFound
+) -> list[list[Token]]:
+    """The statements but those that say a cavity empty: `CDI: 5 black to coil. 6 has nothing`."""
+    topic, kept = state.scene.topic, list[list[Token]]()
+    for statement in statements:
+        said = [token for token in statement if token.sort != "gap"]
+        rest = said[2:] if len(said) > 2 and said[1].text.casefold() in ("has", "is") else said[1:]
+        if topic is None or len(statements) < 2 or not rest or not is_pin(said[0], strict=True):
+            kept.append(statement)
+        elif says_empty(line.text[: rest[-1].end], rest):
+            found.empty.append(state.page.names.point(replace(topic, terminal=said[0].text)))
+        else:
+            kept.append(statement)
+    return kept
 
 
 def _one_name_of_two(state: ReadSoFar, rest: list[Token]) -> None:
@@ -118,6 +136,12 @@ def _one_name_of_two(state: ReadSoFar, rest: list[Token]) -> None:
 def _unpinned(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFound | None:
     """What a line that begins with no cavity says of cavities: that they are empty, or a wire of each."""
     empty = said_empty(state.page.names, tokens, line.text)
+    topic = state.scene.topic if state.scene.topic_indent is not None else None
+    pin = topic is not None and len(tokens) > 1 and is_pin(tokens[0], strict=True)
+    if (
+        topic is not None and pin and says_empty(line.text, tokens[1:])
+    ):  # `   6 nothing` below `fuse panel: …`
+        empty = [state.page.names.point(replace(topic, terminal=tokens[0].text))]
     if not empty and (inline := rows_in_line(tokens, state.scene)):
         return _rows_of_line(state, line, inline)
     return LineFound(Kind.EMPTY, empty=empty) if empty else None

@@ -111,7 +111,7 @@ def one_bus(parts: list[str]) -> str:
     """`negative bus` for `neg bus bar`, `main -ve bar`; "" for any other name (`engine neg bus`)."""
     sign = next((part for part in parts if part in ("positive", "negative")), "")
     rest = set(parts) - {sign}
-    if sign and rest & {"bus", "bar"} and rest <= {"bus", "bar", "main", "rail", "strip"}:
+    if sign and rest & {"bus", "bar", "rail", "strip"} and rest <= {"bus", "bar", "main", "rail", "strip"}:
         return f"{sign} bus"
     return ""
 

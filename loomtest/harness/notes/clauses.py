@@ -13,6 +13,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from loomtest.harness.notes import trade
+from loomtest.harness.notes.cavities import is_pin
 from loomtest.harness.notes.items import ABOUT, JOINS, items_of
 from loomtest.harness.notes.meaning import Surroundings
 from loomtest.harness.notes.mentions import CODE, Mention, mention_of
@@ -60,10 +61,20 @@ def indent_of(line: PageLine) -> int:
 def with_heads(statements: Sequence[list[Token]], scene: Surroundings, indent: int) -> list[list[Token]]:
     """The statements of a line without the head that says what they are about, which is the scene's topic."""
     found: list[list[Token]] = []
+    skip = False
     for index, statement in enumerate(statements):
+        if skip:
+            skip = False
+            continue
         head, rest = _headed(statement, last=index + 1 == len(statements))
         topic = _topic(head)
-        if topic is None or not _can_be_a_topic(topic, scene):
+        behind = rest or [token for following in statements[index + 1 : index + 2] for token in following]
+        point = topic is not None and bool(topic.words and topic.terminal)
+        if point and _beginning(behind, scene).sort in ("colour", "join"):
+            found.append([*head, *behind])  # `Valve earth. Black to the engine block`
+            skip = not rest
+            continue
+        if topic is None or not _can_be_a_topic(topic, scene) or _is_a_terminal_here(topic, scene):
             found.append(list(statement))
             continue
         following = next((s for s in (rest, *statements[index + 1 :]) if _joins(s)), rest)
@@ -143,6 +154,18 @@ def _can_be_a_topic(topic: Mention, scene: Surroundings) -> bool:
     if topic.words[-1].casefold() in _SIDES and topic.words[0].casefold() in trade.words("english", "sizes"):
         return False  # `small tag`
     return bool(topic.sort) or scene.names.knows(topic)
+
+
+def _is_a_terminal_here(topic: Mention, scene: Surroundings) -> bool:
+    """`Motor solenoid. B2: red to …. S1: white to …`: of what the paragraph is about, and no device."""
+    return topic.sort == "code" and scene.topic is not None and not _is_a_device(topic.words[0], scene)
+
+
+def bare_clause(statement: Sequence[Token], scene: Surroundings) -> list[Token]:
+    """A statement that begins with a terminal of what the paragraph is about, and a colon; else []."""
+    said = [token for token in statement if token.sort != "gap"]
+    marked = len(said) > 2 and said[1].sort == "colon" and is_pin(said[0])
+    return said if marked and scene.topic is not None else []
 
 
 def clauses(statement: Sequence[Token], scene: Surroundings) -> list[list[Token]]:
@@ -317,8 +340,8 @@ def _terminal(tokens: Sequence[Token], place: int, scene: Surroundings) -> tuple
     if token.sort in ("plus", "dash") and not place and after is not None:
         sign = "positive" if token.sort == "plus" else "negative"
         return 1, [replace(token, sort="word", text=sign, value=sign)]
-    if CODE.fullmatch(token.text) and scene.names.stands(token.text.casefold()):
-        return 0, []  # a device of the page
+    if CODE.fullmatch(token.text) and _is_a_device(token.text, scene):
+        return 0, []
     if token.sort == "number" and _counts(tokens, place):
         return 0, []
     if token.sort == "number" or (token.sort == "word" and _LETTERED.fullmatch(token.text)):
@@ -335,6 +358,13 @@ def _names_a_terminal(tokens: Sequence[Token], place: int) -> bool:
     after = behind[0] if behind else None
     told = low in trade.words("terminals", "owned") or low in trade.words("terminals", "words")
     return told and after is not None and after.sort in ("colour", "letters", "size")
+
+
+def _is_a_device(code: str, scene: Surroundings) -> bool:
+    """Whether a code is a device of the page: `S1` and `A2` are more often terminals of one."""
+    names, key = scene.names, code.casefold()
+    told = key in names.headed or key in names.aliases or bool(names.terminals.get(key))
+    return told or (names.stands(key) > 1 and not re.fullmatch("[ABDMSTW][1-4]", code))
 
 
 def _counts(tokens: Sequence[Token], place: int) -> bool:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from loomtest.harness.notes import trade
+from loomtest.harness.notes.clauses import bare_clause
 from loomtest.harness.notes.items import items_of
 from loomtest.harness.notes.meaning import Ask, Surroundings
 from loomtest.harness.notes.roles import PageLine
@@ -34,6 +35,8 @@ def _stands_alone(tokens: Sequence[Token], scene: Surroundings) -> bool:
     """Whether a statement names its first point itself, and no word of it points back or puts right."""
     if any(token.text.casefold() in trade.words("english", "back") for token in tokens):
         return False
+    if bare_clause(tokens, scene):
+        return True  # `2: ditto` among the terminals of what the paragraph is about
     items = items_of(tokens, scene.names, scene.letters)
     first = next((item for item in items if item.sort in ("end", "join", "via")), None)
     named = first.mention if first is not None else None

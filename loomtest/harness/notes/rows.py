@@ -16,7 +16,7 @@ from loomtest.harness.notes.cells import (
     through_a_fuse,
     with_letters,
 )
-from loomtest.harness.notes.clauses import clauses, indent_of, leave_topic, with_heads
+from loomtest.harness.notes.clauses import bare_clause, clauses, indent_of, leave_topic, with_heads
 from loomtest.harness.notes.covered import left_over
 from loomtest.harness.notes.credible import check, is_credible
 from loomtest.harness.notes.doubt import doubtful, undoubted
@@ -191,7 +191,9 @@ def _joints(
         return wanted, []
     if state.only is not None or not (read or doubts):
         raise RemarkError
-    doubts += [doubt for place, words in left_out if (doubt := _of_one_end(place, words, scene)) is not None]
+    doubts += [
+        doubt for place, words in left_out if (doubt := _of_one_end(place, words, line, scene)) is not None
+    ]
     if doubts and (scene.meant or not read or not independent(doubts, read, scene)):
         raise UnsureError(doubts[0].why, doubts[0].about)
     return wanted, doubts
@@ -242,11 +244,14 @@ def _of_clauses(parts: list[list[Token]], scene: Surroundings) -> list[Joint]:
     return found
 
 
-def _of_one_end(place: int, statement: list[Token], scene: Surroundings) -> Doubt | None:
+def _of_one_end(place: int, statement: list[Token], line: PageLine, scene: Surroundings) -> Doubt | None:
     """The doubt of a statement that made no wire, and names points all the same."""
     ends = [item.mention for item in items_of(statement, scene.names, scene.letters) if item.mention]
     nouns = sum(trade.is_noun(token.text) for token in statement)
+    begun = bare_clause(statement, scene)
     plain = nouns > 1 and len(statement) < 7 and not any(trade.is_odd(t.text) for t in statement)
+    if begun and not says_empty(line.text[: begun[-1].end], begun[2:]):
+        return Doubt(place, tuple(statement), Ask.ONE_END, begun[0].text)
     if plain or any(end.words and end.terminal and is_credible(end, scene.names) for end in ends):
         return Doubt(place, tuple(statement), Ask.ONE_END, " ".join(ends[0].words))
     return None

@@ -177,6 +177,9 @@ def _joined(line: str, tokens: list[Token]) -> list[Token]:
             number, _, unit = token.text.partition(" ")
             found.append(Token("number", number, number, token.start, token.start + len(number)))
             found.append(Token("word", unit, unit, token.end - len(unit), token.end))
+        elif token.sort == "length" and token.text[-1] == "." and _begins_anew(tokens[index + 1 : index + 3]):
+            found.append(replace(token, text=token.text[:-1], end=token.end - 1))
+            found.append(Token("stop", ".", ".", token.end - 1, token.end))
         elif token.start in spans and token.sort == "word" and not _is_denied(found):
             past, sort = spans[token.start]
             found.append(Token(sort, line[token.start : past], sort, token.start, past))
@@ -246,6 +249,21 @@ def _is_an_article(token: Token, behind: Sequence[Token]) -> bool:
     )
 
 
+def _ends_sentences(tokens: Sequence[Token]) -> bool:
+    """Whether full stops with a wide space behind them end the sentences of a line."""
+    return any(
+        stop.sort == "stop"
+        and behind.sort == "gap"
+        and (before.sort != "word" or trade.long_form(before.text) == before.text.casefold())
+        for before, stop, behind in zip(tokens, tokens[1:], tokens[2:], strict=False)
+    )
+
+
+def _begins_anew(behind: Sequence[Token]) -> bool:
+    """Whether a sentence begins behind the full stop of `6 ft.`: a wide space, or a capital."""
+    return bool(behind) and (behind[0].sort == "gap" or behind[0].text[:1].isupper())
+
+
 def _is_a_terminal(token: Token, before: Token) -> bool:
     """`fuse 1 in` is where the feed comes in, and not an inch."""
     return (
@@ -302,6 +320,8 @@ def _abbreviates(tokens: list[Token], index: int) -> bool:
     if sentence or any(letter.isdigit() for letter in word):
         return False  # `two wires in it. White to …`, `splice S1. One to …`
     after = tokens[index + 1] if index + 1 < len(tokens) else None
+    if after is not None and after.sort == "gap" and _ends_sentences(tokens):
+        return False  # `Hoist.  1 red to motor pos.  2 black to lug`
     apart = after is not None and (after.sort == "gap" or after.start > tokens[index].end)
     if len(word) == 1 and word.isupper() and apart:
         return False

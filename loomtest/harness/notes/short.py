@@ -60,7 +60,8 @@ def _whole(
         and (noun in other.split() if corner else _ends_in(other, noun))
         and (names.stands(other) > 1 or other in names.terminals or other in names.ended)
     }
-    if not longer:
+    shared = mention.terminal == "E" and names.how_many(noun) > 1  # `valve ground`: of all valves
+    if not longer or shared:
         return mention
     same = {" ".join(map(trade.long_form, words)): words for words in near if len(words) > 1}
     here = [words for other, words in longer.items() if other in same]

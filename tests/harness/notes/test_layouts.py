@@ -162,3 +162,39 @@ def test_or_between_dots_is_orange() -> None:
 def test_brackets_behind_a_device_before_its_cavities() -> None:
     found = wires("K1 (start): 30 to battery stud RED, 85 to frame lug BLACK")
     assert found == ["K1:30 red to battery_stud", "K1:85 black to frame_lug"]
+
+
+def test_the_valve_earth_of_several_valves_is_a_point_of_its_own() -> None:
+    page = (
+        "UP VALVE.  1: green to plug 4.  2: black to valve ground.\n"
+        "LEFT VALVE.  1: blue to plug 5.  2: black to valve ground.\n"
+        "VALVE GROUND.  Black to the engine block, 4 FT.\n"
+    )
+    assert wires(page)[3:] == ["LEFT_VALVE:2 black to valve:E", "valve:E black, 4 ft to engine_block"]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "HOIST SOLENOID.  B2: #2 RED TO PUMP MOTOR POS.  S1: #16 WHITE TO DASH 3.  S2: #16 BLACK TO LUG.",
+        "Hoist solenoid. B2: #2 red to pump motor pos. S1: #16 white to dash 3. S2: #16 black to lug.",
+        "Hoist solenoid: B2 #2 red to pump motor pos, S1 #16 white to dash 3, S2 #16 black to lug",
+        "Hoist solenoid.  B2, #2 red, to pump motor pos.  S1, #16 white, to dash 3.  S2, #16 black, to lug.",
+        "HOIST SOLENOID.  B2: #2 RED TO PUMP MOTOR POS, 6 FT.  S1: #16 WHITE TO DASH 3, 4 FT.  "
+        "S2: #16 BLACK TO LUG.",
+    ],
+)
+def test_terminals_behind_a_device_with_gauges_behind_a_sign(line: str) -> None:
+    page = f"BEACON.  NEG: #16 BLACK TO LUG.\nHORN.  NEG: #16 BLACK TO LUG.\n{line}"
+    found = [wire.casefold().replace(", 6 ft", "").replace(", 4 ft", "") for wire in wires(page)[2:]]
+    assert found == [
+        "hoist_solenoid:b2 red, awg 2 to pump_motor:+",
+        "hoist_solenoid:s1 white, awg 16 to dash:3",
+        "hoist_solenoid:s2 black, awg 16 to lug",
+    ]
+
+
+def test_a_cavity_among_clauses_is_empty_or_asked_and_never_dropped() -> None:
+    read = read_notes("JOYSTICK.  A: red to plug 2.  E: not used.  F: yellow to plug 6.")
+    assert [line.empty for line in read.lines] == [("JOYSTICK:E",)]
+    assert read_notes("RIGHT VALVE.  1: yellow to plug 6.  2: likewise.").unread

@@ -20,7 +20,10 @@ def add_end(
 ) -> None:
     """Take the mention for an end, or for the label or remark that it is."""
     mention = _other_side(mention, scene)
-    if mention.other and reading.groups[-1] and not scene.meant:  # another wire of the device, and no list
+    listed = mention.listed and reading.groups[-1] and reading.groups[-1][-1].other
+    if (
+        mention.other and reading.groups[-1] and not scene.meant and not listed
+    ):  # another wire of the device, and no list
         raise UnsureError(Ask.SEVERAL_MEANINGS, item.value)
     group = reading.groups[-1]
     sure = _is_sure(mention, group, scene)

@@ -24,7 +24,7 @@ def written_out_lists(tokens: Sequence[Token], several: dict[str, set[str]]) -> 
 
     `several` gets the names that are told apart by numbers, with these.
     """
-    tokens = _by_sides(tokens)
+    tokens = _by_sides(_in_and_out(tokens))
     _note_runs(tokens, several)
     found: list[Token] = []
     ends: list[int] = []  # where the members of the last list end in `found`
@@ -42,6 +42,8 @@ def written_out_lists(tokens: Sequence[Token], several: dict[str, set[str]]) -> 
         before = _words_before(found)
         name = [*found[len(found) - before :], replace(tokens[index], text=noun, value=noun)]
         found = found[: len(found) - before]
+        while found and found[-1].text.casefold() in _COUNTS:
+            found.pop()  # `both stop lamps L & R`
         ends = []
         several.setdefault(Mention(tuple(token.text for token in name)).key, set()).update(
             token.text for token in designators if token.text.isdigit()
@@ -52,6 +54,41 @@ def written_out_lists(tokens: Sequence[Token], several: dict[str, set[str]]) -> 
             ends.append(len(found))
         index += 1 + taken
     return _of_each(found, ends)
+
+
+_IN_OUT = re.compile(r"(?i)(\w{1,3}[+-]?) (?:is )?in,? (?:and )?(\w{1,3}[+-]?) (?:is )?out")
+_OUT_IN = re.compile(r"(?i)in (?:is |at |= ?)?(\w{1,3}[+-]?),? (?:and )?out (?:is |at |= ?)?(\w{1,3}[+-]?)")
+
+
+def _in_and_out(tokens: Sequence[Token]) -> Sequence[Token]:
+    """`key S -> brake switch (1 in, 2 out) -> lamp`: to its terminal 1, and on from its terminal 2."""
+    found: list[Token] = []
+    for index, token in enumerate(tokens):
+        said = token.sort == "note" and (_IN_OUT.fullmatch(token.value) or _OUT_IN.fullmatch(token.value))
+        begin = len(found)
+        while begin and found[begin - 1].sort in ("word", "number"):
+            begin -= 1
+        name = found[begin:]
+        if not said or not name:
+            found.append(token)
+            continue
+        sides = [Token(_sort(text), text, text, token.start, token.end) for text in said.groups()]
+        comes = begin and found[begin - 1].sort in ("to", "arrow", "dash")
+        goes = index + 1 < len(tokens) and tokens[index + 1].sort in ("to", "arrow", "dash", "gap")
+        if comes:
+            found.append(sides[0])
+        if comes and goes:
+            found += [Token("comma", ",", ",", token.end, token.end)]
+            found += [replace(piece, start=token.end, end=token.end) for piece in name]
+        if goes:
+            found.append(sides[1])
+        if not (comes or goes):
+            found.append(token)
+    return found
+
+
+def _sort(text: str) -> str:
+    return "number" if text.isdigit() else "word"
 
 
 def with_devices(tokens: Sequence[Token]) -> Sequence[Token]:

@@ -11,6 +11,8 @@ from loomtest.harness.notes.meaning import Ask, Surroundings, UnsureError
 from loomtest.harness.notes.mentions import Mention, mention_of
 from loomtest.harness.notes.scan import Token
 
+_EVERY = re.compile(r"(?i)\b(?:all|both|each|throughout)\b")  # said behind statements: it holds for each
+
 
 def refuse_two_headed(tokens: list[Token]) -> None:
     """`bleeper + : from switch   - : chassis`: two statements side by side, which are asked about."""
@@ -32,16 +34,30 @@ def by_commas(tokens: list[Token], scene: Surroundings) -> list[list[Token]] | N
     parts = _clauses(tokens[place + 1 :] if header else tokens, scene)
     if parts is None:
         return None
-    tail: list[Token] = []
+    tail = _said_of_all(parts[-1])
     while len(parts[-1]) > 1 and _shape(parts[-1][-1], scene) == "about":
         tail = [*parts[-1].pop(), *tail]
-    every = header or any(t.text.casefold() in ("all", "both", "each") for t in tail)
+    every = header or any(_EVERY.search(t.text) for t in tail)
     whole = [[token for piece in part for token in piece] for part in parts]
     head = mention_of(tokens[:place]) if header else None
     if head is not None and head.words and not head.terminal:
         own = list(tokens[:place])
         whole = [[*own, *part] if _is_bare(part) else part for part in whole]
     return [[*part, *tail] if tail and (every or part is whole[-1]) else part for part in whole]
+
+
+def _said_of_all(part: list[list[Token]]) -> list[Token]:
+    """Take what stands in a column of its own behind statements, where it says that it holds for all."""
+    piece = part[-1]
+    gap = max((i for i, token in enumerate(piece) if token.sort == "gap"), default=0)
+    rest = piece[gap:]
+    about = any(token.sort in ("colour", "size") for token in rest)
+    if not gap or not about or not any(_EVERY.search(token.text) for token in rest):
+        return []
+    if any(token.sort in ("word", "number", *JOINS) and not _EVERY.search(token.text) for token in rest):
+        return []
+    part[-1] = piece[:gap]
+    return rest
 
 
 def _set_apart(tokens: list[Token], scene: Surroundings) -> list[list[Token]] | None:
@@ -59,7 +75,7 @@ def _set_apart(tokens: list[Token], scene: Surroundings) -> list[list[Token]] | 
         while len(parts) > 1 and _shape(parts[-1], scene) == "about":
             tail = [*parts.pop(), *tail]
         if len(parts) > 1 and all(_is_whole(part, scene) for part in parts):
-            every = any(t.text.casefold() in ("all", "both", "each") for t in tail)
+            every = any(_EVERY.search(t.text) for t in tail)
             return [[*part, *tail] if every or part is parts[-1] else part for part in parts]
     return None
 

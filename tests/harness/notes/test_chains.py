@@ -56,3 +56,21 @@ def test_the_earths_of_a_run_are_other_points_than_its_feeds() -> None:
         "port_lamp:E black to mast_lamp:E",
         "mast_lamp:E black to neg_bar",
     ]
+
+
+# A device in a run, with the terminal at which the wire comes in and the one at which it goes on.
+@pytest.mark.parametrize(
+    ("line", "expected"),
+    [
+        ("key S -> brake switch (1 in 2 out) -> solenoid S   yellow all the way",
+         ["key:S yellow to brake_switch:1", "brake_switch:2 yellow to solenoid:S"]),
+        ("key S > brake switch (in 1, out 2) > solenoid S",
+         ["key:S to brake_switch:1", "brake_switch:2 to solenoid:S"]),
+        ("key S to brake switch (A is in, B is out) to solenoid S",
+         ["key:S to brake_switch:A", "brake_switch:B to solenoid:S"]),
+        ("fuse 3 to lamp switch (1 in, 2 out), blue", ["fuse_3 blue to lamp_switch:1"]),
+        ("seat switch (1 in, 2 out) to solenoid S", ["seat_switch:2 to solenoid:S"]),
+    ],
+)  # fmt: skip
+def test_terminals_in_and_out_in_brackets(line: str, expected: list[str]) -> None:
+    assert [wire.split("  #")[0] for wire in wires(line)] == expected

@@ -34,6 +34,8 @@ INJECTORS = [f"relay:87 red to injector_{n}:1" for n in "1234"]
         ("Stud supplies toggles 1 & 2, a short red wire to the upper terminal of each.",
          ["Stud red to toggle_1:upper", "Stud red to toggle_2:upper"]),
         ("fuse 3 to stop lamps L & R, green", ["fuse_3 green to stop_lamp_L", "fuse_3 green to stop_lamp_R"]),
+        ("fuse 3 to both stop lamps L/H & R/H",
+         ["fuse_3 to stop_lamp_L/H", "fuse_3 to stop_lamp_R/H"]),
         ("X1 3 to relays A, B and C, terminal 86 of each, grey",
          [f"X1:3 grey to relay_{letter}:86" for letter in "ABC"]),
         ("horse lights 1, 2 and 3 to chassis bolt", [f"horse_light_{n} to chassis_bolt" for n in "123"]),
@@ -148,4 +150,25 @@ def test_a_list_between_two_statements_is_asked_about_unless_its_signs_say_whose
 def test_the_reds_and_the_blacks_of_lamps_are_their_two_terminals() -> None:
     assert wires("The blacks are from the lamps.\nswitch 2 to L lamp, on to R lamp. Reds.") == [
         "switch:2 red to L_lamp:+", "L_lamp:+ red to R_lamp:+",
+    ]  # fmt: skip
+
+
+def test_lamps_that_are_told_apart_by_numbers_have_an_earth_of_their_own() -> None:
+    page = "fuse 2 to horse light 1, horse light 2, red\nhorse lights 1 and 2: one black each to the frame\n"
+    ends = [(wire.start, wire.end) for wire in read_notes(page).wires]
+    assert ends == [
+        ("fuse_2", "horse_light_1"), ("fuse_2", "horse_light_2"),
+        ("horse_light_1:E", "frame"), ("horse_light_2:E", "frame"),
+    ]  # fmt: skip
+
+
+def test_further_terminals_of_a_device_in_a_list() -> None:
+    assert wires("lamp switch H, L to lamp main, dip") == [
+        "lamp_switch:H to lamp:main", "lamp_switch:L to lamp:dip",
+    ]  # fmt: skip
+    assert wires("n/s lamp main to o/s lamp main; dip to dip") == [
+        "n/s_lamp:main to o/s_lamp:main", "n/s_lamp:dip to o/s_lamp:dip",
+    ]  # fmt: skip
+    assert wires("RF ind to frame\nRR ind to frame\nind switch R > RF, RR") == [
+        "ind_switch:R to RF_ind", "ind_switch:R to RR_ind",
     ]  # fmt: skip

@@ -130,8 +130,18 @@ def _named(text: str) -> tuple[list[Column], list[str]]:
     else:
         shape = r"\S+(?: \S+)*"
     found = [m for m in re.finditer(shape, bare) if m[0].strip()]
-    named = [(HEADER.get(m[0].casefold().strip(" .:"), ""), m.start(), m.end()) for m in found]
+    named = [(_column(m[0].casefold().strip(" .:")), m.start(), m.end()) for m in found]
     return named, [m[0].strip() for m in found]
+
+
+_WITH_A_UNIT = re.compile(
+    r"[ ,/\[]+(?:in )?(?:mm2|mm²|sq ?mm|awg|mm|cm|m|metres|meters|ft|feet|inches|a|amps?)\]?$"
+)
+
+
+def _column(cell: str) -> str:
+    """What a column holds by its heading, which may end in a unit: `len m`, `size, mm2`."""
+    return HEADER.get(cell) or HEADER.get(_WITH_A_UNIT.sub("", cell).strip(" .:"), "")
 
 
 def cells_of(

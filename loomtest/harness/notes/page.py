@@ -45,7 +45,9 @@ _CROSSED = re.compile(
 )
 
 _UNIT = re.compile(
-    r"\blengths?\s+(?:(?:are|all|is)\s+)*(?:in\s+)?(cm|mm|metres|meters|m|inches|in|feet|ft)\b", re.I
+    r"\b(?:lengths?|len|lgth)\b[\s.,(\[/]+(?:(?:are|all|is)\s+)*(?:in\s+)?"
+    r"(cm|mm|metres|meters|m|inches|in|feet|ft)\b",
+    re.IGNORECASE,
 )
 
 

@@ -167,7 +167,8 @@ def _cell(row: RowSaid, role: str, cell: list[Token], state: ReadSoFar, line: Pa
         sizes = [token for token in cell if token.sort in ("size", "size?")]
         if len(sizes) == 1 and "size" not in row.said:
             row.said["size"] = sizes[0].value
-        if len(cell) == 1 and cell[0].sort == "decimal" and bare_size(cell[0]):
+        alone = not {"size", "gauge"} & {sort for sort, *_ in state.columns}
+        if alone and len(cell) == 1 and cell[0].sort == "decimal" and bare_size(cell[0]):
             row.said["size"], row.notes = bare_size(cell[0]), row.notes[:-1]
 
 
@@ -175,6 +176,9 @@ def _say(row: RowSaid, role: str, cell: list[Token], state: ReadSoFar) -> None:
     """What a cell says of the wire."""
     if role == "colour":
         cell = [found for token in cell for found in in_letters([token], state.page.letters)]
+    if [token.sort for token in cell] == ["number", "comma", "number"]:
+        text = f"{cell[0].text}.{cell[2].text}"  # `0,6`: in a column of figures no list
+        cell = [replace(cell[0], sort="decimal", text=text, value=text, end=cell[2].end)]
     for token in cell:
         sort, value = token.sort, token.value
         if sort in ("number", "decimal"):

@@ -251,7 +251,11 @@ def _with_decimals(tokens: list[Token]) -> list[Token]:
             whole, comma, before = found[-2], found[-1], found[-3]
             text = f"{whole.text}.{token.text}"
             tight = whole.end == comma.start and comma.end == token.start
-            if tight and text in _SIZES and before.sort in ("colour", "letters", "gap", "comma", "note"):
+            if (
+                tight
+                and text in _SIZES
+                and before.sort in ("colour", "letters", "gap", "comma", "semi", "note")
+            ):
                 found[-2:] = [Token("decimal", text, text, whole.start, token.end)]
                 continue
         found.append(token)

@@ -106,3 +106,18 @@ def test_behind_a_sharp_inside_a_line_a_number_before_a_colour_is_a_gauge() -> N
         "UP_VALVE:1 green, AWG 16 to P1:4",
         "UP_VALVE:2 black, AWG 16 to FRAME_STUD",
     ]
+
+
+@pytest.mark.parametrize("sign", [";", "\t", " | "])
+def test_a_decimal_comma_in_a_column_is_no_list(sign: str) -> None:
+    rows = ["from;to;colour;mm2", "horn 1;fuse 2;red;1,5", "horn 2;frame;black;0,75", "fan +;fuse 3;grey;1,7"]
+    assert wires("\n".join(row.replace(";", sign) for row in rows)) == [
+        "horn:1 red, 1.5 mm² to fuse_2",
+        "horn:2 black, 0.75 mm² to frame",
+        "fan:+ grey, 1.7 mm² to fuse_3",
+    ]
+
+
+def test_a_unit_in_a_columns_heading_is_that_of_its_figures() -> None:
+    page = "from;to;colour;size, mm2;len m\nhorn 1;fuse 2;red;1,7;2,5\nhorn 2;frame;black;0,75;1\n"
+    assert wires(page)[0] == "horn:1 red, 1.7 mm², 2.5 m to fuse_2"

@@ -24,7 +24,10 @@ MOST_WORDS = 5
 _BETWEEN = ("comma", "and", "semi", "slash")
 _SPACE = ("gap", "comma", "colon", "stop", "note", "remark")
 _SAYS_OF = {"is", "has", "have", "gets", "takes", "are", "being", "it's", "its", "same", "also", "another"}
-_OF_IT = {"with", "it", "them"}
+_OF_IT = {"with", "it", "them", "then", "leave", "leaves"}
+_NUMBERS = {*trade.ordered("english", "numbers")[2:], "more", "further"}
+_HAS = {"has", "have", "had", "gives", "give", "with", "got", "takes", "carries"}
+_WIRES = {"wires", "leads", "cables", "cores", "terminals", "posts", "tags", "pins", "more", "out", "them"}
 _SIDES = trade.words("terminals", "sides") | {"wire", "lead", "leg", "pin", "contact"}
 _LETTERED = re.compile(r"[A-Z]{1,2}\d{0,2}[+-]?|\d{1,3}[A-Za-z]?")
 
@@ -99,16 +102,16 @@ def _headed(statement: Sequence[Token], last: bool) -> tuple[list[Token], list[T
     """The words of a head and what follows it in the statement: up to a colon, or the whole of a sentence."""
     tokens = [token for token in statement if token.sort != "gap"]
     length = next((i for i, t in enumerate(tokens) if t.sort not in ("word", "number")), len(tokens))
-    if not 0 < length <= MOST_WORDS:
+    head = _without_its_count(tokens[:length])
+    if not 0 < len(head) <= MOST_WORDS:
         return [], []
-    head = tokens[:length]
     behind = [token for token in tokens[length:] if token.sort not in ("note", "remark")]
     if not behind:
         return ([], []) if last else (head, [])
     if behind[0].sort == "colon" or (_opens(behind[0]) and _names_a_terminal_of(behind[1:])):
         return head, behind[1:]
-    each = any(token.text.casefold() == "one" for token in behind)
-    if behind[0].sort == "comma" and (each or _is_label(behind[1:], behind[1:])):
+    counted = len(head) < length or any(token.text.casefold() == "one" for token in behind)
+    if behind[0].sort == "comma" and (counted or _is_label(behind[1:], behind[1:])):
         return head, behind[1:]
     return [], []
 
@@ -128,6 +131,18 @@ def _names_a_terminal_of(tokens: Sequence[Token]) -> bool:
         return False
     about = next((i for i, token in enumerate(tokens[1:]) if token.sort not in ABOUT), len(tokens) - 1)
     return bool(about) and any(token.sort in JOINS for token in tokens[about + 1 : about + 2])
+
+
+def _without_its_count(head: list[Token]) -> list[Token]:
+    """`the alternator gives two wires`, `sensor 3 wires`: the device alone."""
+    if not head or head[-1].text.casefold() not in _WIRES:
+        return head
+    for place, token in enumerate(head[1:-1], 1):
+        if token.text.casefold() in _HAS:
+            return head[:place]
+        if token.text.casefold() in _NUMBERS or (token.sort == "number" and place == len(head) - 2):
+            return head[:place]
+    return head
 
 
 def _is_label(rest: Sequence[Token], following: Sequence[Token]) -> bool:
@@ -171,9 +186,10 @@ def bare_clause(statement: Sequence[Token], scene: Surroundings) -> list[Token]:
 def clauses(statement: Sequence[Token], scene: Surroundings) -> list[list[Token]]:
     """The clauses of a statement with the topic in the place of their subject; the statement alone for one
     that has no such clause."""
-    if scene.topic is None:
-        return [list(statement)]
     parts = [part for part in _parted(statement, scene) if part]
+    if scene.topic is None:
+        apart = any(_is_label(part, part) for part in parts[1:])
+        return parts if apart else [list(statement)]
     begun = [_beginning(part, scene) for part in parts]
     shared = [token for part, clause in zip(parts, begun, strict=True) if not _joins(part) for token in part]
     every = [token for token in shared if token.sort in ABOUT]
@@ -210,15 +226,33 @@ def _parted(statement: Sequence[Token], scene: Surroundings) -> list[list[Token]
             pieces.append([token])
         else:
             pieces[-1].append(token)
+    pieces = _with_two_colours(pieces)
     found: list[list[Token]] = [pieces[0]]
     for piece in pieces[1:]:
         begins = _beginning(piece[1:], scene) if len(piece) > 1 else Clause("own", (), ())
         joined = any(token.sort in JOINS for token in piece)
-        whole = begins.sort in ("terminal", "colour") and joined and _is_whole(found[-1])
+        begun = begins.sort in ("terminal", "colour") or _is_label(piece[1:], piece[1:])
+        whole = begun and joined and _is_whole(found[-1])
         if begins.sort == "each" or whole:
             found.append(piece[1:])
         else:
             found[-1] += piece
+    return found
+
+
+def _with_two_colours(pieces: Sequence[list[Token]]) -> list[list[Token]]:
+    """`… and the yellow and black to …`: a wire of two colours."""
+    found: list[list[Token]] = []
+    for piece in pieces:
+        before = [token for token in found[-1] if token.sort != "gap"] if found else []
+        alone = len(before) == 3 and before[1].text.casefold() in ("the", "a") and before[2].sort == "colour"
+        own = piece[1:2]
+        if alone and piece[0].sort == "and" and own and own[0].sort == "colour":
+            both = f"{before[2].value}/{own[0].value}"
+            colour = replace(before[2], text=both, value=both, end=own[0].end)
+            found[-1] = [*before[:2], colour, *piece[2:]]
+        else:
+            found.append(piece)
     return found
 
 
@@ -253,7 +287,10 @@ def _beginning(tokens: Sequence[Token], scene: Surroundings) -> Clause:
             length, own = _terminal(tokens, behind + 1, scene)
             if own and _goes_on(tokens, behind + 1 + length):
                 return Clause("terminal", tuple(own), (*about, *tokens[behind + 1 + length :]))
-        at = next((i for i, token in enumerate(tokens) if token.sort in JOINS), 0)
+        length, own = _terminal(tokens, behind, scene)
+        if own and behind + length < len(tokens) and tokens[behind + length].sort in JOINS:
+            return Clause("terminal", tuple(own), (*about, *tokens[behind + length :]))
+        at = next((i for i, token in enumerate(tokens) if token.sort in (*JOINS, "via")), 0)
         if at and not any(token.sort in ("word", "number") for token in tokens[behind:at]):
             return Clause("colour", (), (*about, *tokens[at:]))
     return Clause("own", (), tuple(tokens))
@@ -295,9 +332,8 @@ def _is_shared(topic: Mention) -> bool:
 
 def _says_nothing(token: Token) -> bool:
     low = token.text.casefold()
-    return token.sort == "gap" or (
-        token.sort == "word" and (trade.is_filler(low) or low in _SAYS_OF or low in _OF_IT)
-    )
+    said = trade.is_filler(low) or low in _SAYS_OF or low in _OF_IT or low in _NUMBERS
+    return token.sort == "gap" or (token.sort == "word" and said)
 
 
 def _past(tokens: Sequence[Token], place: int) -> int:
@@ -337,6 +373,8 @@ def _terminal(tokens: Sequence[Token], place: int, scene: Surroundings) -> tuple
             return 2, [replace(token, text="other", value="other"), replace(after, text="side", value="side")]
         if low in trade.words("english", "sizes"):
             return 2, [token, after]
+        if trade.long_form(low) in ("positive", "negative"):
+            return 2, [token]  # `the negative post`
     if token.sort in ("plus", "dash") and not place and after is not None:
         sign = "positive" if token.sort == "plus" else "negative"
         return 1, [replace(token, sort="word", text=sign, value=sign)]
@@ -414,7 +452,12 @@ def _behind(name: Sequence[Token], terminal: Sequence[Token]) -> list[Token]:
 
 def _is_ground(rest: Sequence[Token], scene: Surroundings) -> bool:
     ends = [item.mention for item in items_of(rest, scene.names, scene.letters) if item.mention is not None]
-    return bool(ends) and (ends[-1].sort == "ground" or trade.is_ground(ends[-1].key))
+    if not ends or _LIVE & set(ends[-1].key.split()):
+        return False
+    return ends[-1].sort == "ground" or trade.is_ground(ends[-1].key)
+
+
+_LIVE = {"feed", "positive", "live", "power", "supply", "battery", "solenoid", "fuse"}
 
 
 def _by_colour(
@@ -433,6 +476,10 @@ def _by_colour(
         return ()
     place = coloured.index(clause)
     value = next((token.value for token in clause.rest if token.sort == "colour"), "")
-    own = "E" if grounds[place] else value if list(grounds).count(False) > 1 else ""
+    earth = grounds[place] and list(grounds).count(True) == 1
+    several = (
+        list(grounds).count(False) > 1 or list(grounds).count(True) > 1 or scene.names.stands(topic.key) > 1
+    )
+    own = "E" if earth else value if several else ""
     at = clause.rest[0].start
     return (Token("number", re.sub(r"[ /]", "_", own), own, at, at),) if own else ()

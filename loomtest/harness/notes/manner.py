@@ -33,6 +33,9 @@ def without_manner(tokens: Sequence[Token]) -> list[Token]:
     found: list[Token] = []
     index = 0
     while index < len(tokens):
+        if dropped := _dropped(tokens, index):
+            index += dropped
+            continue
         taken = _taken(tokens, index, found) if tokens[index].sort in ("word", "via") else 0
         if taken:
             after = tokens[index + taken].sort if index + taken < len(tokens) else ""
@@ -47,10 +50,35 @@ def without_manner(tokens: Sequence[Token]) -> list[Token]:
     return found
 
 
+_HAS = {"has", "have", "gets", "get", "takes", "take", "carries", "carry"}
+
+
+def _dropped(tokens: Sequence[Token], index: int) -> int:
+    """How many words say nothing: `has a` before a colour, `out` before `the other side of`."""
+    if tokens[index].sort != "word":
+        return 0
+    low = _low(tokens, index)
+    place = index + 1
+    while _low(tokens, place) in _DETERMINERS:
+        place += 1
+    coloured = place < len(tokens) and tokens[place].sort in ("colour", "letters", "size")
+    if low in _HAS and coloured and index:
+        return place - index
+    if (
+        low == "out"
+        and index
+        and _low(tokens, index + 1) in ("the", "its")
+        and _low(tokens, index + 2) == "other"
+    ):
+        return 1
+    return 0
+
+
 def _taken(tokens: Sequence[Token], index: int, before: Sequence[Token]) -> int:
     """How many tokens from `index` on are a phrase of manner, place or reason."""
     return (
         _phrase(tokens, index)
+        or _same_as(tokens, index)
         or _path(tokens, index, before)
         or _place(tokens, index, before)
         or _reason(tokens, index, before)
@@ -67,6 +95,19 @@ def _phrase(tokens: Sequence[Token], index: int) -> int:
         if all(_low(tokens, index + place) == word for place, word in enumerate(phrase)):
             return len(phrase)
     return 0
+
+
+def _same_as(tokens: Sequence[Token], index: int) -> int:
+    """`same crimp as the feed`, `same colours as the other one`: up to the next comma."""
+    like = [_low(tokens, index + place) for place in range(1, 4)]
+    if _low(tokens, index) != "same" or "as" not in like or like[0] == "as":
+        return 0
+    end = next(
+        (i for i in range(index, len(tokens)) if tokens[i].sort in ("comma", "stop", "semi", "gap")), 0
+    )
+    end = end or len(tokens)
+    plain = all(token.sort in ("word", "remark") for token in tokens[index:end])
+    return end - index if plain else 0
 
 
 @cache
@@ -101,7 +142,8 @@ def _place(tokens: Sequence[Token], index: int, before: Sequence[Token]) -> int:
     named = bool(before) and (before[-1].sort == "number" or trade.is_noun(before[-1].text))
     if not named or _low(tokens, index) not in _AT or _low(tokens, index + 1) not in _DETERMINERS:
         return 0
-    if trade.long_form(before[-1].text) in _IN_A_RUN:
+    passed = any(token.sort == "via" for token in before[-5:])
+    if trade.long_form(before[-1].text) in _IN_A_RUN and not passed:
         return 0  # `a fuse in the line` is of the wire
     end = _end(tokens, index + 2)
     behind = tokens[index + 2 : end]

@@ -42,7 +42,7 @@ def _named(
         words = _of_the_list(own[-1], names)
     elif index and scene.other is not None:
         words = scene.other.words
-    elif index and (of := _of_the_run(mention, before, scene, reading)) is not None:
+    elif (of := _of_a_neighbour(mention, before, scene, reading)) is not None:
         return names.told_apart(of)
     elif scene.device is not None and (not index or scene.pins):
         owner = scene.device
@@ -56,6 +56,15 @@ def _named(
     else:
         raise UnsureError(Ask.CAVITY, mention.terminal)
     return names.told_apart(replace(mention, words=words))
+
+
+def _of_a_neighbour(
+    mention: Mention, before: list[list[Mention]], scene: Surroundings, reading: EndsFound
+) -> Mention | None:
+    """The point of a bare terminal by what stands before it, in its statement or in the one before."""
+    if before:
+        return _of_the_run(mention, before, scene, reading)
+    return None if scene.pins else _of_the_last(mention, scene)
 
 
 def _bare(mention: Mention, scene: Surroundings) -> Mention:
@@ -89,6 +98,9 @@ def _of_the_run(
         return None
     if len(before) == 1 and scene.topic_end is not None and not _bare(reading.groups[0][0], scene).words:
         return _like(scene.topic_end, mention)
+    beside = scene.here.end if scene.here is not None else None  # `A to plug 1. B to terminal 2`
+    if len(before) == 1 and beside is not None and beside.terminal and beside.words != last.words:
+        return _like(beside, mention) if _may_be_of_one(beside.terminal, mention.terminal) else None
     number = last.terminal or last.words[-1]
     alike = bool(last.terminal or number.isdigit()) and number.isdigit() == mention.terminal.isdigit()
     if alike and (len(before) > 1 or reading.looped or scene.meant == "same"):
@@ -101,3 +113,24 @@ def _like(before: Mention, mention: Mention) -> Mention:
     if not before.terminal and before.words[-1].isdigit() and mention.terminal.isdigit():
         return replace(mention, words=(*before.words[:-1], mention.terminal), terminal="")
     return replace(mention, words=before.words)
+
+
+_OF_A_RELAY = {"30", "85", "86", "87", "87a"}  # DIN 72552
+
+
+def _may_be_of_one(one: str, other: str) -> bool:
+    """Whether two terminals may be of one device by how they are written."""
+    if one == other or (one in _OF_A_RELAY) != (other in _OF_A_RELAY):
+        return False
+    return (one in "+-") == (other in "+-") and one[:1].isdigit() == other[:1].isdigit()
+
+
+def _of_the_last(mention: Mention, scene: Surroundings) -> Mention | None:
+    """The point of a bare terminal behind a statement: of that of its devices whose terminals are like it."""
+    last = scene.here or (scene.last if scene.device is None and scene.topic is None else None)
+    if last is None:
+        return None
+    ends = [e for e in (last.start, last.end) if e.terminal and _may_be_of_one(e.terminal, mention.terminal)]
+    if len(ends) == 1 and ends[0].sort not in ("joint", "ground"):
+        return _like(ends[0], mention)
+    return None

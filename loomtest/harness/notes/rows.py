@@ -220,8 +220,6 @@ def _of_statement(
         )
         if goes_on or (scene.hub is not None and scene.hub is not state.hub):
             joints = [_same_colour(joint, found[-1]) for joint in joints]
-        if joints and not scene.pins:
-            scene.last = scene.here = joints[-1]
         return joints
     finally:
         scene.device = own
@@ -239,6 +237,8 @@ def _of_clauses(parts: list[list[Token]], scene: Surroundings) -> list[Joint]:
             found += read_statement(part, scene)
         except RemarkError:
             remarks += 1
+        if found and not scene.pins:
+            scene.last = scene.here = found[-1]
     if remarks == len(parts):
         raise RemarkError
     return found

@@ -61,7 +61,7 @@ def joins() -> tuple[tuple[str, re.Pattern[str]], ...]:
         rf"{lead}{verb}{adverbs}{said['to']}"
         rf"|{lead}{been}{said['at']}\s+{adverbs}{said['at_what']}"
         rf"|{lead}{said['with_into']}\s+{adverbs}in\s?to"
-        rf"|{lead}{said['alone']}|connects with"
+        rf"|{lead}(?:{said['alone']}|then(?!\s+(?:has|have|had|is|are)\b))|connects with"
     )
     fed = _either(inflected(words("joins", "from")) | words("joins", "from_words"))
     source = (

@@ -141,3 +141,42 @@ FAN = ["vent_fan:1 yellow to vent_switch:2", "vent_fan:2 yellow to bar"]
 )
 def test_one_here_and_one_there(page: str) -> None:
     assert wires(page) == FAN
+
+
+@pytest.mark.parametrize(
+    ("page", "last"),
+    [
+        ("splice A to pump relay 30, orange\n87 to float switch 1, orange",
+         "pump_relay:87 orange to float_switch:1"),
+        ("fuse B to tap switch 1, yellow. Out of 2 to pump +, blue", "tap_switch:2 blue to pump:+"),
+        ("box 2 goes to left valve +, green. 3 goes to right valve +, blue", "box:3 blue to right_valve:+"),
+        ("port battery + to fuse 1. Bow lamp 2 goes to fuse 4, red. Fuse 5 goes to 3",
+         "Bow_lamp:2 red to fuse_4"),
+        ("battery A + to selector 1, red. Battery B + goes to terminal 2, red",
+         "Battery_B:+ red to selector:2"),
+        ("the dynamo has two. The yellow on D goes to regulator D and the green is F to F",
+         "dynamo:F green to regulator:F"),
+    ],
+)  # fmt: skip
+def test_a_bare_terminal_is_of_the_device_whose_terminals_are_like_it(page: str, last: str) -> None:
+    assert (wires(page) or [""])[-1] == last
+
+
+def test_wires_of_two_colours_and_heads_that_count() -> None:
+    page = "the alternator gives two wires, the yellow goes to rectifier 1 and the yellow and black to "
+    page += "rectifier 2"
+    assert wires(page) == [
+        "alternator:yellow yellow to rectifier:1",
+        "alternator:yellow_black yellow/black to rectifier:2",
+    ]
+    assert wires("SENSOR 3 WIRES. RED TO STOP BUTTON 1, BLUE TO JB BOLT, WHITE TO FUSE 2") == [
+        "SENSOR:red red to STOP_BUTTON:1",
+        "SENSOR:E blue to JB_BOLT",
+        "SENSOR:white white to FUSE_2",
+    ]
+    page = "blade switch has 2 more: 3 = green to seat switch NO, 4 = blue to clutch 1"
+    assert wires(page) == ["blade_switch:3 green to seat_switch:NO", "blade_switch:4 blue to clutch:1"]
+    assert wires("KEY SWITCH: BAT RED TO PLUG 1, GND BLK TO PLUG 2, START YEL TO PLUG 3")[1:] == [
+        "KEY_SWITCH:GND black to PLUG:2",
+        "KEY_SWITCH:START yellow to PLUG:3",
+    ]

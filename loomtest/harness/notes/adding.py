@@ -96,13 +96,14 @@ def _of_a_ground(mention: Mention, before: Mention) -> bool:
 
 def _is_a_use(mention: Mention, before: Mention) -> bool:
     """`clamp 3, earth`: what the circuit is for, or a second end."""
+    device = before.sort != "ground" and not trade.is_ground(before.key)
     use = len(mention.words) == 1 and trade.long_form(mention.words[0]) in (
         "earth",
         "ground",
         "mass",
         "negative",
     )
-    return use and not mention.terminal and bool(before.terminal)
+    return use and not mention.terminal and (bool(before.terminal) or device)
 
 
 def _other_side(mention: Mention, scene: Surroundings) -> Mention:

@@ -26,7 +26,8 @@ def check(joints: Sequence[Joint], names: Names) -> None:
     for joint in joints:
         first, last = _strength(joint.start, names), _strength(joint.end, names)
         for end, own, other in ((joint.start, first, last), (joint.end, last, first)):
-            if own == 0 or (own == 1 and other < 2):
+            beside = joint.end if end is joint.start else joint.start
+            if own == 0 or (own == 1 and (other < 2 or not _stands_well(beside, names))):
                 raise UnsureError(Ask.UNKNOWN_WORDS, " ".join(end.words) or end.terminal)
         whole = bool(joint.start.terminal) != bool(joint.end.terminal)  # `starter … to starter 50`
         same = joint.start.key == joint.end.key
@@ -48,6 +49,12 @@ def check(joints: Sequence[Joint], names: Names) -> None:
     for note in {note for joint in joints for note in joint.left}:
         if _may_be_a_point(note, names):
             raise UnsureError(Ask.SEVERAL_MEANINGS, note)
+
+
+def _stands_well(mention: Mention, names: Names) -> bool:
+    """Whether a point is more than a noun that the page has once: so much a new name beside it needs."""
+    key = names.alias(mention.key)
+    return bool(mention.terminal) or names.stands(key) > 1 or key in names.headed or mention.sort == "code"
 
 
 def _is_a_device(end: Mention, names: Names) -> bool:
@@ -149,6 +156,8 @@ def _may_be_a_point(text: str, names: Names) -> bool:
         return False
     if any(word.isdigit() for word in words):
         return True
+    if any(trade.long_form(word) in ("positive", "negative", "earth", "ground", "live") for word in words[:1]):
+        return True  # a terminal that the name before it has lost
     if {"other", "between", "likewise"} & {word.casefold() for word in words}:
         return True
     if len(words) > 2 and words[-1].casefold() in ("a", "an", "same"):

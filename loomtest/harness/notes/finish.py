@@ -23,9 +23,12 @@ def finish(
     exact: Sequence[tuple[int, NotedWire]],
     names: Names,
     made: Made,
-    put_right: Mapping[int, int],
+    doubts: Mapping[int, tuple[Ask, str]],
 ) -> tuple[list[NotedLine], list[NotedWire], list[LookAt]]:
-    """The lines with their wires, all wires in the order of the lines, and what to look at."""
+    """The lines with their wires, all wires in the order of the lines, and what to look at.
+
+    `doubts` are lines that the rest of the page makes doubtful, with the reason.
+    """
     earthed = _two_sided(_earthed(joints, names), names)
     by_line: dict[int, list[NotedWire]] = {}
     failed: dict[int, UnsureError] = {}
@@ -34,6 +37,7 @@ def finish(
             by_line.setdefault(index, []).append(made(joint, lines[index].number, names))
         except UnsureError as error:
             failed[index] = error
+    told = {index for index, _ in exact}
     for index, wire in exact:
         by_line.setdefault(index, []).append(wire)
     look: list[LookAt] = []
@@ -50,8 +54,8 @@ def finish(
         for wire in own:
             if folded(wire.start) == folded(wire.end):
                 why = Ask.SAME_ENDS, wire.start
-            if line.number in put_right:
-                why = Ask.PUT_RIGHT, str(put_right[line.number])
+            if line.number in doubts and index not in told:
+                why = doubts[line.number]
             if wire.wire and named.setdefault(wire.wire, index) != index:
                 why = Ask.NAME_TWICE, wire.wire
         if why is not None:

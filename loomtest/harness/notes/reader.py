@@ -28,6 +28,7 @@ from loomtest.harness.notes.notation import NotedWire, read_notation, wires_of
 from loomtest.harness.notes.owners import two_sided_heading
 from loomtest.harness.notes.page import read_page
 from loomtest.harness.notes.reading import made, read_statements
+from loomtest.harness.notes.restarts import begun_again
 from loomtest.harness.notes.result import Kind, LookAt, NotedLine, Notes, ToLookAt, answer_key
 from loomtest.harness.notes.roles import PageLine, Role
 from loomtest.harness.notes.sofar import ReadSoFar
@@ -80,6 +81,7 @@ def _line(state: ReadSoFar, line: PageLine) -> None:
         state.lines.append(NotedLine(line.number, text, _SIMPLE[line.role]))
         return
     if line.role in (Role.HEADING, Role.TABLE, Role.CHANGE_HEADING):
+        state.heading = line.number
         state.style, state.joined, state.begun, state.last = "", 0, False, 0
         state.soft, state.changing = False, line.role is Role.CHANGE_HEADING
         scene.device, scene.other, scene.star = line.device, line.other, line.star
@@ -106,6 +108,7 @@ def _line(state: ReadSoFar, line: PageLine) -> None:
     _dedent(state, line)
     read_statements(state, line)
     if line.opens is not None:
+        state.heading = line.number
         _opened(state, line.opens)
 
 
@@ -136,9 +139,9 @@ def _answered(state: ReadSoFar, line: PageLine, meant: str) -> None:
 
 def _finished(state: ReadSoFar) -> Notes:
     """The wires of all lines, each point with one spelling; lines whose wires cannot be are unread."""
-    lines, wires, look = finish(
-        state.lines, state.joints, state.exact, state.page.names, made, put_right(state.page)
-    )
+    doubts = {line: (Ask.CAVITY, pin) for line, pin in begun_again(state.pinned).items()}
+    doubts |= {line: (Ask.PUT_RIGHT, str(by)) for line, by in put_right(state.page).items()}
+    lines, wires, look = finish(state.lines, state.joints, state.exact, state.page.names, made, doubts)
     lines, wires, sized = with_size(lines, wires)
     look = [*sized, *look]
     cavities = _cavities(state, wires)

@@ -25,6 +25,7 @@ from loomtest.harness.notes.items import JOINS, items_of
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, UnsureError
 from loomtest.harness.notes.notation import NotedWire, sound, wires_of
 from loomtest.harness.notes.pinned import pins_known, row_of
+from loomtest.harness.notes.restarts import PinnedRow
 from loomtest.harness.notes.result import Kind, NotedLine
 from loomtest.harness.notes.roles import PageLine
 from loomtest.harness.notes.rows import read_line
@@ -78,6 +79,11 @@ def read_statements(state: ReadSoFar, line: PageLine) -> None:
     state.empty += found.empty
     state.joints += [(len(state.lines), joint) for joint in found.joints]
     state.look += found.look
+    if found.pins:
+        names = state.page.names
+        pins = tuple(pin.terminal for pin in found.pins)
+        row = PinnedRow(line.number, state.heading, names.alias(found.pins[0].key), pins)
+        state.pinned.append(row)
     ends = [end.key for joint in found.joints for end in (joint.start, joint.end)]
     state.page.names.ended.update(map(state.page.names.alias, ends))
     state.lines.append(

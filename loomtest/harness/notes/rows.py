@@ -73,6 +73,7 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
     pinned = row_of(state, tokens)
     if pinned is not None:
         pins, rest = pinned
+        found.pins = tuple(pins)
         state.begun = True
         state.last = int(pins[-1].terminal) if pins[-1].terminal.isdigit() else 0
         if says_empty(line.text, rest):

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from loomtest.harness.notes.meaning import Ask, Joint, Surroundings
 from loomtest.harness.notes.mentions import Mention
 from loomtest.harness.notes.notation import NotedWire
+from loomtest.harness.notes.restarts import PinnedRow
 from loomtest.harness.notes.result import Kind, LookAt, NotedLine
 from loomtest.harness.notes.roles import Page
 from loomtest.harness.notes.scan import Token
@@ -32,6 +33,7 @@ class LineFound:
     empty: list[str] = field(default_factory=list)
     changes: list[tuple[str, str]] = field(default_factory=list)
     look: list[LookAt] = field(default_factory=list)
+    pins: tuple[Mention, ...] = ()  # the cavities that a row begins with
     doubts: list[Doubt] = field(default_factory=list)  # of parts that the rest does not hang on
 
 
@@ -50,6 +52,8 @@ class ReadSoFar:
     cells: list[list[Token]] = field(default_factory=list)  # of the table's row above
     apart: bool = False  # a blank line stood since the table's last row
     row: list[list[Token]] | None = None  # the cells of this line, where it is a table's row
+    heading: int = 0  # the line of the heading above
+    pinned: list[PinnedRow] = field(default_factory=list)
     soft: bool = False
     indent: int | None = None  # where the first line of the block begins
     hub: Mention | None = None  # the joint or ground at which the lines of the block end

@@ -3,11 +3,12 @@
     python -m tests.scores.gates FOLDER [FOLDER ...] [--rows]
 
 Each folder holds labelled pages (NN.txt with NN.json, as in tests/harness/notes/pages). A row is of a kind by
-the line it stands in (a table's row, a row below a heading, a statement with an arrow, with words, with a dash,
-without a sign), by how well each of its ends is known, and by what was left over. For each kind: rows that are
-right, rows that no label has, the hands that wrote them, and the largest share of false rows with any one hand
-left out: a gate may rest on a kind only where that share is below 1 in 100. Questions are counted by their
-reason: how often their first reading says just what the label says. `--rows` names the false rows.
+the line it stands in (a table's row, a row below a heading, a statement with an arrow, with words, with a
+dash, without a sign), by how well each of its ends is known, and by what was left over. For each kind: rows
+that are right, rows that no label has, the hands that wrote them, and the largest share of false rows with
+any one hand left out: a gate may rest on a kind only where that share is below 1 in 100. Questions are
+counted by their reason: how often their first reading says just what the label says. `--rows` names the
+false rows.
 """
 
 from __future__ import annotations
@@ -16,13 +17,19 @@ import json
 import sys
 from collections import Counter, defaultdict
 from collections.abc import Iterator
+from itertools import takewhile
 from pathlib import Path
 from typing import Any
+from unittest.mock import patch
 
-from loomtest.harness.notes import credible, reader, reading
+from loomtest.harness.notes import credible
 from loomtest.harness.notes.meaning import Joint
 from loomtest.harness.notes.notation import NotedWire, wires_of
+from loomtest.harness.notes.pinned import row_of
+from loomtest.harness.notes.reader import read_notes
+from loomtest.harness.notes.reading import made
 from loomtest.harness.notes.result import Notes
+from loomtest.harness.notes.rows import read_line
 from tests.harness.notes.test_pages import Label
 
 ENDS = ("no name", "a clear name", "a point")
@@ -34,31 +41,28 @@ class Watched:
     def __init__(self) -> None:
         self.kinds: dict[tuple[int, str, str], dict[str, str]] = {}
         self.lines: dict[int, str] = {}
-        self._read_line, self._made = reading.read_line, reading.made
 
     def notes(self, text: str) -> Notes:
         """The page as it is read; `kinds` has the evidence of its wires by line and ends."""
-        reading.read_line, reader.made = self._line, self._wire
-        try:
-            return reader.read_notes(text)
-        finally:
-            reading.read_line, reader.made = self._read_line, self._made
+        home = "loomtest.harness.notes"
+        with patch(f"{home}.reading.read_line", self._line), patch(f"{home}.reader.made", self._wire):
+            return read_notes(text)
 
     def _line(self, state: Any, line: Any, tokens: Any) -> Any:
-        found = self._read_line(state, line, tokens)
+        found = read_line(state, line, tokens)
         sorts = {token.sort for token in tokens}
-        pinned = state.row is None and state.scene.device is not None and reading.row_of(state, tokens)
+        pinned = state.row is None and state.scene.device is not None and row_of(state, tokens)
         sign = next((s for s in ("arrow", "feeds", "from", "to", "dash") if s in sorts), "no sign")
         if pinned and sign != "no sign":
-            before = [t for t in pinned[1][: [t.sort for t in pinned[1]].index(sign)]] if sign in {t.sort for t in pinned[1]} else []
-            sign += " behind a name" if any(t.sort == "word" for t in before) else " first"
+            before = takewhile(lambda token: token.sort != sign, pinned[1])
+            sign += " behind a name" if any(token.sort == "word" for token in before) else " first"
         self.lines[line.number] = (
             "table" if state.row is not None else f"row, {sign}" if pinned else f"statement, {sign}"
         )
         return found
 
     def _wire(self, joint: Joint, number: int, names: Any) -> NotedWire:
-        wire = self._made(joint, number, names)
+        wire = made(joint, number, names)
         ends = sorted(_end(end, names) for end in (joint.start, joint.end))
         self.kinds[number, wire.start, wire.end] = {
             "line": self.lines.get(number, "other"),
@@ -83,8 +87,7 @@ def _false(label: Label, notes: Notes) -> Iterator[tuple[NotedWire, bool]]:
     free = list(notes.wires)
     for wire in label.told["wires"]:
         for found in free:
-            ends = (found.start, found.end)
-            if any(label.fits(wire["from"], a) and label.fits(wire["to"], b) for a, b in (ends, ends[::-1])):
+            if _fits(label, wire, found):
                 free.remove(found)
                 yield found, True
                 break
@@ -99,12 +102,13 @@ def _first_reading(label: Label, line: Any) -> bool:
     """Whether the first reading of a question makes just the wires of its line."""
     wires = wires_of(line.readings[0]) if line.readings else []
     told = [w for w in label.told["wires"] if w["line"] == line.number]
-    fits = [
-        any(label.fits(w["from"], a) and label.fits(w["to"], b) for a, b in ((o.start, o.end), (o.end, o.start)))
-        for o in wires
-        for w in told
-    ]
+    fits = [_fits(label, wire, own) for own in wires for wire in told]
     return bool(wires) and len(wires) == len(told) == sum(fits)
+
+
+def _fits(label: Label, told: dict[str, Any], wire: NotedWire) -> bool:
+    ends = (wire.start, wire.end)
+    return any(label.fits(told["from"], a) and label.fits(told["to"], b) for a, b in (ends, ends[::-1]))
 
 
 def main(folders: list[str], rows: bool) -> None:
@@ -135,9 +139,8 @@ def _print(counts: dict[tuple[str, str], dict[str, Counter[bool]]]) -> None:
             sort = own
         total = sum(hands.values(), Counter[bool]())
         without = max((_share({k: v for k, v in hands.items() if k != left}) for left in hands), default=0.0)
-        print(
-            f"  {kind:42} {total[True]:5} {total[False]:5} {len(hands):5}  {_share(hands):6.1%}  {without:6.1%}"
-        )
+        told = f"{total[True]:5} {total[False]:5} {len(hands):5}  {_share(hands):6.1%}  {without:6.1%}"
+        print(f"  {kind:42} {told}")
 
 
 def _share(hands: dict[str, Counter[bool]]) -> float:

@@ -43,6 +43,11 @@ _SIDES = {"side", "wire", "lead", "leg", "end", "terminal", "tail", "tag", "post
 
 def _another_of_it(tokens: Sequence[Token]) -> str:
     """`the second wire of both lights`, `the frame on its other side`: another terminal than the one read."""
+    for token in tokens:
+        if token.sort == "note" and re.fullmatch(
+            r"(?i)(?:the )?other (?:side|end|leg|terminal|wire)", token.value
+        ):
+            return token.value
     for index, token in enumerate(tokens[:-1]):
         after = tokens[index + 1].text.casefold()
         turn = token.text.casefold() in ("other", "second", "remaining", "opposite", "far")

@@ -12,9 +12,10 @@ from collections.abc import Sequence
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.meaning import Ask, Joint, UnsureError
-from loomtest.harness.notes.mentions import CODE, Mention
+from loomtest.harness.notes.mentions import CODE, WHERE, Mention, is_for
 from loomtest.harness.notes.names import Names
 
+_ONE_WAY = {"lamp", "light", "horn", "buzzer", "bulb", "beacon", "bell", "siren", "headlight", "headlamp"}
 MOST_UNKNOWN = 3  # words of a name that nothing else shows to be one
 _SIDES_AND_USES = {"O/S", "N/S", "L/H", "R/H", "A/C", "W/W"}
 _OF_SEVERAL = {"both", "all", "each", "every", "either", "neither", "also", "too", "likewise"}
@@ -33,6 +34,12 @@ def check(joints: Sequence[Joint], names: Names) -> None:
         same = joint.start.key == joint.end.key
         if same and (joint.start.other or joint.end.other or whole):
             raise UnsureError(Ask.SAME_ENDS, " ".join(joint.end.words))
+    for joint in joints:
+        new = 1 in (_strength(joint.start, names), _strength(joint.end, names))
+        if new and (plain := [left for left in joint.left if not _says_where(left)]):
+            raise UnsureError(Ask.UNKNOWN_WORDS, plain[0])
+        if _is_a_terminal(joint.start, names) and not _is_a_terminal(joint.end, names):
+            raise UnsureError(Ask.CAVITY, joint.start.words[0])
     for end in (end for joint in joints for end in (joint.start, joint.end)):
         battery = names.alias(end.key).split()[-1:] == ["battery"] and not end.terminal
         signs = {"+", "-"} & names.terminals.get(names.alias(end.key), set())
@@ -55,6 +62,24 @@ def _stands_well(mention: Mention, names: Names) -> bool:
     """Whether a point is more than a noun that the page has once: so much a new name beside it needs."""
     key = names.alias(mention.key)
     return bool(mention.terminal) or names.stands(key) > 1 or key in names.headed or mention.sort == "code"
+
+
+_OF_ANY = {"gnd", "ign", "bat", "batt", "acc", "start", "sig", "lts", "lgt", "com", "st"}
+
+
+def _is_a_terminal(mention: Mention, names: Names) -> bool:
+    """`GND black to plug 2` below a device: a terminal of it, likelier than a point of this name."""
+    words = mention.words
+    if len(words) != 1 or mention.terminal or not words[0].isupper() or words[0].casefold() not in _OF_ANY:
+        return False
+    key = names.alias(mention.key)
+    return key not in names.headed and any(words[0] in have for have in names.terminals.values())
+
+
+def _says_where(text: str) -> bool:
+    """`up the mast`, `along the keel`: the way a wire goes."""
+    low = text.casefold().split()
+    return low[0] in trade.words("joins", "adverbs") or low[0] in WHERE
 
 
 def _is_a_device(end: Mention, names: Names) -> bool:
@@ -99,7 +124,7 @@ def is_credible(mention: Mention, names: Names) -> bool:
 def _strength(mention: Mention, names: Names) -> int:
     """2: a point by itself; 1: a clear name that stands nowhere else; 0: no name."""
     words, key = mention.words, names.alias(mention.key)
-    if not words or any(trade.is_odd(word) for word in words):
+    if not words or any(trade.is_odd(word) for word in words[is_for(words) :]):
         return 0
     shade = words[-1].casefold() in ("sky", "navy", "lime", "royal", "olive")
     if len(words) > 1 and (words[0].casefold() in ("in", "out") or shade):
@@ -130,6 +155,8 @@ def _strength(mention: Mention, names: Names) -> int:
         return 0
     if words[-1].casefold() in _NAMELESS and not mention.terminal and len(words) < 3:
         return 0  # a pin, and which is not said
+    if key.split()[-1] in _ONE_WAY and mention.terminal.casefold() in ("in", "out"):
+        return 0  # the row of another device
     terminal = len(words) == 1 and words[0].casefold() in trade.words("terminals", "words")
     if terminal and not mention.sort and key not in names.headed:
         return 0
@@ -156,7 +183,9 @@ def _may_be_a_point(text: str, names: Names) -> bool:
         return False
     if any(word.isdigit() for word in words):
         return True
-    if any(trade.long_form(word) in ("positive", "negative", "earth", "ground", "live") for word in words[:1]):
+    if any(
+        trade.long_form(word) in ("positive", "negative", "earth", "ground", "live") for word in words[:1]
+    ):
         return True  # a terminal that the name before it has lost
     if {"other", "between", "likewise"} & {word.casefold() for word in words}:
         return True

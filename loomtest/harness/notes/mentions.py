@@ -51,7 +51,7 @@ _NO_BEGINNING = {
     "down",
 }
 _NUMBERED = ("splice", "fuse", "joint", "breaker")
-_POSTS = ("post", "terminal", "pole", "clamp", "stud", "lug", "side")
+_POSTS = ("tag", "tab", "post", "terminal", "pole", "clamp", "stud", "lug", "side")
 _LETTERED = ("coil", "winding", "contact", "pole", "element", "filament")  # known by small letters too
 _SIDES = ("lh", "rh", "ns", "os")
 
@@ -163,9 +163,17 @@ def _mention(parts: tuple[tuple[str, str], ...]) -> Mention | None:
     if any(word in ("the", "a", "an", "of", "to") for word in words):
         return None
     prose = [word for word, behind in zip(words, [*words, ""][1:], strict=True) if not _is_hot(word, behind)]
-    if any(map(trade.is_prose, prose)):
+    doing = is_for(words)
+    if any(map(trade.is_prose, prose[doing and prose[:1] == words[:1] :])):
         return None
     return Mention(tuple(words), terminal, many, start=start)
+
+
+def is_for(words: Sequence[str]) -> bool:
+    """`reading lamp`, `cooling fan`: a device by what it is for."""
+    return (
+        len(words) > 1 and words[0].casefold() in trade.words("english", "doing") and trade.is_noun(words[-1])
+    )
 
 
 def _is_hot(word: str, behind: str) -> bool:
@@ -191,6 +199,9 @@ def _counted(found: list[Token]) -> tuple[list[Token], str]:
     many = ""
     while found and (trade.is_filler(found[0].text) or found[0].text.casefold() in _BEFORE_A_NAME):
         low = found[0].text.casefold()
+        behind = found[1].text.casefold() if len(found) > 1 else ""
+        if low in trade.words("english", "sizes") and behind in _POSTS:
+            break  # `small tag`
         if low in _TELLING and len(found) > 1 and found[1].sort == "word":
             if trade.is_noun(found[1].text):
                 break
@@ -232,7 +243,7 @@ def _without_fillers(found: list[Token]) -> list[Token]:
 
 def _split(tokens: Sequence[Token]) -> tuple[list[str], str]:
     """The words of the name, and the terminal."""
-    texts = [token.text.rstrip(".") for token in tokens]
+    texts = [token.text if token.text == "no." else token.text.rstrip(".") for token in tokens]
     last = texts[-1]
     sort = tokens[-1].sort
     if len(texts) >= 3 and texts[-2] == ":":

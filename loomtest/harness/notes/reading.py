@@ -192,7 +192,14 @@ def _like_a_wire(state: ReadSoFar, tokens: list[Token]) -> bool:
     colour = any(item.sort == "about" and item.value == "colour" for item in items)
     joins = any(item.sort == "via" or (item.sort == "join" and item.value != "dash") for item in items)
     named = [m for m in points if m.sort]
-    return (colour and (bool(sure) or len(named) > 1)) or (len(sure) > 1 and joins)
+    nouns = {trade.long_form(t.text) for t in tokens if t.sort == "word" and trade.is_noun(t.text)}
+    unclear = colour and len(nouns) > 1 and not _told(tokens)
+    return unclear or (colour and (bool(sure) or len(named) > 1)) or (len(sure) > 1 and joins)
+
+
+def _told(tokens: Sequence[Token]) -> bool:
+    """Whether words are a sentence of somebody's doing, or of what is not so."""
+    return any(token.text.casefold() in trade.words("english", "turning") for token in tokens)
 
 
 Kept = tuple[Any, ...]

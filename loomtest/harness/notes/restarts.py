@@ -1,6 +1,7 @@
 """Rows whose cavities begin again: below one heading the same cavities come once, so a heading was missed.
 
-`1 … 6` and then `1 … 4` under one plug are two devices. The rows from the second beginning on are asked about.
+`1 … 6` and then `1 … 4` under one plug are two devices: the rows from the second beginning on are asked
+about.
 """
 
 from __future__ import annotations
@@ -40,9 +41,9 @@ def _again(block: Sequence[PinnedRow]) -> int | None:
     for place, pin in enumerate(order):
         follows = order[place : place + FEWEST]
         back = seen.get(pin)
-        if back is not None and pin != order[place - 1] and len(set(follows)) == FEWEST:
-            if follows == _distinct(order[back:place])[:FEWEST]:
-                return place
+        again = back is not None and pin != order[place - 1] and len(set(follows)) == FEWEST
+        if again and follows == _distinct(order[back:place])[:FEWEST]:
+            return place
         seen.setdefault(pin, place)
     return None
 

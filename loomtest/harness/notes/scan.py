@@ -186,7 +186,9 @@ def _joined(line: str, tokens: list[Token]) -> list[Token]:
         elif token.sort == "word" and _is_and(tokens, index):
             found.append(replace(token, sort="and"))
         elif token.sort == "stop" and _abbreviates(tokens, index):
-            whole = "number" if found[-1].text.casefold() == "no" else found[-1].text
+            plate = index + 1 < len(tokens) and tokens[index + 1].text.casefold().startswith("plate")
+            said = "no." if plate else "number"  # a number plate's lamp is called as the page calls it
+            whole = said if found[-1].text.casefold() == "no" else found[-1].text
             found[-1] = replace(found[-1], text=whole, end=token.end)
         elif token.sort == "word" and _is_ditto(tokens, index):
             found.append(replace(token, sort="ditto"))

@@ -180,7 +180,7 @@ def spelled(word: str) -> str:
 @cache
 def is_odd(word: str) -> bool:
     """Whether the word belongs to no device's name: an article, a pronoun, a verb with its ending."""
-    low = word.casefold().strip(".,;")
+    low = re.sub(r"['’](?:s|re|ve|ll|d)$", "", word.casefold().strip(".,;"))
     if len(word) == 1 and word.isupper():
         return False  # `splice A`
     if low in words("english", "function") or low in words("english", "irregular"):

@@ -1,0 +1,50 @@
+"""What makes a wire a question: each gate rests on counts over labelled pages (tests/scores/gates.py)."""
+
+from __future__ import annotations
+
+import pytest
+
+from loomtest.harness.notes.reader import read_notes
+
+PLUG = "Engine plug\n1 red to key switch 1\n2 black to tacho GND\n"
+
+ASKED = [
+    # a new name beside a device that the page has once and without a terminal
+    "the upper cab to horn",
+    "galley spur to deck light",
+    # a bare earth word behind a device: its terminal, or a second end
+    "Sensor plug\n3 black to pedal sensor, ground",
+    "Sensor plug\n3 black to tank unit, earth",
+    # a lamp, horn or buzzer has no way out: the rows are another device's
+    "Buzzer\n1 red to fuse 1\nout to deck light 1",
+    # a terminal's name alone
+    PLUG + "GND black to engine plug 2",
+    # a sign in the note of a name
+    "Plug A\n3 brown to row sensor 1 plus, row sensor 2 plus, both",
+    # a side in brackets
+    "panel lamp (other side) to negative bar, black",
+    # a device of several, and which is not said
+    "positive post to starter solenoid 1, red",
+]
+
+
+@pytest.mark.parametrize("page", ASKED)
+def test_what_is_not_sure_is_asked(page: str) -> None:
+    last = len(page.split("\n"))
+    read = read_notes(page)
+    assert last in {line.number for line in read.unread} and last not in {wire.line for wire in read.wires}
+
+
+READ = [
+    ("reading lamp 1 to fuse 3, red", "reading_lamp:1"),
+    ("fuse 3 to cooling fan +, red", "cooling_fan:+"),
+    ("key switch 50 to starter solenoid, small tag, white", "starter_solenoid_small_tag"),
+    ("Controller\nB-: black to battery -", "Controller:B-"),
+    ("fuse 2 to tail lamp, no. plate lamp, red", "no_plate_lamp"),
+]
+
+
+@pytest.mark.parametrize(("page", "point"), READ)
+def test_names_that_look_like_remarks_are_whole(page: str, point: str) -> None:
+    read = read_notes(page)
+    assert point in {end for wire in read.wires for end in (wire.start, wire.end)}

@@ -216,6 +216,8 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "harness/notes/titles.py": ("harness/notes/test_headings.py",),
     "harness/notes/cavities.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/cells.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
+    "harness/notes/beginning.py": ("harness/notes/test_sentences.py",),
+    "harness/notes/heads.py": ("harness/notes/test_sentences.py",),
     "harness/notes/clauses.py": ("harness/notes/test_sentences.py",),
     "harness/notes/columns.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/corrections.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),

@@ -9,7 +9,6 @@ from typing import Any
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.cells import is_title, wire_name
-from loomtest.harness.notes.clauses import take_topic
 from loomtest.harness.notes.credible import is_credible
 from loomtest.harness.notes.ditto import named_again, written_out
 from loomtest.harness.notes.doubt import (
@@ -20,6 +19,7 @@ from loomtest.harness.notes.doubt import (
     in_words,
     undoubted,
 )
+from loomtest.harness.notes.heads import take_topic
 from loomtest.harness.notes.inparts import words_of
 from loomtest.harness.notes.items import JOINS, items_of
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, UnsureError

@@ -16,10 +16,11 @@ from loomtest.harness.notes.cells import (
     through_a_fuse,
     with_letters,
 )
-from loomtest.harness.notes.clauses import bare_clause, clauses, indent_of, leave_topic, with_heads
+from loomtest.harness.notes.clauses import bare_clause, clauses
 from loomtest.harness.notes.covered import left_over
 from loomtest.harness.notes.credible import check, is_credible
 from loomtest.harness.notes.doubt import doubtful, undoubted
+from loomtest.harness.notes.heads import indent_of, leave_topic, with_heads
 from loomtest.harness.notes.inparts import independent, words_of
 from loomtest.harness.notes.items import JOINS, items_of
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, Surroundings, UnsureError

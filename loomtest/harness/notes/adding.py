@@ -56,11 +56,12 @@ def add_end(
     elif _is_tail(mention, item, reading, scene):
         _add_unsure(mention, item, reading, scene)
     elif mention.listed and group and not mention.weak and not sure:
-        if joined or not _qualifies(mention, group[-1]):
+        side = mention.words[-1].casefold() == "side" and not group[-1].terminal
+        if (joined and not side) or not _qualifies(mention, group[-1]):
             _add_unsure(mention, item, reading, scene)
         else:
             group[-1] = replace(group[-1], words=(*group[-1].words, *mention.words))
-    elif mention.listed and group and _qualifies(mention, group[-1]) and not mention.terminal:
+    elif mention.listed and group and not mention.terminal and _qualifies(mention, group[-1]):
         group[-1] = replace(group[-1], words=(*group[-1].words, *mention.words))
     elif group and not mention.listed and not mention.weak:
         _add_beside(mention, item, reading, scene, sure)

@@ -60,7 +60,8 @@ def is_row(tokens: Sequence[Token], spoken: bool = False) -> bool:
         return is_pin(first, strict=True)
     after = rest[1]
     if first.sort == "colour":
-        return after.sort in ("gap", "arrow", "dash", "from", "to", "word")
+        lettered = after.sort == "colon" and re.fullmatch("[A-Z]{2}", first.text)
+        return bool(lettered) or after.sort in ("gap", "arrow", "dash", "from", "to", "word")
     if not is_pin(first):
         return bool(re.fullmatch(r"[A-Za-z]+\d*-\d+", first.text)) and after.sort == "gap"
     if is_pin(first, strict=True):

@@ -33,7 +33,13 @@ class EndsFound:
 
 def side_by_side(reading: EndsFound, groups: list[list[Mention]], scene: Surroundings) -> list[list[Mention]]:
     """Ends without a join between them: two of them are a wire; a terminal each makes them sure."""
-    if len(groups) != 1 or len(groups[0]) != 2 or reading.joins or scene.pins:
+    if len(groups) != 1 or len(groups[0]) < 2 or reading.joins or scene.pins:
+        return groups
+    between = any(sort == "colour" and ends == 1 for sort, _, ends in reading.about)
+    said = [bool(m.words) and bool(m.terminal or m.sort or scene.names.knows(m)) for m in groups[0]]
+    if between and all(said) and groups[0][0].terminal and not reading.left:
+        return [groups[0][:1], groups[0][1:]]  # `dip switch 2, blue, LH headlight dip, RH headlight dip`
+    if len(groups[0]) > 2:
         return groups
     first, second = groups[0]
     if second.listed and first.sort == second.sort == "load":

@@ -14,7 +14,7 @@ from loomtest.harness.notes.roles import Page, PageLine, Role
 from loomtest.harness.notes.scan import Token
 from loomtest.harness.notes.titles import COUNT, both_named, device_named, has_cavities, undecorated
 from loomtest.harness.notes.tokens import colour_letters, tokens_of
-from loomtest.harness.notes.twosided import two_sided
+from loomtest.harness.notes.twosided import by_connector, two_sided
 
 _KEYED = re.compile(r"(?<![\w-])[A-Z]{1,3}\s*=\s*[A-Za-z]{3,}")  # `S = switch  DS = lamp  K = relay`
 _RULE = re.compile(r"[\s\-=_*~#.+|:]*")
@@ -50,6 +50,8 @@ def find_roles(page: Page) -> None:
         elif (sided := two_sided(line.text))[0]:
             line.role, line.columns = Role.TABLE, sided[0]
             line.device = device_named(sided[1]) if sided[1] else _sided_device(lines[:index])
+        elif columns := by_connector(line.text):
+            line.role, line.columns = Role.TABLE, columns
         elif columns := by_content(header(line.text), [row.tokens for row in lines[index + 1 : index + 6]]):
             line.role, line.columns = Role.TABLE, columns
             line.device = _title_device(lines[:index])

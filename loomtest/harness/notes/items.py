@@ -26,6 +26,9 @@ _BOTH_SIDES = re.compile(r"(L|LH|left)\s*(?:&|\+|and|/)\s*(R|RH|right)", re.IGNO
 _CONTACT = re.compile(r"[A-Z]\d")
 _LARGE = (10, 16, 25, 35, 50, 70)  # sizes in mm² that are seldom a cavity behind a colour
 _GAUGES = range(0, 27, 2)
+_HAVE = re.compile(
+    r"(?:have|has|had|get|gets|got|take|takes)(?: (?:a|an|its|their|own|one|separate|single))*"
+)
 _FUSE = re.compile(r"\b(?:fuse|breaker|fusible|inline|in-line)\b", re.IGNORECASE)
 
 
@@ -224,7 +227,11 @@ def _two_names(run: list[Token], names: Names) -> list[Item]:
         left, right = mention_of(run[:place]), mention_of(run[place:])
         if left is None or not left.words or not (left.terminal or left.sort in ("contact", "joint")):
             continue
+        if not left.sort and names.stands(left.key) < 2:
+            continue  # `tank 2 sender`
         rest = run[place:]
+        if len(rest) == 1 and trade.long_form(after.text) in ("positive", "negative") and left.terminal:
+            continue  # `battery 1 neg`
         ending = len(rest) == 1 and after.text.casefold() in trade.words("terminals", "words")
         if ending and left.terminal and (right is None or not right.sort):
             whole = Mention((*left.words, left.terminal), after.text, left.many, start=left.start)
@@ -273,6 +280,11 @@ def _one_name(run: list[Token], names: Names) -> list[Item]:
     match = _GLUED.fullmatch(run[0].text) if len(run) == 1 else None
     if names.hyphens and match:
         return [Item("end", "", run[0].start, mention=Mention((match[1],), match[2], start=run[0].start))]
+    low = [token.text.casefold() for token in run]
+    each = next((i for i, word in enumerate(low) if i and word in ("each", "both", "all")), 0)
+    if each and _HAVE.fullmatch(" ".join(low[each + 1 :])) and (own := mention_of(run[:each])) is not None:
+        side = Item("side", " ".join(low[each:]), run[each].start)
+        return [Item("end", _text(run[:each]), run[0].start, mention=own), side]
     mention = mention_of(run)
     if mention is None:
         for place in range(1, len(run)):

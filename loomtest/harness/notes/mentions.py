@@ -207,12 +207,18 @@ def _counted(found: list[Token]) -> tuple[list[Token], str]:
                 break
             if low in ("up", "down"):  # `up mast`: the way it goes
                 return [], many
+        if low in trade.words("english", "sizes") and _is_post(found[1:]):
+            break  # `small tag`: which of a device's tags
         if low in ("both", "all", "each", "every"):
             many = "both" if low == "both" else "all"
         elif low in _COUNTS and (many or found[-1].text.casefold().endswith("s") or _sign_behind(found)):
             many = _COUNTS[low]
         found = found[1:]
     return found, many
+
+
+def _is_post(found: Sequence[Token]) -> bool:
+    return len(found) == 1 and found[0].text.casefold() in trade.words("terminals", "sides")
 
 
 def _sign_behind(found: Sequence[Token]) -> bool:

@@ -42,6 +42,9 @@ def row_of(state: ReadSoFar, tokens: list[Token]) -> Row | None:
     if not is_row(tokens, spoken=not state.soft) or not _of_the_block(state, device, tokens):
         return None
     first = tokens[0]
+    others = any(token.sort == "colour" for token in tokens[1:])
+    if first.sort == "colour" and re.fullmatch("[A-Z]{2}", first.text) and others:
+        return [Mention(device.words, first.text)], behind_the_pin(tokens[1:])  # `GD -> bar, wht`: no gold
     if first.sort == "colour":
         return [Mention(device.words, first.text.replace(" ", "_").replace("/", "_"))], list(tokens)
     pins, rest = pins_of(tokens)

@@ -35,7 +35,7 @@ from loomtest.harness.notes.sofar import Doubt, LineFound, ReadSoFar
 from loomtest.harness.notes.statement import read_statement
 from loomtest.harness.notes.subject import first_named, introduced, topic_of, with_subject
 from loomtest.harness.notes.tablerow import read_row
-from loomtest.harness.notes.twosided import read_sides
+from loomtest.harness.notes.twosided import read_connectors, read_sides
 
 _MEASURED = re.compile(
     r"(?i)\b(?:measured|reads?|reading|checked|tested)\b.*\d\s*(?:[kM]?\s?ohms?|[kM]?Ω|v(?:olts?)?)\b"
@@ -57,7 +57,8 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
         found = read_row(state, line, state.row)
         check(found.joints, state.page.names)
         return found
-    if (sides := read_sides(state, line, tokens)) is not None:
+    sides = read_sides(state, line, tokens) or read_connectors(state, line, tokens)
+    if sides is not None:
         if not state.scene.meant:
             check(sides.joints, state.page.names)
         return sides
@@ -102,9 +103,9 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
             end for joint in found.joints for end in (joint.start, joint.end) if len(end.words) > 1
         ]
         check(found.joints, state.page.names)
-    dead = _DEAD.search(line.text) or re.search(r"(?i)\b(same as)\b", line.text)
+    dead = _DEAD.search(line.text) or _AS_OR_WAS.search(line.text)
     if dead and scene.meant != "note":
-        raise UnsureError(Ask.SEVERAL_MEANINGS, dead[1])
+        raise UnsureError(Ask.SEVERAL_MEANINGS, dead[dead.lastindex or 0])
     found.look = _to_look_at(line, rest, found.joints)
     return found
 
@@ -254,8 +255,9 @@ def _of_one_end(place: int, statement: list[Token], line: PageLine, scene: Surro
     plain = nouns > 1 and len(statement) < 7 and not any(trade.is_odd(t.text) for t in statement)
     if begun and not says_empty(line.text[: begun[-1].end], begun[2:]):
         return Doubt(place, tuple(statement), Ask.ONE_END, begun[0].text)
-    if plain or any(end.words and end.terminal and is_credible(end, scene.names) for end in ends):
-        return Doubt(place, tuple(statement), Ask.ONE_END, " ".join(ends[0].words))
+    bare = bool(ends) and not ends[0].words and any(token.sort == "colour" for token in statement)
+    if plain or bare or any(end.words and end.terminal and is_credible(end, scene.names) for end in ends):
+        return Doubt(place, tuple(statement), Ask.ONE_END, " ".join(ends[0].words) or ends[0].terminal)
     return None
 
 
@@ -270,6 +272,9 @@ def _same_colour(joint: Joint, before: Joint) -> Joint:
 
 
 # `RP7 -> RP16: spare, capped off`: a wire that ends nowhere, or cavities without one
+_AS_OR_WAS = re.compile(
+    r"(?i)\b(same as)\b|\b(?=(?:was|were|used to be) (?:to|on|at|from|in)\b[^.;]*\b(now)\b)"
+)
 _DEAD = re.compile(
     r"(?i)(?:[:,;(–-]|\bbut)\s*"
     r"(spare|unused|not (?:used|connected|fitted)(?: yet)?|capped(?: off)?|cut off|disconnected|dead)"

@@ -19,7 +19,7 @@ from loomtest.harness.notes.roles import PageLine
 from loomtest.harness.notes.scan import Token
 from loomtest.harness.notes.sofar import LineFound, ReadSoFar
 from loomtest.harness.notes.tokens import bare_size
-from loomtest.harness.notes.twosided import SIDE
+from loomtest.harness.notes.twosided import OF, SIDE
 
 _ABOUT_ROLES = ("colour", "size", "gauge", "length", "amps")
 
@@ -40,7 +40,7 @@ class RowSaid:
 
 def table_cells(state: ReadSoFar, line: PageLine) -> list[list[Token]] | None:
     """The cells of a line below a table's header, ditto marks written out; None where it is no row."""
-    if not state.columns or any(sort == SIDE for sort, *_ in state.columns):
+    if not state.columns or any(sort == SIDE or sort.startswith(OF) for sort, *_ in state.columns):
         return None
     strokes = re.search(r"[\t|]", line.text)
     if not strokes and any(token.sort in ("arrow", "back", "feeds") for token in line.tokens):

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 
 from loomtest.harness.notes.cavities import is_pin
 from loomtest.harness.notes.cells import in_letters, says_empty
-from loomtest.harness.notes.columns import HEADER, Column
+from loomtest.harness.notes.columns import HEADER, Column, cells_of
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, Surroundings, UnsureError
 from loomtest.harness.notes.mentions import Mention
 from loomtest.harness.notes.result import Kind
@@ -17,6 +17,7 @@ from loomtest.harness.notes.sofar import LineFound, ReadSoFar
 from loomtest.harness.notes.statement import read_statement
 
 SIDE = "side"
+OF = "of "  # and a connector's name
 _SIDES = ("side", "end", "half")
 _CELL = re.compile(r"[^\s|]+(?: [^\s|]+)*")
 
@@ -39,6 +40,47 @@ def two_sided(text: str) -> tuple[list[Column], str]:
         (SIDE if i in sides else "colour" if i else "pin", m.start(), m.end()) for i, m in enumerate(found)
     ]
     return columns, found[0][0] if HEADER.get(cells[0]) not in ("pin", "wire") else ""
+
+
+def by_connector(text: str) -> list[Column]:
+    """The columns of `pin  n/s lamp plug  o/s lamp plug`: a connector each, of the cavity at the front."""
+    found = list(_CELL.finditer(text))
+    cells = [match[0].strip(" .:") for match in found]
+    if len(found) < 3 or HEADER.get(cells[0].casefold()) not in ("pin", "wire"):
+        return []
+    named = [Mention(tuple(cell.split())) for cell in cells[1:]]
+    plugs = all(mention.sort in ("contact", "code") for mention in named)
+    if not plugs or len({mention.words for mention in named}) < len(named):
+        return []
+    if any(
+        HEADER.get(cell.casefold()) or len(mention.words) > 4
+        for cell, mention in zip(cells[1:], named, strict=True)
+    ):
+        return []
+    roles = ["pin", *(OF + " ".join(mention.words) for mention in named)]
+    return [(role, match.start(), match.end()) for role, match in zip(roles, found, strict=True)]
+
+
+def read_connectors(state: ReadSoFar, line: PageLine, tokens: Sequence[Token]) -> LineFound | None:
+    """The wires of a cavity of several connectors, one a column; None for a line that is no row of these."""
+    roles = [sort for sort, *_ in state.columns]
+    if not any(role.startswith(OF) for role in roles):
+        return None
+    cells = cells_of(tokens, state.columns, line.text)
+    if cells is None or len(cells) != len(roles) or len(cells[0]) != 1:
+        return None
+    pin = cells[0][0]
+    if not is_pin(pin, strict=True):
+        return None
+    found = LineFound()
+    for role, cell in zip(roles[1:], cells[1:], strict=True):
+        start = Mention(tuple(role.removeprefix(OF).split()), pin.text)
+        if cell and _empty(line, cell):
+            found.empty.append(state.page.names.point(start))
+        elif cell:
+            found.joints += _side(state.scene, start, cell)
+    found.kind = Kind.WIRES if found.joints else Kind.EMPTY
+    return found
 
 
 def read_sides(state: ReadSoFar, line: PageLine, tokens: Sequence[Token]) -> LineFound | None:

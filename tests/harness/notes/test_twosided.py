@@ -5,6 +5,8 @@ How people write is nobody's standard: common practice. All pages are invented.
 
 from __future__ import annotations
 
+import pytest
+
 from loomtest.harness.notes.reader import read_notes
 
 
@@ -43,3 +45,36 @@ def test_the_connector_of_both_sides_may_stand_in_the_header() -> None:
         "plug_S:1 brown to left_lamp",
         "plug_S:1 brown to right_lamp",
     ]
+
+
+CLUSTERS = [
+    "port_lamp_plug:1 red to JB:1",
+    "starboard_lamp_plug:1 red to JB:2",
+    "port_lamp_plug:2 black to deck_bus",
+    "starboard_lamp_plug:2 black to deck_bus",
+    "starboard_lamp_plug:3 green/white to JB:5",
+]
+
+
+@pytest.mark.parametrize(
+    "page",
+    [
+        "pin   port lamp plug    starboard lamp plug\n"
+        "1     JB 1 red          JB 2 red\n2     deck bus black    deck bus black\n"
+        "3     -                 JB 5 green/white\n",
+        "Way | port lamp plug | starboard lamp plug\n"
+        "1 | red to JB 1 | red to JB 2\n2 | black, deck bus | black, deck bus\n3 | empty | grn/wht to JB 5\n",
+        "Cavity\tport lamp plug\tstarboard lamp plug\n"
+        "1\tJB 1 red\tJB 2 red\n2\tdeck bus black\tdeck bus black\n3\tnot used\tJB 5 green/white\n",
+        "terminal     port lamp plug      starboard lamp plug\n"
+        "1            red JB 1            red JB 2\n2            black deck bus      black deck bus\n"
+        "3            spare               green/white JB 5\n",
+        "no.   port lamp plug      starboard lamp plug\n"
+        "1     JB 1, red           JB 2, red\n2     deck bus, black     deck bus, black\n"
+        "3     nothing             JB 5, green/white\n",
+    ],
+)
+def test_a_column_for_each_of_several_connectors(page: str) -> None:
+    notes = read_notes(page)
+    assert [wire.words for wire in notes.wires] == CLUSTERS
+    assert [line.empty for line in notes.lines if line.empty] == [("port_lamp_plug:3",)]

@@ -63,3 +63,37 @@ def test_a_number_of_its_own_behind_the_colour_is_a_size_where_the_page_has_gaug
     assert [(w.start, w.end, w.size) for w in read.wires] == [
         (f"starter:{a}", f"panel:{b}", f"AWG {d}") for a, b, _, d in rows
     ]
+
+
+@pytest.mark.parametrize(
+    ("line", "wire"),
+    [
+        ("plug P 3, white/red, winch solenoid, small tag", "plug_P:3 white/red to winch_solenoid_small_tag"),
+        ("Main fuse, battery side, brown to winch 1", "Main_fuse_battery_side brown to winch:1"),
+        ("Breaker 2, load side, to winch 1, brown", "Breaker_2_load_side brown to winch:1"),
+        ("Batt 1 neg - hull stud, black", "Batt_1:- black to hull_stud"),
+        ("tank 2 sender neg to hull stud, black", "tank_2_sender:- black to hull_stud"),
+    ],
+)
+def test_a_word_behind_a_comma_or_a_number_tells_which_terminal(line: str, wire: str) -> None:
+    assert [found.words for found in read_notes(line).wires] == [wire]
+
+
+@pytest.mark.parametrize(
+    "said",
+    ["each have a black to", "both have a black to", "each get a black to", "each has its own black to",
+     "both take one black to"],
+)  # fmt: skip
+def test_what_each_of_two_devices_has_is_a_wire_of_each(said: str) -> None:
+    wires = [wire.words for wire in read_notes(f"Hold lamp and mast lamp {said} hull stud").wires]
+    assert wires == ["Hold_lamp black to hull_stud", "mast_lamp black to hull_stud"]
+
+
+@pytest.mark.parametrize(
+    "row",
+    ["GD -> neg bar, wht", "GD = neg bar, wht", "GD: white to neg bar", "GD   wht   neg bar",
+     "GD - wht - neg bar"],
+)  # fmt: skip
+def test_letters_of_a_cavity_that_could_be_a_colour_are_the_cavity_beside_a_colour(row: str) -> None:
+    page = f"TRAILER PLUG, 7 way\nTM -> left tail, brn\n{row}\nLT -> left turn, yel\n"
+    assert [wire.words for wire in read_notes(page).wires][1] == "TRAILER_PLUG:GD white to neg_bar"

@@ -162,6 +162,9 @@ def _owned(page: Page, block: Block) -> bool:
     elif (relay := relay_above(page.lines, block.first, values, page.names)) is not None:
         block.first.under = relay
     else:
+        for (line, lead), ends in zip(block.rows, block.told, strict=True):
+            said = any(token.sort in (*ABOUT, "gap") for token in lead.rest)
+            line.orphan = lead.value if ends == 1 and said else ""
         return False
     return True
 

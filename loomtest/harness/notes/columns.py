@@ -9,7 +9,9 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from functools import cache
+from itertools import pairwise
 
+from loomtest.harness.notes.leads import lead_of
 from loomtest.harness.notes.mentions import CODE
 from loomtest.harness.notes.scan import Token
 
@@ -22,7 +24,8 @@ _WORDS = {
     "from": "from a-end end-a end-1 side-a start source where-from where-it-starts where-it-comes-from "
     "comes-from begins ex origin from-here",
     "to": "to b-end end-b end-2 side-b goes-to destination dest end feeds supplies connects-to where-to "
-    "where-it-goes goes into target",
+    "where-it-goes goes into target "
+    "lands-on ends-at other-end far-end joins goes-off-to ends-up-at",
     "pin": "pin from-pin pin-1 pin-a cavity cav way terminal term position pos clamp hole tag-no pins slot "
     "post stud contact blade spade",
     "conn": "conn connector plug device part unit component what from-conn from-connector "
@@ -67,7 +70,18 @@ def header(text: str) -> list[Column]:
 
 
 def by_content(columns: list[Column], rows: Sequence[Sequence[Token]]) -> list[Column]:
-    """The columns of a header, a `wire` above colours as their column."""
+    """The columns of a header as its cells show: colours below `wire`, cavities below a connector."""
+    leads = [lead for row in rows if (lead := lead_of(row)) is not None]
+    counts = all(b.order > a.order for a, b in pairwise(leads))
+    plain = all(lead.style in ("number", "letter") for lead in leads)
+    if (
+        columns
+        and columns[0][0] == "from"
+        and 1 < len(leads) == len([r for r in rows if r])
+        and counts
+        and plain
+    ):
+        columns = [("pin", *columns[0][1:]), *columns[1:]]
     sorts = [sort for sort, *_ in columns]
     coloured = sum(any(token.sort == "colour" for token in row) for row in rows) * 2 > len(rows)
     if not coloured or "colour" in sorts or "wire" not in sorts[1:]:
@@ -140,8 +154,10 @@ _WITH_A_UNIT = re.compile(
 
 
 def _column(cell: str) -> str:
-    """What a column holds by its heading, which may end in a unit: `len m`, `size, mm2`."""
-    return HEADER.get(cell) or HEADER.get(_WITH_A_UNIT.sub("", cell).strip(" .:"), "")
+    """What a heading says its column holds: `len m`, `size, mm2`, `core colour`; "" if that is not known."""
+    last = HEADER.get(cell.split()[-1], "") if cell else ""
+    last = last if last in ("colour", "size", "gauge", "length") else ""
+    return HEADER.get(cell) or HEADER.get(_WITH_A_UNIT.sub("", cell).strip(" .:")) or last
 
 
 def cells_of(

@@ -32,7 +32,7 @@ def find_roles(page: Page) -> None:
             line.role = Role.BLANK
         elif _RULE.fullmatch(text) and not (text.strip("- ") == "" and len(text) < 2):
             line.role = Role.RULE
-        elif _COMMENT.match(line.text):
+        elif _COMMENT.match(line.text) and not header(line.text):
             line.role = Role.COMMENT
             below = _below(lines, index)[0]
             if text.startswith("#") and below is not None and is_row(below.tokens):
@@ -54,7 +54,7 @@ def find_roles(page: Page) -> None:
             line.role, line.columns = Role.TABLE, columns
         elif columns := by_content(header(line.text), [row.tokens for row in lines[index + 1 : index + 6]]):
             line.role, line.columns = Role.TABLE, columns
-            line.device = _title_device(lines[:index])
+            line.device = _in_the_header(line) or _title_device(lines[:index])
         else:
             _heading(page, index)
 
@@ -70,6 +70,21 @@ def _heads_a_change(lines: Sequence[PageLine], index: int) -> bool:
         return False
     below = lines[index + 1].text.strip() if index + 1 < len(lines) else ""
     return text.endswith(":") or bool(_CAVITY_FOR_CAVITY.match(below))
+
+
+def _in_the_header(line: PageLine) -> Mention | None:
+    """The connector of `Plug A pin | colour | to`, `pin (dash plug)   wire   where to`; None for `pin`."""
+    sort, start, end = line.columns[0]
+    cell = line.text[start:end].strip(" |\t")
+    within = re.match(r"\s*\(([^()]*)\)", line.text[end:])
+    for said in (
+        within[1] if within else "",
+        re.sub(r"(?i)\s*\b(?:pins?|no\.?|nr\.?|clamp|screw|terminal|way|cavity|tag)$", "", cell),
+    ):
+        device = device_named(said) if said and sort == "pin" else None
+        if device is not None and (COUNT.search(said) or device.sort in ("contact", "code")):
+            return device
+    return None
 
 
 def _title_device(lines: Sequence[PageLine]) -> Mention | None:

@@ -23,6 +23,7 @@ from loomtest.harness.notes.heads import take_topic
 from loomtest.harness.notes.inparts import words_of
 from loomtest.harness.notes.items import JOINS, items_of
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, UnsureError
+from loomtest.harness.notes.mentions import Mention
 from loomtest.harness.notes.notation import NotedWire, sound, wires_of
 from loomtest.harness.notes.pinned import pins_known, row_of
 from loomtest.harness.notes.restarts import PinnedRow
@@ -60,11 +61,16 @@ def read_statements(state: ReadSoFar, line: PageLine) -> None:
         found = parted or read_line(state, line, undoubted(tokens) if asked else tokens)
     except RemarkError:
         take_topic(state.scene, line, tokens)
-        state.lines.append(_no_wire(state, line, tokens, asked))
+        state.lines.append(
+            _of_which(state, line, tokens) if line.orphan else _no_wire(state, line, tokens, asked)
+        )
         return
     except UnsureError as error:
         state.above, state.scene.last = tokens, None
         why, about = (Ask.WRITER_UNSURE, asked) if asked else (error.why, error.about)
+        if line.orphan and why in (Ask.ONE_END, Ask.CAVITY):
+            state.lines.append(_of_which(state, line, tokens))
+            return
         state.lines.append(_unread(state, line, tokens, why, about))
         return
     state.above = tokens
@@ -151,6 +157,22 @@ def _spelled(state: ReadSoFar, line: PageLine) -> list[Token]:
 def _unread(state: ReadSoFar, line: PageLine, tokens: list[Token], why: Ask, about: str = "") -> NotedLine:
     readings = _readings(state, line, tokens)
     return NotedLine(line.number, line.text.strip(), Kind.UNREAD, why=why, about=about, readings=readings)
+
+
+def _of_which(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> NotedLine:
+    """A row whose connector the page does not name: as a cavity of each connector that it may be of."""
+    names, kept, readings = state.page.names, _kept(state), dict[str, None]()
+    for key in sorted(names.headed, key=lambda key: -names.first(key))[:MOST_READINGS]:
+        state.scene.device, state.soft, state.style = Mention(names.spelled.get(key, (key,))), False, ""
+        try:
+            said = in_words(read_line(state, line, tokens).joints, line, names, made)
+        except (RemarkError, UnsureError):
+            said = ""
+        finally:
+            _restore(state, kept)
+        readings |= {said: None} if said else {}
+    text, found = line.text.strip(), tuple(readings)
+    return NotedLine(line.number, text, Kind.UNREAD, why=Ask.CAVITY, about=line.orphan, readings=found)
 
 
 def _no_wire(state: ReadSoFar, line: PageLine, tokens: list[Token], asked: str) -> NotedLine:

@@ -36,6 +36,7 @@ class PageLine:
     columns: list[tuple[str, int, int]] = field(default_factory=list)
     opens: Mention | None = None  # the device that a statement brings up for the rows below it
     under: Mention | None = None  # the device whose terminals this row and those below it begin with
+    orphan: str = ""  # the cavity in front of a row of which no connector is known
     listed: str = ""  # its number in a list, which is no cavity
     wire: str = ""  # the wire's own number, which stands in front of it
     star: bool = False

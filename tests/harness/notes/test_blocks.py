@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import pytest
 
+from loomtest.harness.notes.meaning import Ask
 from loomtest.harness.notes.reader import read_notes
 
 TWO_ENDED = ["red 2.5  battery + - main switch 1", "black  horn 2 - frame", "blue  key 2 - fan +"]
@@ -117,3 +118,30 @@ def test_a_line_that_names_a_device_and_says_a_wire_of_it_is_no_heading_only() -
         "Heater_relay:87 red to heater:+",
         "Heater_relay:85 black to engine_block",
     ]
+
+
+@pytest.mark.parametrize(
+    ("header", "between"),
+    [
+        ("13 pin plug, new cable | colour | mm2 | other end in front locker", " | "),
+        ("Plug A pin | colour | size | goes to", " | "),
+        ("dash plug   colour   size   far end", "   "),
+        ("Pin (dash plug)   core colour   size   where to", "   "),
+        ("Junction box clamp\tcolour\tmm2\tlands on", "\t"),
+    ],
+)
+def test_a_header_that_names_the_connector_above_its_cavities(header: str, between: str) -> None:
+    rows = [("1", "red", "1.5", "fuse 3"), ("2", "blue", "2.5", "horn 1"), ("4", "grey", "1.5", "earth stud")]
+    found = wires("Box van\n\n" + header + "\n" + "\n".join(map(between.join, rows)))
+    assert [words.partition(":")[2] for words in found] == [
+        "1 red, 1.5 mm² to fuse_3",
+        "2 blue, 2.5 mm² to horn:1",
+        "4 grey, 1.5 mm² to earth_stud",
+    ]
+
+
+def test_rows_of_no_known_connector_are_asked_about_with_those_of_the_page() -> None:
+    page = "Main plug\n1 red fuse 3\n2 black frame\n\nall right so far, now the rest\n\n"
+    page += "1  red  fan +\n2  black  horn 2\n"
+    line = read_notes(page).lines[-1]
+    assert line.why is Ask.CAVITY and line.readings == ("Main_plug:2 black to horn:2",)

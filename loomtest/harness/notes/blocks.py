@@ -25,7 +25,7 @@ FURTHEST = 8  # the same, where the next row counts on by one
 
 
 @dataclass
-class Block:
+class RowBlock:
     """Rows with the same style of lead that stand together."""
 
     heading: PageLine | None = None
@@ -68,10 +68,10 @@ def place_blocks(page: Page) -> bool:
     return changed
 
 
-def _blocks(lines: Sequence[PageLine]) -> list[Block]:
-    found: list[Block] = []
+def _blocks(lines: Sequence[PageLine]) -> list[RowBlock]:
+    found: list[RowBlock] = []
     last_at: dict[str, int] = {}  # of each style: the line of its last row
-    own: dict[str, Block] = {}
+    own: dict[str, RowBlock] = {}
     heading: PageLine | None = None
     blank, begun = 0, 0
     for line in lines:
@@ -87,7 +87,7 @@ def _blocks(lines: Sequence[PageLine]) -> list[Block]:
         if block is not None and {lead.value, block.rows[-1][1].value} <= RELAY:
             step = 1  # in whatever order
         if block is None or step < 1 or not near or (blank > above and step > 1):
-            block = own[lead.style] = Block(heading if blank <= (begun or blank) else None)
+            block = own[lead.style] = RowBlock(heading if blank <= (begun or blank) else None)
             found.append(block)
         block.rows.append((line, lead))
         last_at[lead.style] = line.number
@@ -121,7 +121,7 @@ def _strokes(tokens: Sequence[Token]) -> list[int]:
     ]
 
 
-def _numbered_wires(block: Block) -> bool:
+def _numbered_wires(block: RowBlock) -> bool:
     """Take the numbers off rows that are whole wires without them."""
     if len(block.rows) < (2 if block.of_wires else FEWEST) or block.lettered:
         return False
@@ -138,7 +138,7 @@ def _numbered_wires(block: Block) -> bool:
     return True
 
 
-def _owned(page: Page, block: Block) -> bool:
+def _owned(page: Page, block: RowBlock) -> bool:
     """Give the rows the connector that was named above them."""
     whole, one = block.told.count(2), block.told.count(1)
     values = [lead.value for _, lead in block.rows]
@@ -169,7 +169,7 @@ def _owned(page: Page, block: Block) -> bool:
     return True
 
 
-def _part_sides(block: Block) -> None:
+def _part_sides(block: RowBlock) -> None:
     """Each cavity has a wire at each side of the row's stroke or arrow."""
     if block.heading is not None:
         block.heading.star = True

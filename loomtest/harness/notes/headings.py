@@ -143,17 +143,22 @@ def _order(text: str) -> int:
     return int(text) if text.isdecimal() else ord(text) + 1000 if len(text) == 1 else -10
 
 
+def _words(page: Page, index: int) -> tuple[str, bool]:
+    """A line's text without what marks it as a heading, and whether anything does."""
+    text, marked = undecorated(page.lines[index].text)
+    written = page.lines[index].text.strip()
+    single = [token for token in tokens_of(text, {}) if token.sort != "note"]
+    bare = len(single) == 1 and is_pin(single[0], strict=True) and written[0] == text[0]
+    if text != written and ((bare and not written.endswith(":")) or _goes_on(page, index)):
+        return written, False  # `B6  ---`, and `5. Horn` between a 4 and a 6
+    return text, marked
+
+
 def _heading(page: Page, index: int) -> None:
     """Make the line a heading where it names a device and the lines below begin with its cavities."""
     line = page.lines[index]
     below, underlined = _below(page.lines, index)
-    text, marked = undecorated(line.text)
-    single = [token for token in tokens_of(text, {}) if token.sort != "note"]
-    bare = len(single) == 1 and is_pin(single[0], strict=True) and line.text.strip()[0] == text[0]
-    bare = bare and not line.text.rstrip().endswith(":")
-    if text != line.text.strip() and (bare or _goes_on(page, index)):
-        text, marked = line.text.strip(), False  # `B6  ---`, and `5. Horn` between a 4 and a 6
-    marked = marked or underlined
+    text, marked = _words(page, index)
     whole = line.tokens if text == line.text.strip() else tokens_of(text, page.letters)
     tokens = [token for token in whole if token.sort not in ("note", "gap")]
     if not tokens or tokens[0].sort in ABOUT:
@@ -179,35 +184,37 @@ def _heading(page: Page, index: int) -> None:
         return
     if (any(token.sort in ABOUT for token in tokens) and not COUNT.search(text)) or "?" in text:
         return
-    if _is_no_heading(page, index, whole, text, marked):
-        return
-    if (
-        below is None
-        or not is_row(below.tokens)
-        or page.names.alias(trade.long_form(below.tokens[0].text)) != trade.long_form(below.tokens[0].text)
-    ):
+    if not _is_no_heading(page, index, whole, text, marked or underlined):
+        _above_rows(page, index, below, text, tokens, marked or underlined)
+
+
+def _above_rows(
+    page: Page, index: int, below: PageLine | None, text: str, tokens: Sequence[Token], marked: bool
+) -> None:
+    """Make the line the heading of the rows below it, if these begin with cavities of what it names."""
+    line = page.lines[index]
+    first = trade.long_form(below.tokens[0].text) if below is not None and below.tokens else ""
+    if below is None or not is_row(below.tokens) or page.names.alias(first) != first:
+        signs = (*JOINS, "comma", "semi", "number")
         if line.text.rstrip().endswith(":") and len(tokens) <= 8:
             line.role, line.device = Role.HEADING, device_named(text)
-        elif (
-            text.isupper()
-            and len(tokens) <= 4
-            and not any(t.sort in (*JOINS, "comma", "semi", "number") for t in tokens)
-        ):
+        elif text.isupper() and len(tokens) <= 4 and not any(token.sort in signs for token in tokens):
             line.role = Role.HEADING
         return
-    if not marked and not COUNT.search(text) and any(token.sort == "to" for token in tokens[1:-1]):
+    told = marked or bool(COUNT.search(text))
+    if not told and any(token.sort == "to" for token in tokens[1:-1]):
         beside = [other for other in page.lines[index + 1 : index + 4] if other.tokens]
         if sum(is_row(other.tokens) for other in beside) < 2:
             return  # a statement, and one row is no evidence
     device = device_named(text)
     outside = re.split(r"[,;:]|\s[-–]\s", re.sub(r"\([^()]*\)", " ", text))[0].split()
-    if not marked and not COUNT.search(text) and any(trade.is_prose(word.strip(".,;")) for word in outside):
+    if device is None or (not told and any(trade.is_prose(word.strip(".,;")) for word in outside)):
         return
     coded = re.fullmatch(r"([A-Z]{1,3})\d{1,3}", below.tokens[0].text)
-    nameless = device is not None and not device.sort and not COUNT.search(text)
-    if coded and nameless and device is not None and device.words[-1].upper() != coded[1]:
+    nameless = not device.sort and not COUNT.search(text)
+    if coded and nameless and device.words[-1].upper() != coded[1]:
         return  # `LOOSE PARTS` above `K1 …`, `F1 …`: these are devices, and no cavities of it
-    if device is not None and (len(tokens) <= 8 or marked or COUNT.search(text) or "," in text):
+    if told or len(tokens) <= 8 or "," in text:
         line.role, line.device = Role.HEADING, device
         line.weak = not has_cavities(device, text)
         line.star = any(token.sort == "to" for token in tokens)

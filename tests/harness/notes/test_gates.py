@@ -19,8 +19,6 @@ ASKED = [
     "Buzzer\n1 red to fuse 1\nout to deck light 1",
     # a terminal's name alone
     PLUG + "GND black to engine plug 2",
-    # a sign in the note of a name
-    "Plug A\n3 brown to row sensor 1 plus, row sensor 2 plus, both",
     # a side in brackets
     "panel lamp (other side) to negative bar, black",
     # a device of several, and which is not said

@@ -79,6 +79,13 @@ def test_a_word_behind_a_comma_or_a_number_tells_which_terminal(line: str, wire:
     assert [found.words for found in read_notes(line).wires] == [wire]
 
 
+def test_a_sign_behind_a_number_is_of_the_numbered_device() -> None:
+    wires = [
+        wire.words for wire in read_notes("Plug A\n3 brown to hold pump 1 plus, hold pump 2 plus, both").wires
+    ]
+    assert wires == ["Plug_A:3 brown to hold_pump_1:+", "Plug_A:3 brown to hold_pump_2:+"]
+
+
 @pytest.mark.parametrize(
     "said",
     ["each have a black to", "both have a black to", "each get a black to", "each has its own black to",

@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from dataclasses import replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from loomtest.harness.notes import trade
@@ -103,6 +104,16 @@ def _with_a_size(tokens: Sequence[Token]) -> list[Token]:
         if token.sort == "number" and bare_size(token) and (behind or thick):
             return [*tokens[:index], replace(token, sort="size"), *tokens[index + 1 :]]
     return []
+
+
+def meanings(tokens: Sequence[Token]) -> list[list[Token]]:
+    """The tokens up to the words of doubt, and with each alternative that they name, the likeliest first."""
+    sized = _with_a_size(tokens)
+    before_a_sign = any(
+        a.sort == "size" and b.sort in ("to", "dash", "arrow") for a, b in pairwise(sized) if a not in tokens
+    )
+    found = [undoubted(tokens), *alternatives(tokens)]
+    return found[::-1] if before_a_sign else found
 
 
 def alternatives(tokens: Sequence[Token]) -> list[list[Token]]:

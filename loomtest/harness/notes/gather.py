@@ -49,6 +49,9 @@ def gather(items: list[Item], reading: EndsFound, scene: Surroundings) -> None:
             if (behind_about or number) and complete and not scene.pins:
                 reading.notes.append(item.value)  # a number that may be a length: `red 25`
                 continue
+            joined = any(later.sort == "join" for later in rest)
+            if behind_about and joined and scene.pins and mention.terminal.isdigit() and not scene.meant:
+                raise UnsureError(Ask.SEVERAL_MEANINGS, item.value)  # `main - red 16 - solenoid`: a size
             if listed and complete and _nameless_fuse(mention, scene):
                 _fuse(mention, reading, scene, items[index + 1 :], items)
                 continue

@@ -16,7 +16,7 @@ from itertools import pairwise
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.cavities import is_pin
-from loomtest.harness.notes.items import JOINS
+from loomtest.harness.notes.items import ABOUT, JOINS
 from loomtest.harness.notes.mentions import Mention, mention_of
 from loomtest.harness.notes.roles import Page, PageLine, Role
 from loomtest.harness.notes.scan import Token
@@ -30,7 +30,7 @@ def find_outlines(page: Page) -> None:
     for index, line in enumerate(page.lines):
         own = line.role is Role.HEADING and line.device is not None
         device = line.device if own else _name(line)
-        rows = _below(page.lines, index) if device is not None else []
+        rows = (_below(page.lines, index) or _beside(page.lines, index)) if device is not None else []
         if device is not None and rows and _is_a_hub(device):
             _sizes_first(rows, page)
         sure = sum(_begins(row.tokens, page) for row in rows)
@@ -40,7 +40,7 @@ def find_outlines(page: Page) -> None:
         line.role, line.device = Role.HEADING, device
         for row in rows:
             row.role, row.device = Role.LINE, None
-            row.tokens = _marked(row.tokens)
+            row.tokens = _marked(_joined(row.tokens))
 
 
 def _name(line: PageLine) -> Mention | None:
@@ -48,7 +48,7 @@ def _name(line: PageLine) -> Mention | None:
     said = [token for token in line.tokens if token.sort != "note"]
     if said and said[-1].sort == "colon":
         said = said[:-1]
-    if line.role is not Role.LINE or line.text[:1].isspace() or not 0 < len(said) < 6:
+    if line.role not in (Role.LINE, Role.HEADING) or line.text[:1].isspace() or not 0 < len(said) < 6:
         return None
     if any(token.sort not in ("word", "number") for token in said):
         return None
@@ -69,6 +69,28 @@ def _below(lines: Sequence[PageLine], index: int) -> list[PageLine]:
             return []
         found.append(line)
     return found
+
+
+def _beside(lines: Sequence[PageLine], index: int) -> list[PageLine]:
+    """The lines right below one, not set in, of a terminal, a colour and an end between equal signs."""
+    found = []
+    for line in lines[index + 1 :]:
+        if line.role not in (Role.LINE, Role.HEADING) or not _second_sign(line.tokens):
+            break
+        found.append(line)
+    return found
+
+
+def _second_sign(tokens: Sequence[Token]) -> int:
+    """Where in `main - blue - dip switch 2` the second sign stands; 0 where none like the first one does."""
+    if not _is_parted(tokens):
+        return 0
+    first = next(place for place in (1, 2) if tokens[place].sort in (*JOINS, "colon", "dash"))
+    place = next(
+        (i for i, token in enumerate(tokens) if i > first + 1 and token.sort == tokens[first].sort), 0
+    )
+    said = [token.sort for token in tokens[first + 1 : place] if token.sort != "gap"]
+    return place if said[:1] and said[0] in ABOUT and place + 1 < len(tokens) else 0
 
 
 def _indent(text: str) -> int:
@@ -118,8 +140,15 @@ def _begins(tokens: Sequence[Token], page: Page) -> bool:
 
 
 def _is_a_device(token: Token) -> bool:
-    """`horn`, and not `park`: which says of a lamp or a motor what it does."""
-    return trade.is_noun(token.text) and trade.long_form(token.text) not in _FUNCTIONS
+    """`horn`, and not `park`, which says of a lamp or a motor what it does, nor its `earth`."""
+    low = trade.long_form(token.text)
+    return trade.is_noun(token.text) and low not in _FUNCTIONS and low not in ("earth", "ground", "mass")
+
+
+def _joined(tokens: Sequence[Token]) -> list[Token]:
+    """The words with a sign of joining for the second one of two equal signs around a colour."""
+    place = _second_sign(tokens)
+    return [*tokens[:place], replace(tokens[place], sort="to"), *tokens[place + 1 :]] if place else [*tokens]
 
 
 def _marked(tokens: Sequence[Token]) -> list[Token]:

@@ -32,7 +32,8 @@ from loomtest.harness.notes.shortcolours import short_colours
 from loomtest.harness.notes.tokens import colour_letters, tokens_of
 
 _BULLET = re.compile(
-    r"\s*(?:>>|[*•·‣▪☐☑✓]|-(?=\s)(?!\s+(?:to\b|from\b|[-=]*>))|\[[ xX]?\]|(?:\d{1,3}|[A-Z])\)(?=\s))\s*"
+    r"\s*(?:>>|[*•·‣▪☐☑✓]|-(?=\s)(?!\s+(?:to\b|from\b|[-=]*>|[-–—:=]\s))|\[[ xX]?\]"
+    r"|(?:\d{1,3}|[A-Z])\)(?=\s))\s*"
 )
 _WITH = re.compile(r"(?<!\S)(?:w/ ?(?=\d|[a-z]{2})|[Ww]/ (?=\w))")
 _WITH_FUSE = re.compile(

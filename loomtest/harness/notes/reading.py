@@ -14,9 +14,9 @@ from loomtest.harness.notes.ditto import named_again, written_out
 from loomtest.harness.notes.doubt import (
     MOST_READINGS,
     WAYS,
-    alternatives,
     doubtful,
     in_words,
+    meanings,
     undoubted,
 )
 from loomtest.harness.notes.heads import take_topic
@@ -250,7 +250,7 @@ def _readings(
     before = [token for token in tokens if token.end <= part[0].start] if doubt is not None else []
     behind = [token for token in tokens if token.start >= part[-1].end] if doubt is not None else []
     state.only = doubt.place if doubt is not None else None
-    for meant in [undoubted(part), *alternatives(part)]:
+    for meant in meanings(part):
         ways = [""]
         for way in ways:  # a doubt at the first way adds those that can settle it
             scene.meant = way

@@ -79,3 +79,25 @@ def test_a_cavity_without_a_wire_below_its_device_is_empty() -> None:
 def test_what_is_no_terminal_keeps_its_name() -> None:
     found = wires("fan relay: 30 red to fuse 2\n   horn 1 violet to horn button 2\n")
     assert found == ["fan_relay:30 red to fuse_2", "horn:1 violet to horn_button:2"]
+
+
+ROWS = ["+ - brown - horn button 2", "- - black - frame"]
+
+
+@pytest.mark.parametrize("sign", ["-", ":", "=", "->", "–"])
+@pytest.mark.parametrize("heading", ["HORN", "Horn:", "horn"])
+def test_a_terminal_a_colour_and_an_end_between_equal_signs_below_a_device(sign: str, heading: str) -> None:
+    rows = [f"{row[0]}{row[1:].replace(' - ', f' {sign} ')}" for row in ROWS]
+    other = f"Tail lamp\ntail {sign} green {sign} light switch 3\nearth {sign} black {sign} frame\n"
+    page = f"Orchard tractor, from device to device\n{heading}\n" + "\n".join(rows) + f"\n{other}"
+    assert wires(page) == [
+        "horn:+ brown to horn_button:2",
+        "horn:- black to frame",
+        "tail_lamp:tail green to light_switch:3",
+        "tail_lamp:earth black to frame",
+    ]
+
+
+def test_a_bare_number_behind_a_colour_before_a_sign_is_asked_about_as_a_size_first() -> None:
+    line = read_notes("Starter motor\nmain - red 16 - solenoid 2\n").lines[1]
+    assert line.readings[0] == "Starter_motor:main red, 16 mm² to solenoid:2"

@@ -23,6 +23,9 @@ def headed(items: list[Item], reading: EndsFound, scene: Surroundings) -> list[I
     if place < 0:
         return items
     before, rest = items[:place], [item for item in items[place + 1 :] if item.sort != "colon"]
+    first = next((i for i, item in enumerate(before) if item.mention is not None), 0)
+    if sum(item.mention is not None for item in before) == 1:  # `from the joint: a, b, c`
+        before = [item for i, item in enumerate(before) if item.sort != "join" or i > first]
     if any(item.sort == "join" for item in before):  # `key switch 15 feeds: a, b`
         return before + rest
     ends = [item.mention for item in before if item.mention is not None]

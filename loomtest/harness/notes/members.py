@@ -41,11 +41,11 @@ def _expanded(mention: Mention, scene: Surroundings) -> list[Mention]:
         if mention.many == "both" and scene.meant != "end":
             raise UnsureError(Ask.WHICH_OF_THEM, " ".join(mention.words))
         return [mention]
-    if scene.meant == "end":
-        return [replace(mention, many="")]
     if not mention.many and not _means_several(mention, scene.names):
         return [mention]
     have, sure = which(mention, scene.names)
+    if scene.meant == "end" and not sure:
+        return [replace(mention, many="")]
     if not have and mention.many != "all" and scene.meant == "all":
         have = _left_and_right(mention, scene.names)
     if len(have) < 2 or (not sure and scene.meant != "all"):
@@ -59,8 +59,12 @@ def _with_sign(mention: Mention, names: Names) -> Mention:
     if not sign or mention.terminal or not trade.is_noun(mention.words[-2]):
         return mention
     noun = mention.words[-2]
-    whole = replace(mention, words=(*mention.words[:-2], f"{one_of(noun) or noun}s"), terminal=sign)
+    whole = replace(mention, words=(*mention.words[:-2], _plural(one_of(noun) or noun)), terminal=sign)
     return whole if mention.many or len(which(whole, names)[0]) > 1 else mention
+
+
+def _plural(noun: str) -> str:
+    return f"{noun[:-1]}ies" if noun.casefold().endswith("ry") else f"{noun}s"
 
 
 def _means_several(mention: Mention, names: Names) -> bool:

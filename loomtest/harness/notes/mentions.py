@@ -338,7 +338,7 @@ def _behind_a_name(texts: list[str], last: str, sort: str) -> tuple[list[str], s
         or _TERMINAL.fullmatch(last)
         or (last in "abcde" and name[-1].casefold() in _LETTERED)
     ):
-        ground = trade.is_ground(" ".join(name)) and len(name) == 1
+        ground = len(name) == 1 and trade.is_ground(name[0]) and name[0].casefold() != "block"
         return (texts, "") if ground else (name, last)
     coded = CODE.fullmatch(name[-1]) is not None and low not in ("in", "out")
     behind = coded or first == "fuse" or trade.is_noun(name[-1])

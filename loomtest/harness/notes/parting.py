@@ -35,7 +35,7 @@ def by_commas(tokens: list[Token], scene: Surroundings) -> list[list[Token]] | N
     if parts is None:
         return None
     tail = _said_of_all(parts[-1])
-    while len(parts[-1]) > 1 and _shape(parts[-1][-1], scene) == "about":
+    while len(parts[-1]) > 1 and _shape(parts[-1][-1], scene) in ("about", "said"):
         tail = [*parts[-1].pop(), *tail]
     every = header or any(_EVERY.search(t.text) for t in tail)
     whole = [[token for piece in part for token in piece] for part in parts]
@@ -156,7 +156,9 @@ def _behind_the_row(tokens: list[Token], scene: Surroundings) -> list[list[Token
         )
         named = bool(goes_on and goes_on[0].words and goes_on[0].terminal)
         if same or named or any(token.text.casefold() == "other" for token in rest):
-            return [tokens[:place], rest]
+            first = next((i for i, token in enumerate(rest) if token.sort in ("word", "number")), 0)
+            own = max((i for i in range(first) if rest[i].sort in ("comma", "and", "semi")), default=-1)
+            return [tokens[: place + 2 + own], rest[own + 1 :]]  # `horn 1, brown & horn 2 to frame, black`
     return None
 
 
@@ -170,6 +172,8 @@ def _clauses(tokens: Sequence[Token], scene: Surroundings) -> list[list[list[Tok
             pieces[-1].append(token)
     pieces = [piece for piece in pieces if any(t.sort not in ("comma", "semi", "and", "gap") for t in piece)]
     shapes = [_shape(piece, scene) for piece in pieces]
+    if shapes[-1] == "odd" and _shape(_without_remark(pieces[-1], scene), scene) == "full":
+        shapes[-1] = "full"
     if shapes.count("full") < 2 or "odd" in shapes:
         return None
     parts: list[list[list[Token]]] = []
@@ -197,6 +201,19 @@ def _clauses(tokens: Sequence[Token], scene: Surroundings) -> list[list[list[Tok
     return parts
 
 
+def _without_remark(piece: list[Token], scene: Surroundings) -> list[Token]:
+    """A piece without the words of a sentence behind its last end: `3 to 4 with short offcuts`."""
+    items = items_of(piece, scene.names, scene.letters)
+    last = max((i for i, item in enumerate(items) if item.mention is not None), default=-1)
+    prose = next((item.start for item in items[last + 1 :] if item.sort == "prose"), None)
+    said = next((token.start for token in piece if token.text.casefold() == "with"), None)
+    if said is not None and not any(trade.is_noun(t.text) for t in piece if t.start > said):
+        prose = said if prose is None else min(prose, said)
+    if prose is None:
+        return piece
+    return [token for token in piece if token.start < prose or token.sort in ("colour", "size")]
+
+
 def _goes_before(waiting: Sequence[Sequence[Token]], full: Sequence[Token]) -> bool | None:
     """Whether a list between two statements is of the first: `A to B and C, D to E`; None where it may be of
     either. `A to B, C and D to E` has it in the second."""
@@ -207,7 +224,7 @@ def _goes_before(waiting: Sequence[Sequence[Token]], full: Sequence[Token]) -> b
 
 
 def _shape(piece: Sequence[Token], scene: Surroundings) -> str:
-    """What a piece between commas is: `full` (ends, join, ends), `tail`, `ends`, `about`, or `odd`."""
+    """What a piece between commas is: `full` (ends, join, ends), `tail`, `ends`, `about`, `said` or `odd`."""
     items = items_of(piece, scene.names, scene.letters)
     sorts = [item.sort for item in items]
     plain = [sort for sort in sorts if sort not in ("about", "note", "list", "side", "label", "count")]
@@ -215,7 +232,7 @@ def _shape(piece: Sequence[Token], scene: Surroundings) -> str:
     if "via" in plain or "colon" in plain:
         return "odd"
     if not joins:
-        return "ends" if "end" in plain else "odd" if "prose" in plain else "about"
+        return "ends" if "end" in plain else "said" if "prose" in plain else "about"
     signs = {"end": "e", "join": "j"}
     ends = "".join(
         signs.get(i.sort, ("g" if i.value == "gap" else "l") if i.sort == "list" else "") for i in items

@@ -36,7 +36,9 @@ def sign_role(token: Token, before: Token | None, after: Token | None, run: list
         return _alone(token, before, after)
     if after is None:
         return "word"
-    if after.sort == "dash" and token.end < after.start:  # `coil - - tacho`: the first is its terminal
+    if (
+        after.sort in ("dash", "plus") and token.sort == "dash" and token.end < after.start
+    ):  # `coil - - tacho`: the first is its terminal
         return "word"
     spaced = before is not None and before.sort == "gap"
     if after.sort in (*JOINS, "comma", "slash", "and", "via", "stop", "semi", "note", "remark", "colon") or (
@@ -63,6 +65,8 @@ def _alone(token: Token, before: Token | None, after: Token | None) -> str:
         return "word"  # `…, - to bar`: the minus of what was named before
     if sort == "colon" and then == "colour":
         return "word"  # `bow light: - black to the post`
+    if token.sort == "plus" and sort == then == "colour":
+        return "list"  # `blue/yellow + green/white  pickup 1 + 2 > CDI 4 + 5`
     if token.sort == "plus" and then and then not in ("word", "number"):
         return "word"
     if token.sort == "plus" and then and sort and sort not in ("colour", "note", "gap", "comma"):

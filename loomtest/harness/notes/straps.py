@@ -58,6 +58,8 @@ Found = tuple[list[Mention], list[Token]]  # the points, and the words besides
 
 def _before(tokens: Sequence[Token], place: int, scene: Surroundings) -> Found | None:
     """`X, Y and Z linked together`"""
+    if not tokens[place].text.casefold().endswith("ed"):
+        return None  # `with short offcuts`
     end = place
     while end and tokens[end - 1].text.casefold() in _BEFORE:
         end -= 1

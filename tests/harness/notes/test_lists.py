@@ -172,3 +172,30 @@ def test_further_terminals_of_a_device_in_a_list() -> None:
     assert wires("RF ind to frame\nRR ind to frame\nind switch R > RF, RR") == [
         "ind_switch:R to RF_ind", "ind_switch:R to RR_ind",
     ]  # fmt: skip
+
+
+# A point in front of a colon that all of a list is joined to, however it is led up to.
+@pytest.mark.parametrize(
+    "line",
+    [
+        "neg bar: fridge -, fan - and pump -, black",
+        "Directly to the neg bar, all black: fridge -, fan -, pump -",
+        "from the neg bar: fridge -, fan -, pump -, all black",
+        "off neg bar, black: fridge - / fan - / pump -",
+        "from neg bar: fridge -, fan - + pump -, black",
+    ],
+)
+def test_what_is_joined_to_the_point_before_a_colon(line: str) -> None:
+    assert wires(line) == [f"neg_bar black to {end}:-" for end in ("fridge", "fan", "pump")]
+
+
+def test_what_is_said_behind_statements_ends_none_of_them() -> None:
+    assert wires("battery + to lug A1 and battery - to frame, both black and thick") == [
+        "battery+ black to lug_A1", "battery- black to frame",
+    ]  # fmt: skip
+    assert wires("blue/yellow + green/white  pickup 1 + 2 > CDI 4 + 5") == [
+        "pickup:1 blue/yellow to CDI:4", "pickup:2 green/white to CDI:5",
+    ]  # fmt: skip
+    assert wires("Plug P (6 way)\n5 horn 1, brown & horn 2 to frame, black") == [
+        "Plug_P:5 brown to horn:1", "horn:2 black to frame",
+    ]  # fmt: skip

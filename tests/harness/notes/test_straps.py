@@ -16,7 +16,7 @@ from loomtest.harness.notes.reader import read_notes
         ("TB1: 1, 2, 3 and 4 linked", "TB1:1 TB1:2 TB1:3 TB1:4"),
         ("TB1 1, 2, 3, 4 all jumpered together, red", "TB1:1 TB1:2 TB1:3 TB1:4"),
         ("TB1 1 looped to 2, 2 to 3 and 3 to 4", "TB1:1 TB1:2 TB1:3 TB1:4"),
-        ("block 1 is looped to 2, 2 to 3 and 3 to 4", "block_1 block_2 block_3 block_4"),
+        ("block 1 is looped to 2, 2 to 3 and 3 to 4", "block:1 block:2 block:3 block:4"),
         ("a link between TB1 5 and TB1 6", "TB1:5 TB1:6"),
         ("short links between 5 and 6 on TB1", "TB1:5 TB1:6"),
         ("strap across pump switch 1 and lamp switch 2", "pump_switch:1 lamp_switch:2"),

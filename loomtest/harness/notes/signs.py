@@ -36,9 +36,8 @@ def sign_role(token: Token, before: Token | None, after: Token | None, run: list
         return _alone(token, before, after)
     if after is None:
         return "word"
-    if (
-        after.sort in ("dash", "plus") and token.sort == "dash" and token.end < after.start
-    ):  # `coil - - tacho`: the first is its terminal
+    further = after.sort == "plus" and token.sort == "dash"  # `fan - + pump -`
+    if (after.sort == "dash" or further) and token.end < after.start:  # `coil - - tacho`
         return "word"
     spaced = before is not None and before.sort == "gap"
     if after.sort in (*JOINS, "comma", "slash", "and", "via", "stop", "semi", "note", "remark", "colon") or (

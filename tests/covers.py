@@ -240,6 +240,7 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "harness/notes/naming.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/notation.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/outline.py": ("harness/notes/test_layouts.py",),
+    "harness/notes/owned.py": ("harness/notes/test_layouts.py",),
     "harness/notes/page.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/pairs.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/parting.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),

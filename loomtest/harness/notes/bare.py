@@ -30,19 +30,17 @@ def size_columns(lines: Sequence[PageLine], gauge: bool) -> None:
             for line, at in places
             if at > 1 or (at and (_leads(line.tokens[0]) or _coloured(line.tokens[0])))
         ]
-        signed = side > 0 and all(line.tokens[at - 1].sort == "hash" for line, at in behind)  # `#16 green`
-        unit = _unit([line.tokens[at] for line, at in behind], gauge or signed)
+        unit = _unit([line.tokens[at] for line, at in behind], gauge)
         if not unit:
             continue
         sizes = {line.tokens[at].text for line, at in behind}
-        for line, at in reversed(places):  # from the end of each line, so that places stay
+        for line, at in places:
             token = line.tokens[at]
             leads = (line, at) not in behind and (at > 0 or _counts_on(line, lines))
             if token.text in sizes and token.sort == "number" and not leads:
                 value = f"AWG {token.text}" if unit == "AWG" else token.text
                 size = replace(token, sort="size?" if unit == "?" else "size", value=value)
-                hashed = at > 0 and line.tokens[at - 1].sort == "hash"
-                line.tokens = [*line.tokens[: at - hashed], size, *line.tokens[at + 1 :]]
+                line.tokens = [*line.tokens[:at], size, *line.tokens[at + 1 :]]
 
 
 def _sharps(line: PageLine) -> None:

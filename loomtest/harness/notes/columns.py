@@ -170,7 +170,8 @@ def cells_of(
     strokes = [t for t in tokens if t.sort == "gap" and _STROKES.search(t.text)]
     listed = "semi" if text.count(";") >= text.count(",") else "comma"
     apart = any(token.sort == "gap" for token in tokens)
-    if not apart and len(_LISTED.findall(text)) >= len(columns) - 2 and len(columns) > 3:
+    fewest = len(columns) - (1 if exact else 2)
+    if not apart and len(_LISTED.findall(text)) >= fewest and len(columns) > 3:
         strokes = [t for t in tokens if t.sort == listed]
     cells: list[list[Token]] = [[]]
     for token in tokens:

@@ -14,6 +14,7 @@ from loomtest.harness.notes import trade
 from loomtest.harness.notes.meaning import Joint
 from loomtest.harness.notes.mentions import WHERE
 from loomtest.harness.notes.scan import Token
+from loomtest.harness.notes.signs import SIDE_WORDS
 
 _WORD = re.compile(r"[^\s,;()]+")
 
@@ -119,7 +120,7 @@ def _says_nothing(tokens: Sequence[Token], index: int) -> bool:
         return not any(token.text.islower() for token in tokens)
     if tokens[index].sort == "number":
         return False
-    if trade.is_filler(text) or trade.is_prose(text) or trade.is_odd(text) or low in _MANY:
+    if trade.is_filler(text) or trade.is_prose(text) or trade.is_odd(text) or low in (*_MANY, *SIDE_WORDS):
         return True
     if (
         low in _HOW

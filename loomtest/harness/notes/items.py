@@ -114,7 +114,7 @@ def _role(token: Token, before: Token | None, after: Token | None, run: list[Tok
     if sort == "number" and behind and _whole(token) in _LARGE:
         return "about"  # `brown 16`
     volts = sort == "measure" and run and re.fullmatch(r"\d{1,2} ?[Vv]", token.text)
-    if sort in ("word", "number", "hash") or volts:
+    if sort in ("word", "number", "hash", "pin") or volts:
         return "word"
     if sort == "remark":
         return "note"

@@ -334,7 +334,7 @@ def _behind_a_name(texts: list[str], last: str, sort: str) -> tuple[list[str], s
     if re.fullmatch("[A-Z]", last) and before in ("rail", "bus", "bar", "earth", "ground") and last != "E":
         return texts, ""  # `rail X`
     if (
-        sort == "number"
+        sort in ("number", "pin")
         or _TERMINAL.fullmatch(last)
         or (last in "abcde" and name[-1].casefold() in _LETTERED)
     ):

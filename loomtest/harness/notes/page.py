@@ -24,6 +24,7 @@ from loomtest.harness.notes.manner import without_manner
 from loomtest.harness.notes.mentions import Mention, mention_of
 from loomtest.harness.notes.names import Names
 from loomtest.harness.notes.outline import find_outlines
+from loomtest.harness.notes.owned import with_own_terminals
 from loomtest.harness.notes.phrases import plain
 from loomtest.harness.notes.roles import Page, PageLine, Role
 from loomtest.harness.notes.scan import Token
@@ -98,6 +99,7 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
     names.gauge = page.gauge
     names.twin = all(re.search(rf"(?i)\b{colour}s\b", text) for colour in ("red", "black"))
     names.hyphens = len(re.findall(r"\b[A-Za-z]+\d+-[A-Za-z]\d+\b", text)) >= 6
+    with_own_terminals(page.lines)
     find_roles(page)
     find_titles(page)
     find_outlines(page)

@@ -25,7 +25,7 @@ from loomtest.harness.notes.inparts import independent, words_of
 from loomtest.harness.notes.items import JOINS, items_of
 from loomtest.harness.notes.meaning import Ask, Joint, RemarkError, Surroundings, UnsureError
 from loomtest.harness.notes.mentions import Mention, mention_of
-from loomtest.harness.notes.parts import part_left_in
+from loomtest.harness.notes.parts import parts_left_in
 from loomtest.harness.notes.pinned import row_of
 from loomtest.harness.notes.result import Kind, LookAt, ToLookAt
 from loomtest.harness.notes.roles import PageLine
@@ -64,8 +64,8 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
         return sides
     if _MEASURED.search(line.text):
         raise RemarkError
-    if part := part_left_in(line.text, tokens, state.page.names):
-        found.joints = [part]
+    if parts := parts_left_in(line.text, tokens, state.page):
+        found.joints = parts
         return found
     scene = state.scene
     rest = tokens

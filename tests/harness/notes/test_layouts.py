@@ -198,3 +198,65 @@ def test_a_cavity_among_clauses_is_empty_or_asked_and_never_dropped() -> None:
     read = read_notes("JOYSTICK.  A: red to plug 2.  E: not used.  F: yellow to plug 6.")
     assert [line.empty for line in read.lines] == [("JOYSTICK:E",)]
     assert read_notes("RIGHT VALVE.  1: yellow to plug 6.  2: likewise.").unread
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Directly to the minus bar, all black: fridge -, pump -, heater plug 2",
+        "To minus bar, black: fridge -, pump -, heater plug 2",
+        "All to the minus bar in black: fridge -, pump -, heater plug 2",
+        "Straight back to the minus bar, black: fridge -, pump -, heater plug 2",
+        "From the minus bar, black: fridge -, pump -, heater plug 2",
+    ],
+)
+def test_a_list_behind_where_all_of_it_goes(line: str) -> None:
+    assert wires(f"fridge + to fuse 3, red\n{line}")[1:] == [
+        "minus_bar black to fridge:-",
+        "minus_bar black to pump:-",
+        "minus_bar black to heater_plug:2",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [("tip", "shell"), ("ring", "sleeve"), ("hat", "foot"), ("nose", "skirt"), ("tongue", "cup")],
+)
+def test_words_behind_the_same_devices_are_their_terminals(one: str, other: str) -> None:
+    page = (
+        "LIGHT BAR, 5 way\n"
+        f"1  yellow  left turn lamp, {one}\n2  green  right turn lamp, {one}\n3  white  brake lamp {one}\n"
+        f"4  black  left turn lamp {other}, right turn lamp {other}, brake lamp {other}\n"
+    )
+    found = wires(page)
+    assert found[0] == f"LIGHT_BAR:1 yellow to left_turn_lamp:{one}"
+    assert found[2] == f"LIGHT_BAR:3 white to brake_lamp:{one}"
+    assert found[3] == f"LIGHT_BAR:4 black to left_turn_lamp:{other}"
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "F1 10A slow blow. Left in its clips.",
+        "F1 10A, left in",
+        "F1 stays in its holder, 10A",
+        "F1 (10 amp) was left in",
+        "F1 was still in, 10A",
+    ],
+)
+def test_a_fuse_left_in_joins_its_two_ends(line: str) -> None:
+    page = "PLUG A, 2 way\n1  red  F1 line side\n2  brown  F1 load side\n\n"
+    assert wires(page + line)[2:] == ["F1_line_side fuse to F1_load_side  # left in"]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Diode across K2 coil, band to 86",
+        "diode over the coil of K2, stripe at 86",
+        "There is a diode across the K2 coil, cathode 86",
+    ],
+)
+def test_a_diode_across_a_coil(line: str) -> None:
+    page = "K2: 30 to fuse 2 red, 85 to frame lug black, 86 to horn button white\n"
+    assert wires(page + line)[3:] == ["K2:85 diode to K2:86  # across the coil"]

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from functools import lru_cache
 
 from loomtest.harness.notes import trade
-from loomtest.harness.notes.items import ABOUT
+from loomtest.harness.notes.items import ABOUT, JOINS
 from loomtest.harness.notes.scan import Token
 
 
@@ -61,11 +61,13 @@ def is_row(tokens: Sequence[Token], spoken: bool = False) -> bool:
     after = rest[1]
     if first.sort == "colour":
         lettered = after.sort == "colon" and re.fullmatch("[A-Z]{2}", first.text)
-        return bool(lettered) or after.sort in ("gap", "arrow", "dash", "from", "to", "word")
+        numbered = after.sort == "number" and len(rest) > 2 and rest[2].sort in JOINS  # `red 1 to fuse 3`
+        return bool(lettered) or numbered or after.sort in ("gap", "arrow", "dash", "from", "to", "word")
     if not is_pin(first):
         return bool(re.fullmatch(r"[A-Za-z]+\d*-\d+", first.text)) and after.sort == "gap"
     if is_pin(first, strict=True):
-        return after.sort in (
+        parted = after.sort == "slash" and first.end < after.start  # `1 / red / fuse 3`
+        return parted or after.sort in (
             *ABOUT,
             "gap",
             "arrow",

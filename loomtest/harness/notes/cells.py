@@ -92,7 +92,7 @@ def with_letters(rest: list[Token], letters: Mapping[str, str]) -> list[Token]:
 
 def behind_the_pin(rest: list[Token]) -> list[Token]:
     """A row without the sign behind its cavity; a dash alone, which says that it is empty, stays."""
-    while rest and rest[0].sort in ("stop", "gap", "colon", "dash", "arrow", "back", "to", "from"):
+    while rest and rest[0].sort in ("stop", "gap", "colon", "dash", "arrow", "back", "to", "from", "slash"):
         if rest[0].sort == "dash" and (len(rest) == 1 or rest[1].sort == "gap"):
             break
         rest = rest[1:]

@@ -204,7 +204,8 @@ def _above_rows(
     told = marked or bool(COUNT.search(text))
     if not told and any(token.sort == "to" for token in tokens[1:-1]):
         beside = [other for other in page.lines[index + 1 : index + 4] if other.tokens]
-        if sum(is_row(other.tokens) for other in beside) < 2:
+        apart = below.number > line.number + 1
+        if apart or sum(is_row(other.tokens) for other in beside) < 2:
             return  # a statement, and one row is no evidence
     device = device_named(text)
     outside = re.split(r"[,;:]|\s[-–]\s", re.sub(r"\([^()]*\)", " ", text))[0].split()
@@ -233,8 +234,9 @@ def _introduced(page: Page, index: int) -> Mention | None:
     if sum(bool(other.tokens) and is_pin(other.tokens[0], strict=True) for other in below) < 2:
         return None
     words = tuple(match[1].split())
-    if any(trade.is_odd(word) for word in words):
-        return None
+    kind = len(words) == 1 and trade.long_form(words[0]) in trade.words("nouns", "numbered")
+    if any(trade.is_odd(word) for word in words) or (kind and ":" in match[0]):
+        return None  # behind `Plug:` stands its name
     named = Mention(words)
     return named if named.sort or (len(words) == 1 and words[0].isupper()) else None
 

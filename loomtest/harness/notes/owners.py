@@ -9,6 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 
+from loomtest.harness.notes import trade
 from loomtest.harness.notes.items import JOINS, items_of
 from loomtest.harness.notes.mentions import Mention
 from loomtest.harness.notes.names import Names
@@ -38,6 +39,9 @@ def owner_above(lines: Sequence[PageLine], first: PageLine, names: Names) -> tup
     if above.role is Role.HEADING and above.device is not None:
         return None
     text = _ALOUD.sub("", undecorated(above.text)[0], count=1)
+    kind, _, name = text.partition(":")
+    if name and trade.long_form(kind) in trade.words("nouns", "numbered"):
+        text = f"{re.split('[,;(]', name)[0].strip()} {kind}"  # `PLUG: dash`
     head = re.split(r"[,;:(]|\.\s|\s[-–]\s|\s{2,}", text, maxsplit=1)[0].strip()
     tokens = tokens_of(head, {})
     told = _counts(above) or two_sided_heading(above.text)

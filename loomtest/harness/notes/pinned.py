@@ -7,8 +7,9 @@ from dataclasses import replace
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.block import Ends
-from loomtest.harness.notes.cavities import is_row, pins_of, without_lead
+from loomtest.harness.notes.cavities import is_pin, is_row, pins_of, without_lead
 from loomtest.harness.notes.cells import behind_the_pin
+from loomtest.harness.notes.items import JOINS
 from loomtest.harness.notes.mentions import Mention, lettered
 from loomtest.harness.notes.scan import Token
 from loomtest.harness.notes.sofar import ReadSoFar
@@ -76,7 +77,8 @@ def _pin_first(tokens: list[Token]) -> list[Token]:
         return tokens
     behind = [token for token in tokens[1:] if token.sort != "gap"]
     own = without_lead(behind)
-    return [own[0], tokens[0], *own[1:]] if len(own) < len(behind) else tokens
+    lettered = len(own) > 1 and is_pin(own[0], strict=True) and own[1].sort in (*JOINS, "dash", "colon")
+    return [own[0], tokens[0], *own[1:]] if len(own) < len(behind) or lettered else tokens
 
 
 def _of_the_block(state: ReadSoFar, device: Mention, tokens: list[Token]) -> bool:

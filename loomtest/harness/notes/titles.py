@@ -75,8 +75,9 @@ def device_named(text: str) -> Mention | None:
         return Mention((quoted[1],))
     bare = re.sub(r"(?i)^(?:from|at|the|back of)\s+(?:the\s+)?|\s+back$", "", bare).strip()
     title, colon, named = bare.partition(":")
-    if colon and trade.long_form(title) in trade.words("nouns", "numbered") and 0 < len(named.split()) < 4:
-        bare, colon = f"{named.strip()} {title}", ""  # `PLUG: dash`
+    said = named.split(",")[0].split()
+    if colon and trade.long_form(title) in trade.words("nouns", "numbered") and 0 < len(said) < 4:
+        bare, colon = " ".join((*said, title)), ""  # `PLUG: dash`
     elif colon and trade.noun_sort(named.split(",")[0].split()[-1] if named.split(",")[0].split() else ""):
         bare = bare if trade.noun_sort(title.split()[-1] if title.split() else "") else named.strip()
     words = _PLACE.split(bare, maxsplit=1)[0].split()

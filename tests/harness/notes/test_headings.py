@@ -37,3 +37,24 @@ def test_a_row_between_its_neighbours_is_no_heading_though_it_has_a_number_and_a
     assert wires(f"Dash plug\n{rows}")[-1] == "Dash_plug:3 black to earth_stud"
     rows = "A5 red fuse 3\nA6  ---\nA7 black earth stud\n"
     assert read_notes(f"Dash plug\n{rows}").lines[2].empty == ("Dash_plug:A6",)
+
+
+@pytest.mark.parametrize("heading", ["PLUG: dash", "Connector: dash, 6 way", "Plug: dash, behind the clock"])
+def test_what_stands_behind_a_kind_of_connector_is_its_name(heading: str) -> None:
+    title = heading.partition(":")[0]
+    assert wires(f"Pump\nmain switch 1 to battery +\n\n{heading}\n{ROWS}")[1:] == [
+        f"dash_{title}:{row}" for row in WIRES
+    ]
+
+
+@pytest.mark.parametrize(
+    "row", ["{} / {} / {}", "{1} {0} to {2}", "no. {} {}, {}", "{} ({}) {}", "{}..{}..{}"]
+)
+def test_rows_below_a_heading_in_other_layouts(row: str) -> None:
+    parts = [("A", "red", "fuse 3"), ("B", "black", "earth stud"), ("D", "green", "fan switch")]
+    found = wires("Pump\n\nDash plug\n" + "\n".join(row.format(*own) for own in parts))
+    assert found == [
+        "Dash_plug:A red to fuse_3",
+        "Dash_plug:B black to earth_stud",
+        "Dash_plug:D green to fan_switch",
+    ]

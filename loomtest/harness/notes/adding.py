@@ -9,6 +9,7 @@ from loomtest.harness.notes import trade
 from loomtest.harness.notes.block import Ends
 from loomtest.harness.notes.ends import EndsFound
 from loomtest.harness.notes.items import Item
+from loomtest.harness.notes.lists import one_of
 from loomtest.harness.notes.meaning import Ask, Surroundings, UnsureError
 from loomtest.harness.notes.mentions import Mention
 
@@ -20,6 +21,8 @@ def add_end(
 ) -> None:
     """Take the mention for an end, or for the label or remark that it is."""
     mention = _other_side(mention, scene)
+    if mention.other and [end.words for end in reading.groups[-1]] == [mention.words]:
+        reading.groups[-1].pop()  # `3 valves, other terminal - frame`
     listed = mention.listed and reading.groups[-1] and reading.groups[-1][-1].other
     if (
         mention.other and reading.groups[-1] and not scene.meant and not listed
@@ -114,7 +117,9 @@ def _other_side(mention: Mention, scene: Surroundings) -> Mention:
     if not place or (low[place + 1 :] and not _SIDES & set(low[place:])):
         return mention
     device = replace(mention, words=mention.words[:place])
-    if scene.meant != "end" and (not device.sort or scene.names.stands(device.key) < 1):
+    one = trade.long_form(one_of(device.words[-1]))
+    several = bool(one) and scene.names.how_many(one.split()[-1]) > 1  # `3 valves other side`
+    if scene.meant != "end" and not several and (not device.sort or scene.names.stands(device.key) < 1):
         raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(mention.words))
     return replace(device, terminal="2", other=True)
 

@@ -31,6 +31,8 @@ def left_over(tokens: Sequence[Token], joints: Sequence[Joint]) -> str:
         where = token.text.casefold() in WHERE or (where and token.sort in ("word", "number", "letters"))
         if where or token.sort not in ("word", "number") or _says_nothing(tokens, index):
             continue
+        if token.text == str(len(joints)) and [t.sort for t in tokens[index + 1 : index + 2]] == ["word"]:
+            continue  # `3 valves`, and three wires
         form = _form(token.text)
         if had[form] > 0:
             had[form] -= token.sort == "number"

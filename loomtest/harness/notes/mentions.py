@@ -197,6 +197,10 @@ def _before_on_the(found: list[Token]) -> list[Token]:
 def _counted(found: list[Token]) -> tuple[list[Token], str]:
     """The words behind `both`, `all three` and what says nothing; and how many are meant."""
     many = ""
+    if found and found[0].text.casefold() == "all" and _count_of(found[1:]):
+        found = found[1:]
+    if count := _count_of(found):
+        return found[1:], count
     while found and (trade.is_filler(found[0].text) or found[0].text.casefold() in _BEFORE_A_NAME):
         low = found[0].text.casefold()
         behind = found[1].text.casefold() if len(found) > 1 else ""
@@ -219,6 +223,17 @@ def _counted(found: list[Token]) -> tuple[list[Token], str]:
 
 def _is_post(found: Sequence[Token]) -> bool:
     return len(found) == 1 and found[0].text.casefold() in trade.words("terminals", "sides")
+
+
+def _count_of(found: Sequence[Token]) -> str:
+    """`3` of `3 valves`; "" for any other words."""
+    if not found or found[0].sort != "number" or not re.fullmatch(r"[2-9]|1\d", found[0].text):
+        return ""
+    words = [token.text for token in found[1:4] if token.sort == "word"]
+    several = any(
+        w.casefold().endswith("s") and trade.is_noun(w[:-1]) and not trade.is_ground(w) for w in words
+    )
+    return found[0].text if several else ""
 
 
 def _sign_behind(found: Sequence[Token]) -> bool:

@@ -101,3 +101,29 @@ def test_a_terminal_a_colour_and_an_end_between_equal_signs_below_a_device(sign:
 def test_a_bare_number_behind_a_colour_before_a_sign_is_asked_about_as_a_size_first() -> None:
     line = read_notes("Starter motor\nmain - red 16 - solenoid 2\n").lines[1]
     assert line.readings[0] == "Starter_motor:main red, 16 mm² to solenoid:2"
+
+
+SIDES = ("left", "centre", "right")
+VALVES = "".join(f"valve switch {number} to {side} valve, blue\n" for number, side in enumerate(SIDES, 1))
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "3 valves, other terminal -- frame     black",
+        "ALL 3 VALVES: OTHER TERMINAL BLK TO FRAME",
+        "3 valves other side > frame, black",
+        "all valves, other leg to frame, black",
+        "valves: other side black to frame",
+        "the other side of all 3 valves goes to frame, black",
+    ],
+)
+def test_the_other_side_of_so_many_devices_is_one_of_each(line: str) -> None:
+    found = wires(f"Orchard sprayer\n{VALVES}{line}\n")[3:]
+    assert [words.partition(",")[0] for words in found] == [
+        f"{side}_valve:2 black to frame" for side in SIDES
+    ]
+
+
+def test_of_another_number_than_the_page_names_it_is_asked() -> None:
+    assert len(wires(f"Orchard sprayer\n{VALVES}4 valves, other terminal - frame, black\n")) == 3

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 
 from loomtest.harness.notes.items import items_of
 from loomtest.harness.notes.roles import Page, PageLine, Role
+from loomtest.harness.notes.struck import put_right_here
 
 _CORRECTS = re.compile(
     r"^\W*NO[,:]?\s+(?!\d)\w|(?i:\bcorrections?\b|\berrat(?:um|a)\b|\bmy bad\b"
@@ -25,8 +26,17 @@ def put_right(page: Page) -> Mapping[int, int]:
         if line.role is not Role.LINE or not _CORRECTS.search(line.text.strip()):
             continue
         for number in _meant(page, page.lines[:place], line):
-            found[number] = line.number
+            if not page.lines[number - 1].right:
+                found[number] = line.number
     return found
+
+
+def correct(page: Page) -> None:
+    """Put right the lines that a later one names by their numbers, where it says what for what."""
+    for place, line in enumerate(page.lines):
+        said = _NUMBERS.search(line.text) if _CORRECTS.search(line.text.strip()) else None
+        if said is not None:
+            put_right_here(line, page.lines[:place], re.findall(r"\d+", said[1]))
 
 
 def _meant(page: Page, above: Sequence[PageLine], line: PageLine) -> list[int]:

@@ -15,6 +15,7 @@ from loomtest.harness.notes.bare import size_columns
 from loomtest.harness.notes.blocks import place_blocks
 from loomtest.harness.notes.cavities import is_row, pins_of
 from loomtest.harness.notes.columns import Column, cells_of
+from loomtest.harness.notes.corrections import correct
 from loomtest.harness.notes.figured import with_figures
 from loomtest.harness.notes.headings import ALIASES, find_roles
 from loomtest.harness.notes.infer import find_tables
@@ -30,6 +31,7 @@ from loomtest.harness.notes.roles import Page, PageLine, Role
 from loomtest.harness.notes.scan import Token
 from loomtest.harness.notes.sections import find_sections, find_titles
 from loomtest.harness.notes.shortcolours import short_colours
+from loomtest.harness.notes.struck import taken_back
 from loomtest.harness.notes.tokens import colour_letters, tokens_of
 
 _BULLET = re.compile(
@@ -87,13 +89,14 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
         if bullet and bullet.end() < len(bare):
             kept = bullet[0].replace(")", ".") if bullet[0].strip()[0].isalnum() else " " * bullet.end()
             bare = kept + bare[bullet.end() :]
-        tokens = with_devices(_cavity_codes(tokens_of(bare.rstrip(), letters), ways))
+        tokens = with_devices(_cavity_codes(taken_back(tokens_of(bare.rstrip(), letters)), ways))
         tokens = without_manner(plain(tokens))
         tokens = written_out_lists(tokens, names.several)
         while tokens and tokens[0].sort == "gap":
             tokens = tokens[1:]
         page.lines.append(PageLine(number, line, tokens))
     _without_list_numbers(page)
+    correct(page)
     with_figures(page.lines)
     size_columns(page.lines, page.gauge)
     names.gauge = page.gauge

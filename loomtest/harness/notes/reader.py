@@ -77,6 +77,9 @@ def _line(state: ReadSoFar, line: PageLine) -> None:
     if answer_key(text) in state.answers:
         _answered(state, line, state.answers[answer_key(text)])
         return
+    if line.puts_right:
+        state.lines.append(NotedLine(line.number, text, Kind.REMARK))
+        return
     if line.role in _SIMPLE:
         state.lines.append(NotedLine(line.number, text, _SIMPLE[line.role]))
         return

@@ -37,6 +37,8 @@ class PageLine:
     opens: Mention | None = None  # the device that a statement brings up for the rows below it
     under: Mention | None = None  # the device whose terminals this row and those below it begin with
     orphan: str = ""  # the cavity in front of a row of which no connector is known
+    right: bool = False  # a later line puts it right, and its tokens say so already
+    puts_right: bool = False  # it puts lines above right, and says nothing else
     listed: str = ""  # its number in a list, which is no cavity
     wire: str = ""  # the wire's own number, which stands in front of it
     star: bool = False

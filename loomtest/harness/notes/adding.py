@@ -12,6 +12,7 @@ from loomtest.harness.notes.items import Item
 from loomtest.harness.notes.lists import one_of
 from loomtest.harness.notes.meaning import Ask, Surroundings, UnsureError
 from loomtest.harness.notes.mentions import Mention
+from loomtest.harness.notes.remarks import is_remark
 
 _SIDES = trade.words("terminals", "sides") | {"leg", "lead", "wire", "one"}
 
@@ -29,6 +30,10 @@ def add_end(
     ):  # another wire of the device, and no list
         raise UnsureError(Ask.SEVERAL_MEANINGS, item.value)
     group = reading.groups[-1]
+    said = complete and mention.listed and group and not mention.terminal and " " in item.value
+    if said and _is_said(item.value, reading, scene):
+        reading.notes.append(item.value)  # `…, three turns on a ferrite ring`
+        return
     sure = _is_sure(mention, group, scene)
     joined = any(later.sort == "join" for later in rest)
     shade = bool(group) and not mention.words and re.fullmatch("[a-z]", mention.terminal)
@@ -140,9 +145,10 @@ def _is_sure(mention: Mention, group: list[Mention], scene: Surroundings) -> boo
 
 def _add_unsure(mention: Mention, item: Item, reading: EndsFound, scene: Surroundings) -> None:
     """A further word behind a comma: an end or a remark, which is asked about."""
+    remark = not scene.meant and not mention.terminal and is_remark(item.value, scene.names)
     if scene.meant == "end":
         reading.groups[-1].append(mention)
-    elif scene.meant == "note":
+    elif scene.meant == "note" or remark:
         reading.notes.append(item.value)
     else:
         raise UnsureError(Ask.UNKNOWN_WORDS, item.value)
@@ -184,7 +190,7 @@ def _add_beside(mention: Mention, item: Item, reading: EndsFound, scene: Surroun
     terminals = before.terminal or mention.terminal
     if sure and terminals and mention.words and (before.words or scene.device) and len(reading.groups) == 1:
         reading.groups.append([mention])
-    elif not sure or scene.meant == "note":
+    elif not sure or scene.meant == "note" or _is_said(item.value, reading, scene):
         reading.notes.append(item.value)
         reading.left.append(item.value)
     else:
@@ -199,6 +205,12 @@ def _next_terminal(mention: Mention, before: Mention, scene: Surroundings) -> st
     word = mention.words[0]
     device = scene.names.terminals.get(scene.names.alias(mention.key))
     return word if word.casefold() in words and not device else ""
+
+
+def _is_said(text: str, reading: EndsFound, scene: Surroundings) -> bool:
+    """Whether words without a sign before them are a remark, or say where the wire's fuse is."""
+    fused = bool(reading.fuses) or any(sort == "amps" for sort, _, _ in reading.about)
+    return not scene.meant and is_remark(text, scene.names, fused)
 
 
 def _of_a_pot(mention: Mention, before: Mention) -> bool:
@@ -222,6 +234,7 @@ def _is_label(mention: Mention, scene: Surroundings, sure: bool) -> bool:
     return scene.names.seen.get(scene.names.alias(mention.key), 0) < 3
 
 
+_POSITIONS = ("top", "bottom", "upper", "lower", "middle", "centre", "center", "inner", "outer")
 _SAME = ("terminal", "side", "end", "pin", "wire", "cable", "colour", "color", "size")  # `…, same terminal`
 _LIGHTS = ("stop", "tail", "park", "turn", "main", "dip", "hi", "lo", "side", "brake")
 
@@ -233,6 +246,8 @@ def _qualifies(mention: Mention, before: Mention | None = None) -> bool:
         return True
     if len(mention.words) > 2:
         return False
+    if len(mention.words) == 1 and last in _POSITIONS and before is not None and before.sort == "contact":
+        return not before.terminal  # `changeover switch, top`
     if before is not None and len(mention.words) == 1 and last in _LIGHTS and not mention.terminal:
         return trade.long_form(before.words[-1] if before.words else "") in (
             "light",

@@ -126,6 +126,7 @@ def _says_nothing(tokens: Sequence[Token], index: int) -> bool:
         return True
     if (
         low in _HOW
+        or low in trade.words("remarks", "words")
         or low in trade.words("terminals", "before")
         or low in trade.words("terminals", "sides")
         or low in trade.ordered("english", "numbers")

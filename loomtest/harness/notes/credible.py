@@ -14,6 +14,7 @@ from loomtest.harness.notes import trade
 from loomtest.harness.notes.meaning import Ask, Joint, UnsureError
 from loomtest.harness.notes.mentions import CODE, WHERE, Mention, is_for
 from loomtest.harness.notes.names import Names
+from loomtest.harness.notes.remarks import is_remark
 
 _ONE_WAY = {"lamp", "light", "horn", "buzzer", "bulb", "beacon", "bell", "siren", "headlight", "headlamp"}
 MOST_UNKNOWN = 3  # words of a name that nothing else shows to be one
@@ -53,8 +54,10 @@ def check(joints: Sequence[Joint], names: Names) -> None:
     for index, one in enumerate(joints):  # `Fuse box, 1` taken for two ends
         if any(_again(one, later) for later in joints[index + 1 :]):
             raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(one.start.words))
+    fused = any("amps" in joint.said or joint.said.get("kind") == "fuse" for joint in joints)
+    fused = fused or any("fuse" in note for joint in joints for note in joint.notes if note not in joint.left)
     for note in {note for joint in joints for note in joint.left}:
-        if _may_be_a_point(note, names):
+        if _may_be_a_point(note, names) and not is_remark(note, names, fused):
             raise UnsureError(Ask.SEVERAL_MEANINGS, note)
 
 

@@ -27,6 +27,7 @@ class Names:
     headed: set[str] = field(default_factory=set)  # devices of headings: these are nobody's short names
     lines: dict[str, set[int]] = field(default_factory=dict)  # in which lines a name stands
     ended: set[str] = field(default_factory=set)  # at which a wire ends that was read
+    labels: set[str] = field(default_factory=set)  # words that number the wires: `T1A22`
     points: Counter[str] = field(default_factory=Counter)
     gauge: bool = False  # the page gives sizes in AWG: `green 14` is one
     twin: bool = False  # the page speaks of the reds and the blacks: a lamp's + and its -
@@ -115,6 +116,9 @@ class Names:
         known = CODE.fullmatch(code) and (code in self.aliases or self.stands(code) > 1)
         if known and self.terminals.get(self.alias(mention.key)) == {mention.terminal.upper()}:
             return replace(mention, words=(mention.terminal,), terminal="")
+        last = mention.words[-1].upper() if len(mention.words) > 1 and not mention.terminal else ""
+        if last and last in self.terminals.get(self.alias(Mention(mention.words[:-1]).key), ()):
+            return replace(mention, words=mention.words[:-1], terminal=mention.words[-1])
         if self.fuses and not mention.terminal:
             match = re.fullmatch(r"(?:fuse (?:number )?f?|f)(\d{1,2})", mention.key)
             have = self.terminals.get(self.fuses, set())

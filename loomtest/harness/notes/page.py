@@ -118,7 +118,23 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
     return page
 
 
+_SHAPED = re.compile(r"[A-Z]\d+[A-Z]\d+|\d{2,3}[A-Z]|[A-Z]{1,2}\d{3,4}")
+FEWEST_LABELS = 3
+
+
+def _labels(page: Page) -> set[str]:
+    """Words in letters and figures of one shape, each in a line of its own: what the wires are numbered with."""
+    shapes: dict[str, set[str]] = {}
+    for line in page.lines:
+        for token in line.tokens:
+            if token.sort == "word" and _SHAPED.fullmatch(token.text):
+                shape = re.sub(r"\d", "9", re.sub("[A-Z]", "A", token.text))
+                shapes.setdefault(shape, set()).add(token.text)
+    return {word for words in shapes.values() if len(words) >= FEWEST_LABELS for word in words}
+
+
 def _named(page: Page) -> None:
+    page.names.labels = _labels(page)
     _collect(page)
     page.names.settle()
 

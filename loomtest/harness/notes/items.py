@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from loomtest.harness.notes import trade
-from loomtest.harness.notes.mentions import CODE, Mention, lettered, mention_of
+from loomtest.harness.notes.mentions import CODE, WHERE, Mention, lettered, mention_of
 from loomtest.harness.notes.names import Names
 from loomtest.harness.notes.pairs import with_one_noun
 from loomtest.harness.notes.scan import Token
@@ -302,6 +302,7 @@ def _one_name(run: list[Token], names: Names) -> list[Item]:
         last = max((i for i, token in enumerate(run) if trade.is_odd(token.text)), default=-1)
         before = [token.text.casefold() for token in run[: last + 1]]
         told = not set(before) & trade.words("english", "turning") and before[-1:] != ["other"]
+        told = told and not set(before) & (set(WHERE) - {"at", "on"})  # `near the gearbox`
         right = mention_of(run[last + 1 :]) if told and 0 <= last < len(run) - 1 else None
         if right is not None and right.words and (right.terminal or right.sort):
             said = Item("prose", _text(run[: last + 1]), run[0].start)

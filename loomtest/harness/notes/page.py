@@ -123,7 +123,7 @@ FEWEST_LABELS = 3
 
 
 def _labels(page: Page) -> set[str]:
-    """Words in letters and figures of one shape, each in a line of its own: what the wires are numbered with."""
+    """Words in letters and figures that are of one shape: what the wires are numbered with."""
     shapes: dict[str, set[str]] = {}
     for line in page.lines:
         for token in line.tokens:

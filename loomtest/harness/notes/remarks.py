@@ -1,7 +1,7 @@
 """Whether words that a reading leaves over are a remark: how, where and with what a wire is laid.
 
-`new`, `thick as your finger`, `two wires in the hole`, `put a 5 amp fuse in it`: such words are of closed kinds.
-A word that could name a point (a device, a code, a terminal) makes them none of these.
+`new`, `thick as your finger`, `two wires in the hole`, `put a 5 amp fuse in it`: such words are of closed
+kinds. A word that could name a point (a device, a code, a terminal) makes them none of these.
 """
 
 from __future__ import annotations
@@ -72,7 +72,7 @@ def is_remark(text: str, names: Names, fused: bool = False) -> bool:
 
 
 def _is_of_the_fuse(low: Sequence[str]) -> bool:
-    """`put a 5 amp fuse in it near trip`, `20 amp fuse at that end`: no more than that it is there, and where."""
+    """`put a 5 amp fuse in it near trip`, `20 amp fuse at that end`: that it is there, and where."""
     for word in low:
         if word in WHERE:
             return True

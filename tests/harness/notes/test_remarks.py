@@ -22,7 +22,17 @@ REMARKS = [
     "sleeved and taped",
     "soldered",
 ]
-MAY_BE_POINTS = ["top", "horn 2", "X4", "oil press ind", "bus bar", "on rail X", "wiper", "T1A22", "red one 3"]
+MAY_BE_POINTS = [
+    "top",
+    "horn 2",
+    "X4",
+    "oil press ind",
+    "bus bar",
+    "on rail X",
+    "wiper",
+    "T1A22",
+    "red one 3",
+]
 
 
 @pytest.mark.parametrize("words", REMARKS)

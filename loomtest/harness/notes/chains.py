@@ -79,9 +79,21 @@ def in_series(reading: EndsFound, groups: list[list[Mention]], scene: Surroundin
         return [groups[0], *ends, groups[-1]]
     if scene.meant == "chain" or not through or not signs or reading.polarity or _said(reading):
         return groups
-    heads = [family(m.key)[-1:] for m in (groups[0][0], *middle, *groups[-1])]
+    heads = [_head(m) for m in (groups[0][0], *middle, *groups[-1])]
     alike = all(head == heads[-1] for head in heads[1:])
     alike = alike or all(head == heads[0] for head in heads[: 1 + len(middle)])
     if alike and all(m.sort == "load" for m in through):
         return groups  # from lamp to lamp: a second wire goes on from where the first one ends
     raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(through[0].words))
+
+
+_LAMPS = {
+    "lamp", "light", "bulb", "tail", "stop", "headlamp", "headlight", "sidelamp", "sidelight", "taillamp",
+    "taillight", "worklamp", "worklight", "foglamp", "indicator", "repeater", "marker", "beacon", "led",
+}  # fmt: skip
+
+
+def _head(mention: Mention) -> str:
+    """What sort of device a name is of: `tail` and `plate light` are lamps, no two of them in series."""
+    head = "".join(family(mention.key)[-1:])
+    return "lamp" if head in _LAMPS else head

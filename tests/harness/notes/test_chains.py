@@ -74,3 +74,20 @@ def test_the_earths_of_a_run_are_other_points_than_its_feeds() -> None:
 )  # fmt: skip
 def test_terminals_in_and_out_in_brackets(line: str, expected: list[str]) -> None:
     assert [wire.split("  #")[0] for wire in wires(line)] == expected
+
+
+@pytest.mark.parametrize(
+    "run",
+    [
+        "light switch 1 > tail l > tail r > plate light, brown",
+        "light switch 1 - tail l - tail r - plate light   brown",
+        "light switch 1 -> tail l -> tail r -> plate light, brown",
+    ],
+)
+def test_from_lamp_to_lamp_of_any_name_is_no_series(run: str) -> None:
+    assert [wire.words for wire in read_notes(f"{run}\n").wires] == [
+        "light_switch:1 brown to tail_l",
+        "tail_l brown to tail_r",
+        "tail_r brown to plate_light",
+    ]
+    assert not read_notes("fuse 4 > warning lamp > oil switch\n").wires  # its other side

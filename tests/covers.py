@@ -258,6 +258,7 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "harness/notes/sofar.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/statement.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/signs.py": ("harness/notes/test_whole_names.py", "harness/notes/test_notepad.py"),
+    "harness/notes/straight.py": ("harness/notes/test_layouts.py",),
     "harness/notes/subject.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/tablerow.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),
     "harness/notes/tokens.py": ("harness/notes/test_notepad.py", "harness/notes/test_pages.py"),

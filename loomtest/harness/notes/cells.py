@@ -115,6 +115,8 @@ def says_empty(text: str, rest: list[Token]) -> bool:
     match = _EMPTY_TAIL.match(re.sub(r"\([^()]*\)\s*$", "", words) or words)
     said = match[1].casefold() if match else ""
     said = re.sub(r"^(?:\w{1,3} )?is (?:now )?", "", said)
+    if words.strip() == "KEY" and len(rest) == 1:
+        return True  # the cavity that is closed so that the plug goes in one way only
     if not said:
         return not any(token.sort in ("word", "number") for token in rest)
     if said.strip("-–— |\t") == "":

@@ -51,7 +51,7 @@ def indent_of(line: PageLine) -> int:
 def with_heads(statements: Sequence[list[Token]], scene: Surroundings, indent: int) -> list[list[Token]]:
     """The statements of a line without the head that says what they are about, which is the scene's topic."""
     found: list[list[Token]] = []
-    skip = False
+    skip = _is_a_title(statements, scene)
     for index, statement in enumerate(statements):
         if skip:
             skip = False
@@ -79,6 +79,20 @@ def with_heads(statements: Sequence[list[Token]], scene: Surroundings, indent: i
         if rest:
             found.append(rest)
     return found
+
+
+def _is_a_title(statements: Sequence[list[Token]], scene: Surroundings) -> bool:
+    """`Heater fan. Fuse 4 to fan switch 1, green. …`, `Fridge on 12 volt. …`: what the circuit is for."""
+    if len(statements) < 2 or len(statements[0]) > MOST_WORDS + 1:
+        return False
+    if any(token.sort not in ("word", "measure", "gap", "and") for token in statements[0]):
+        return False
+    nouns = [i for i, token in enumerate(statements[0]) if token.sort == "word" and trade.is_noun(token.text)]
+    named = bool(nouns) and not any(trade.is_ground(statements[0][i].text) for i in nouns)
+    points_back = any(token.text.casefold() in ("it", "its", "there", "that") for token in statements[1])
+    return (
+        named and not points_back and joins(statements[1]) and beginning(statements[1], scene).sort == "own"
+    )
 
 
 def _headed(statement: Sequence[Token], last: bool) -> tuple[list[Token], list[Token]]:

@@ -33,6 +33,7 @@ from loomtest.harness.notes.scan import Token
 from loomtest.harness.notes.short import spelled_out
 from loomtest.harness.notes.sofar import Doubt, LineFound, ReadSoFar
 from loomtest.harness.notes.statement import read_statement
+from loomtest.harness.notes.straight import straight_through
 from loomtest.harness.notes.subject import first_named, introduced, topic_of, with_subject
 from loomtest.harness.notes.tablerow import read_row
 from loomtest.harness.notes.twosided import read_connectors, read_sides
@@ -66,6 +67,9 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
         raise RemarkError
     if parts := parts_left_in(line.text, tokens, state.page):
         found.joints = parts
+        return found
+    if cable := straight_through(line.text, tokens, state.page.names):
+        found.joints = cable
         return found
     scene = state.scene
     rest = tokens

@@ -260,3 +260,46 @@ def test_a_fuse_left_in_joins_its_two_ends(line: str) -> None:
 def test_a_diode_across_a_coil(line: str) -> None:
     page = "K2: 30 to fuse 2 red, 85 to frame lug black, 86 to horn button white\n"
     assert wires(page + line)[3:] == ["K2:85 diode to K2:86  # across the coil"]
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Trunk, block A to block B, tag for tag, 1 to 1, 2 to 2 and so on up to 8. Cores black",
+        "Block A to block B, 1 to 8, tag for tag, black",
+        "Block A 1 to 8 straight through to block B 1 to 8, black",
+        "block A 1-8 to block B 1-8 in order, black",
+        "Black cable from block A to block B, like for like, 1-8",
+        "Black, block A to block B, same numbers, 1 thru 8",
+    ],
+)
+def test_a_cable_cavity_for_cavity(line: str) -> None:
+    page = "BLOCK A, in the cab\n1  red  fuse 1\n2  white  lamp 2\n\n"
+    page += "BLOCK B, engine end\n1  red  horn 1\n2  white  pump 2\n"
+    found = wires(f"{page}\n{line}")[4:]
+    assert found == [f"BLOCK_A:{n} black to BLOCK_B:{n}  # cavity for cavity" for n in range(1, 9)]
+
+
+def test_a_range_of_one_connector_alone_is_no_cable() -> None:
+    page = "X1\n1  red  fuse 1\n2  white  lamp 2\n\n"
+    assert len(wires(page + "X1 1-8 to the dash, black")) == 2
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "Heater fan. Fuse 4 to fan switch 1, green. Fan switch S to fan resistor 1, white.",
+        "Fan on 12 volt. Fuse 4 to fan switch 1, green. Fan switch S to fan resistor 1, white.",
+        "Cabin heater. Fuse 4 goes to fan switch 1, green. Fan switch S goes to fan resistor 1, white.",
+        "Blower and heater. Fuse 4 > fan switch 1, green. Fan switch S > fan resistor 1, white.",
+    ],
+)
+def test_a_title_before_statements_of_their_own(line: str) -> None:
+    found = [wire.casefold() for wire in wires(line)]
+    assert found == ["fuse_4 green to fan_switch:1", "fan_switch:s white to fan_resistor:1"]
+
+
+@pytest.mark.parametrize("said", ["KEY", "keyed", "key plug", "polarising plug"])
+def test_the_closed_cavity_of_a_keyed_plug_is_empty(said: str) -> None:
+    read = read_notes(f"DASH PLUG, 3 way\n1  red  fuse 1\n2  {said}\n3  black  frame lug\n")
+    assert ("DASH_PLUG:2",) in [line.empty for line in read.lines]

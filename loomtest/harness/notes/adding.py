@@ -235,7 +235,7 @@ def _is_label(mention: Mention, scene: Surroundings, sure: bool) -> bool:
 
 
 _POSITIONS = ("top", "bottom", "upper", "lower", "middle", "centre", "center", "inner", "outer")
-_SAME = ("terminal", "side", "end", "pin", "wire", "cable", "colour", "color", "size")  # `…, same terminal`
+_SAME = ("terminal", "side", "end", "pin", "wire", "cable", "colour", "color", "size", "new", "old")
 _LIGHTS = ("stop", "tail", "park", "turn", "main", "dip", "hi", "lo", "side", "brake")
 
 

@@ -26,7 +26,7 @@ def joints_of(reading: EndsFound, groups: list[list[Mention]], scene: Surroundin
     """The wires that the groups make. Raises UnsureError where they can be meant in more than one way."""
     if reading.headless:
         raise UnsureError(Ask.ONE_END, " ".join(groups[0][0].words))
-    groups = named(reading, groups, scene)
+    groups = _named_once(reading, named(reading, groups, scene))
     groups = [expanded(group, scene) for group in _from_and_to(reading, groups, scene)]
     if scene.meant == "note":
         reading.notes += reading.odd
@@ -45,6 +45,25 @@ def joints_of(reading: EndsFound, groups: list[list[Mention]], scene: Surroundin
         raise UnsureError(Ask.SEVERAL_MEANINGS, str(reading.count))
     joints = described(pairs, reading, groups, scene)
     return [_of_a_twin(joint) for joint in joints] if scene.names.twin else joints
+
+
+def _named_once(reading: EndsFound, groups: list[list[Mention]]) -> list[list[Mention]]:
+    """`… to the negative bar and from the bar … to the block`: the bar is one end, named twice.
+
+    Raises UnsureError where what follows the `from` is another end, which begins a statement of its own.
+    """
+    found = groups[:1]
+    for index, group in enumerate(groups[1:], 1):
+        again = index > 1 and index < len(groups) - 1 and reading.joins[index - 1 : index] == ["from"]
+        before = found[-1]
+        if again and len(group) == len(before) == 1 and not group[0].terminal:
+            own, whole = ([trade.long_form(word) for word in m.words] for m in (group[0], before[0]))
+            if whole[-len(own) :] == own:
+                del reading.joins[index - 1]
+                return [*found, *groups[index + 1 :]]
+            raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(group[0].words))
+        found.append(group)
+    return found
 
 
 def _of_a_twin(joint: Joint) -> Joint:

@@ -50,6 +50,7 @@ def without_manner(tokens: Sequence[Token]) -> list[Token]:
     return found
 
 
+_USES = {"ground", "earth", "live", "feed", "supply", "negative", "positive", "return", "sense", "signal"}
 _HAS = {"has", "have", "gets", "get", "takes", "take", "carries", "carry"}
 
 
@@ -64,13 +65,21 @@ def _dropped(tokens: Sequence[Token], index: int) -> int:
     coloured = place < len(tokens) and tokens[place].sort in ("colour", "letters", "size")
     if low in _HAS and coloured and index:
         return place - index
+    if low == "out" and index and tokens[index - 1].sort in ("and", "comma"):
+        return int("other" in [_low(tokens, index + n) for n in range(1, 6)])
+    if low in ("leave", "leaves") and _low(tokens, index + 1) == "it":
+        return 2
+    more = _low(tokens, index + 1) in ("more", "further") and index + 2 < len(tokens)
+    if low in ("one", "a", "another") and more and tokens[index + 2].sort in ("colour", "letters"):
+        return 2
+    use = index + 1 + (_low(tokens, index + 1) == "the")
     if (
-        low == "out"
-        and index
-        and _low(tokens, index + 1) in ("the", "its")
-        and _low(tokens, index + 2) == "other"
+        low == "is"
+        and _low(tokens, use) in _USES
+        and use + 1 < len(tokens)
+        and tokens[use + 1].sort == "comma"
     ):
-        return 1
+        return use + 1 - index  # `box 5 is the earth, black to frame`
     return 0
 
 
@@ -138,9 +147,15 @@ def _motion() -> frozenset[str]:
 
 
 def _place(tokens: Sequence[Token], index: int, before: Sequence[Token]) -> int:
-    """`relay 30 in the lift box`: where a thing is, behind its name."""
+    """`relay 30 in the lift box`: where a thing is, behind its name or a comma."""
+    low = _low(tokens, index)
+    if before and before[-1].sort == "comma" and low in _AT | _ALONG:
+        end = _end(tokens, index + 1, MOST_WORDS + 3)
+        joined = end < len(tokens) and tokens[end].sort in (*_JOINS, "and")
+        plain = all(token.sort == "word" for token in tokens[index:end])
+        return end - index if end > index + 1 and plain and not joined else 0
     named = bool(before) and (before[-1].sort == "number" or trade.is_noun(before[-1].text))
-    if not named or _low(tokens, index) not in _AT or _low(tokens, index + 1) not in _DETERMINERS:
+    if not named or low not in _AT or _low(tokens, index + 1) not in _DETERMINERS:
         return 0
     passed = any(token.sort == "via" for token in before[-5:])
     if trade.long_form(before[-1].text) in _IN_A_RUN and not passed:
@@ -169,9 +184,9 @@ def _reason(tokens: Sequence[Token], index: int, before: Sequence[Token]) -> int
     return end - index
 
 
-def _end(tokens: Sequence[Token], begin: int) -> int:
+def _end(tokens: Sequence[Token], begin: int, most: int = MOST_WORDS) -> int:
     """Where the words from `begin` on end."""
     place = begin
-    while place < len(tokens) and tokens[place].sort in ("word", "number") and place - begin < MOST_WORDS:
+    while place < len(tokens) and tokens[place].sort in ("word", "number") and place - begin < most:
         place += 1
     return place if place == len(tokens) or tokens[place].sort in (*_ENDS, "and") else begin

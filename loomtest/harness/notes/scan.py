@@ -319,7 +319,9 @@ def _abbreviates(tokens: list[Token], index: int) -> bool:
         return False
     word = tokens[index - 1].text
     sentence = word.casefold() in trade.words("english", "function") and word.casefold() not in ("no", "do")
-    if sentence or any(letter.isdigit() for letter in word):
+    wide = index + 1 < len(tokens) and tokens[index + 1].sort == "gap"
+    plural = wide and len(word) > 5 and word[-1] in "sS" and trade.is_noun(word[:-1])
+    if sentence or plural or any(letter.isdigit() for letter in word):
         return False  # `two wires in it. White to …`, `splice S1. One to …`
     after = tokens[index + 1] if index + 1 < len(tokens) else None
     if after is not None and after.sort == "gap" and _ends_sentences(tokens):

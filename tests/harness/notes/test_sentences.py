@@ -180,3 +180,27 @@ def test_wires_of_two_colours_and_heads_that_count() -> None:
         "KEY_SWITCH:GND black to PLUG:2",
         "KEY_SWITCH:START yellow to PLUG:3",
     ]
+
+
+@pytest.mark.parametrize(
+    ("page", "last"),
+    [
+        ("battery - is bolted to the negative bar and from the bar one more black goes to the engine block",
+         "negative_bar black to engine_block"),
+        ("to the minus bar, all black: fridge -, fan -", "minus_bar black to fan:-"),
+        ("from the joint: left lamp, right lamp, dash bulb", "joint to dash_bulb"),
+        ("LH headlight + to fuse 1\nRH headlight + to fuse 2\nboth headlights earth on the grille bolt",
+         "RH_headlight:E to grille_bolt"),
+        ("lights.  Red from splice A to light switch 1", "splice_A red to light_switch:1"),
+        ("heater fan. Fuse 4 to fan switch 1, green", "Fuse_4 green to fan_switch:1"),
+        ("alternator D+ to charge lamp, brown, out the other side of the charge lamp white to fuse 1",
+         "charge_lamp:2 white to fuse_1"),
+        ("ignition box 5 is ground, black to the frame lug", "ignition_box:5 black to frame_lug"),
+        ("engine block to frame stud by strap", "engine_block to frame_stud  # by strap"),
+        ("switch 2 brown to motor +, in loom along the frame",
+         "switch:2 brown to motor:+  # in loom along the frame"),
+        ("feed strip: five more whites leave it, to gauge 1, lamp 2", "feed_strip white to lamp:2"),
+    ],
+)  # fmt: skip
+def test_small_words_of_sentences(page: str, last: str) -> None:
+    assert (wires(page) or [""])[-1] == last

@@ -59,7 +59,8 @@ _SIDES = ("lh", "rh", "ns", "os")
 @lru_cache(maxsize=65_536)
 def _written_out(words: tuple[str, ...]) -> str:
     parts = [_parted(trade.long_form(word)) for word in words]
-    return trade.one_bus(" ".join(parts).split()) or " ".join(parts)
+    whole = re.sub(r"\b(\w+) \1\b", r"\1", " ".join(parts))  # `splice SP1`
+    return trade.one_bus(whole.split()) or whole
 
 
 def _parted(word: str) -> str:

@@ -109,6 +109,22 @@ class Names:
             if len(longer) == 1 and named and key not in self.headed:
                 self.aliases[key] = longer[0]
                 self.taken[key] = longer[0]
+        self._shortened()
+
+    def _shortened(self) -> None:
+        """One device under a shorter name: `key M`, `shell plug 2` and `NS cluster E`, where the page has one
+        key switch with an M, one headlamp shell plug with a 2 and one NS rear cluster with an E."""
+        found: dict[str, str] = {}
+        for key, own in self.terminals.items():
+            if key in self.headed or key in self.aliases or not Mention(tuple(key.split())).words:
+                continue
+            longer = [other for other in self.seen if other != key and _is_short_of(key, other)]
+            switch = key in ("key", "ignition")  # never another thing than its switch
+            if len(longer) == 1 and (switch or own <= self.terminals.get(longer[0], set())):
+                found[key] = longer[0]
+        for key, whole in found.items():
+            if whole not in found:
+                self.aliases[key] = self.taken[key] = whole
 
     def numbered(self, mention: Mention) -> Mention:
         """`fuse 3` as the third of the page's fuse block; `frame bolt FB1` as FB1, where that is a name."""
@@ -156,6 +172,21 @@ class Names:
         if terminal in ("+", "-") and key.split()[-1] == "battery":
             return name + terminal  # a battery's clamp is one point, as the wire list has it
         return f"{name}:{terminal}" if terminal else name
+
+
+def _is_short_of(key: str, other: str) -> bool:
+    """Whether a name is another one with a word left out: its first ones, its last, or those between."""
+    words, whole = key.split(), other.split()
+    left = len(whole) - len(words)
+    last = trade.noun_sort(whole[-1])
+    if left < 1 or last not in ("contact", ""):
+        return False
+    if whole[left:] == words:
+        return True  # `shell plug`
+    if left == 1 and whole[:-1] == words:
+        return last == "contact" and not whole[-1].isdigit()  # `key`
+    between = len(words) > 1 and whole[0] == words[0] and whole[-len(words) + 1 :] == words[1:]
+    return between and left == 1  # `NS cluster`
 
 
 @lru_cache(maxsize=65_536)

@@ -38,7 +38,8 @@ def _expanded(mention: Mention, scene: Surroundings) -> list[Mention]:
     if mention.many == "all" and not plural:
         return [replace(mention, many="")]  # `…: all body earth bar`
     if not (plural or both):
-        if mention.many == "both" and scene.meant != "end":
+        counted = mention.many == "both" or mention.many.isdigit()
+        if counted and scene.meant != "end":
             raise UnsureError(Ask.WHICH_OF_THEM, " ".join(mention.words))
         return [mention]
     if not mention.many and not _means_several(mention, scene.names):

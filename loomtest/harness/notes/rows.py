@@ -107,7 +107,7 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
             end for joint in found.joints for end in (joint.start, joint.end) if len(end.words) > 1
         ]
         check(found.joints, state.page.names)
-    dead = _DEAD.search(line.text) or _AS_OR_WAS.search(line.text)
+    dead = _DEAD.search(line.text) or _AS_OR_WAS.search(line.text) or _NO_WIRE.search(line.text)
     if dead and scene.meant != "note":
         raise UnsureError(Ask.SEVERAL_MEANINGS, dead[dead.lastindex or 0])
     found.look = _to_look_at(line, rest, found.joints)
@@ -276,6 +276,9 @@ def _same_colour(joint: Joint, before: Joint) -> Joint:
 
 
 # `RP7 -> RP16: spare, capped off`: a wire that ends nowhere, or cavities without one
+_NO_WIRE = re.compile(
+    r"(?i)[,;(–-]\s*((?:so |there is |has )?no (?:wires?|cable|lead)(?: there| to it)?)\W*$"
+)
 _AS_OR_WAS = re.compile(
     r"(?i)\b(same as)\b|\b(?=(?:was|were|used to be) (?:to|on|at|from|in)\b[^.;]*\b(now)\b)"
 )

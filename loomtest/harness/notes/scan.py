@@ -180,6 +180,8 @@ def _joined(line: str, tokens: list[Token]) -> list[Token]:
         elif token.sort == "length" and token.text[-1] == "." and _begins_anew(tokens[index + 1 : index + 3]):
             found.append(replace(token, text=token.text[:-1], end=token.end - 1))
             found.append(Token("stop", ".", ".", token.end - 1, token.end))
+        elif token.start in spans and _is_a_fixing(low[token.start : spans[token.start][0]], found):
+            found.append(token)
         elif token.start in spans and token.sort == "word" and not _is_denied(found):
             past, sort = spans[token.start]
             found.append(Token(sort, line[token.start : past], sort, token.start, past))
@@ -219,6 +221,16 @@ def _is_of_the_name(token: Token, before: Token, line: str) -> bool:
     if low in ("in", "lug", "bolt", "screw", "clamp", "tag", "strap", "clip", "peg", "pin", "stud"):
         return True
     return low in ("feed", "supply", "return", "output", "input") and trade.noun_sort(device) == "contact"
+
+
+def _is_a_fixing(phrase: str, before: Sequence[Token]) -> bool:
+    """`frame earth on the left` names an earth; `both lamps earth on the frame` says where they end."""
+    if not re.match(r"(?:earth|ground)\s+(?!to\b)", phrase):
+        return False
+    if not re.match(r"\w+\s+(?:on|at)\b", phrase):
+        return True  # `brake lamps earth in the bodywork`: by how they are fixed
+    last = before[-1].text.casefold() if before else ""
+    return not (last.endswith("s") and trade.is_noun(last[:-1]))
 
 
 def _is_denied(before: Sequence[Token]) -> bool:
@@ -284,10 +296,13 @@ def _is_and(tokens: list[Token], index: int) -> bool:
     after = tokens[index + 1] if index + 1 < len(tokens) else None
     before = tokens[index - 1].sort if index else ""
     named = before in ("word", "number", "plus", "note") and not trade.is_filler(tokens[index - 1].text)
+    if before == "comma" and after is not None and after.text.casefold() in _ARTICLES:
+        return True  # `…, plus a braid from the engine to the frame`
     own = after is not None and trade.long_form(after.text) in _OF_A_SIGN  # `plus bar`
     return after is not None and named and not own and after.sort == "word" and not trade.is_odd(after.text)
 
 
+_ARTICLES = ("a", "an", "the", "another", "one")
 _OF_A_SIGN = {
     "bus",
     "bar",

@@ -65,6 +65,12 @@ def has_cavities(device: Mention, text: str) -> bool:
     return bool(numbered or told) or device.sort in ("contact", "code", "joint")
 
 
+# `engine side of the bulkhead plug`, `front half of plug C`: both halves of a plug have the same cavities
+_HALF_OF = re.compile(
+    r"(?i)^(?:[\w-]+ ){0,2}(?:side|half|end|face|front|rear|inside|outside|underside|view|rows?) of (?:the )?(?=\w)"
+)
+
+
 def device_named(text: str) -> Mention | None:
     """The name of the device that a heading names."""
     text = re.sub(r"^[-*•>+]+\s+|(?i:^(?:(?:so|ok|now|then|next)[.,]?|right[.,])\s+(?=\w+ \w))", "", text)
@@ -74,6 +80,7 @@ def device_named(text: str) -> Mention | None:
     if quoted:
         return Mention((quoted[1],))
     bare = re.sub(r"(?i)^(?:from|at|the|back of)\s+(?:the\s+)?|\s+back$", "", bare).strip()
+    bare = _HALF_OF.sub("", bare)
     title, colon, named = bare.partition(":")
     said = named.split(",")[0].split()
     if colon and trade.long_form(title) in trade.words("nouns", "numbered") and 0 < len(said) < 4:
@@ -97,6 +104,8 @@ def device_named(text: str) -> Mention | None:
     words = [word.strip(",.;") for word in words if word.strip(",.;")]
     while len(words) > 1 and words[-1].casefold() in _OF_A_HEADING:
         words = words[:-1]
+    if len(words) > 2 and words[-1].casefold() in ("side", "half", "end") and trade.is_noun(words[-3]):
+        words = words[:-2]  # `bulkhead plug engine side`
     if words and words[-1].casefold() in ("cable", "side", "wires", "wiring", "lamps", "lights"):
         return None
     if not words or len(words) > 5 or any(trade.is_prose(word) or trade.is_odd(word) for word in words):

@@ -131,6 +131,11 @@ def says_empty(text: str, rest: list[Token]) -> bool:
             first.startswith(p + " ")
             for p in (
                 "not used",
+                "unused",
+                "cut off",
+                "capped",
+                "blanked",
+                "sealed",
                 "not connected",
                 "spare",
                 "nothing",

@@ -165,7 +165,7 @@ def _joined(line: str, tokens: list[Token]) -> list[Token]:
     for index, token in enumerate(tokens):
         if token.start < past:
             continue
-        if token.start in spans and found and _is_of_the_name(token, found[-1], line):
+        if token.start in spans and found and _is_no_join(token, found[-1], line, spans[token.start][0]):
             if later := _phrase_at(low, tokens[index + 1].start if index + 1 < len(tokens) else len(low)):
                 spans[tokens[index + 1].start] = later
             del spans[token.start]
@@ -180,8 +180,6 @@ def _joined(line: str, tokens: list[Token]) -> list[Token]:
         elif token.sort == "length" and token.text[-1] == "." and _begins_anew(tokens[index + 1 : index + 3]):
             found.append(replace(token, text=token.text[:-1], end=token.end - 1))
             found.append(Token("stop", ".", ".", token.end - 1, token.end))
-        elif token.start in spans and _is_a_fixing(low[token.start : spans[token.start][0]], found):
-            found.append(token)
         elif token.start in spans and token.sort == "word" and not _is_denied(found):
             past, sort = spans[token.start]
             found.append(Token(sort, line[token.start : past], sort, token.start, past))
@@ -223,14 +221,18 @@ def _is_of_the_name(token: Token, before: Token, line: str) -> bool:
     return low in ("feed", "supply", "return", "output", "input") and trade.noun_sort(device) == "contact"
 
 
-def _is_a_fixing(phrase: str, before: Sequence[Token]) -> bool:
-    """`frame earth on the left` names an earth; `both lamps earth on the frame` says where they end."""
-    if not re.match(r"(?:earth|ground)\s+(?!to\b)", phrase):
-        return False
-    if not re.match(r"\w+\s+(?:on|at)\b", phrase):
-        return True  # `brake lamps earth in the bodywork`: by how they are fixed
-    last = before[-1].text.casefold() if before else ""
-    return not (last.endswith("s") and trade.is_noun(last[:-1]))
+def _is_no_join(token: Token, before: Token, line: str, end: int) -> bool:
+    """Whether a phrase of joining is part of a name, or says how a thing is fixed.
+
+    `frame earth on the left` names an earth, and `lamps earth in the bodywork` has no wire for it; `both
+    lamps earth on the frame` says where they end.
+    """
+    phrase = line[token.start : end].casefold()
+    if re.match(r"(?:earth|ground)\s", phrase):
+        last = before.text.casefold()
+        several = last.endswith("s") and trade.is_noun(last[:-1])
+        return not (several and re.match(r"\w+\s+(?:on|at)\b", phrase))
+    return _is_of_the_name(token, before, line)
 
 
 def _is_denied(before: Sequence[Token]) -> bool:

@@ -67,7 +67,8 @@ def has_cavities(device: Mention, text: str) -> bool:
 
 # `engine side of the bulkhead plug`, `front half of plug C`: both halves of a plug have the same cavities
 _HALF_OF = re.compile(
-    r"(?i)^(?:[\w-]+ ){0,2}(?:side|half|end|face|front|rear|inside|outside|underside|view|rows?) of (?:the )?(?=\w)"
+    r"(?i)^(?:[\w-]+ ){0,2}(?:side|half|end|face|front|rear|inside|outside|underside|view|rows?)"
+    r" of (?:the )?(?=\w)"
 )
 
 

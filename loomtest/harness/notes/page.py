@@ -81,15 +81,7 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
     remarks = bool(re.search(r"(?m)^\s*>>", text))  # `>>` begins a remark; else it is an arrow
     ways = _ways(text)
     for number, line in lines:
-        bare = _CROSSED.sub(lambda m: " " * len(m[0]), line)
-        bare = re.sub(r"\s>>", "   ", bare) if remarks else bare
-        bare = _WITH.sub("with ", _WITH_FUSE.sub("via ", bare))
-        bare = _QUOTED.sub(r"\1", bare)
-        bullet = _BULLET.match(bare)
-        if bullet and bullet.end() < len(bare):
-            kept = bullet[0].replace(")", ".") if bullet[0].strip()[0].isalnum() else " " * bullet.end()
-            bare = kept + bare[bullet.end() :]
-        tokens = with_devices(_cavity_codes(taken_back(tokens_of(bare.rstrip(), letters)), ways))
+        tokens = with_devices(_cavity_codes(taken_back(tokens_of(_bare(line, remarks), letters)), ways))
         tokens = without_manner(plain(tokens))
         tokens = written_out_lists(tokens, names.several)
         while tokens and tokens[0].sort == "gap":
@@ -116,6 +108,19 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
         page.names = declared
         _named(page)
     return page
+
+
+def _bare(line: str, remarks: bool) -> str:
+    """A line without what is crossed out, a bullet, quotation marks; what is left keeps its place."""
+    bare = _CROSSED.sub(lambda m: " " * len(m[0]), line)
+    bare = re.sub(r"\s>>", "   ", bare) if remarks else bare
+    bare = _WITH.sub("with ", _WITH_FUSE.sub("via ", bare))
+    bare = _QUOTED.sub(r"\1", bare)
+    bullet = _BULLET.match(bare)
+    if bullet and bullet.end() < len(bare):
+        kept = bullet[0].replace(")", ".") if bullet[0].strip()[0].isalnum() else " " * bullet.end()
+        bare = kept + bare[bullet.end() :]
+    return bare.rstrip()
 
 
 _SHAPED = re.compile(r"[A-Z]\d+[A-Z]\d+|\d{2,3}[A-Z]|[A-Z]{1,2}\d{3,4}")

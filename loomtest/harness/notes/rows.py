@@ -50,27 +50,10 @@ _CHANGE = re.compile(
 
 def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFound:
     """What a line makes. Raises UnsureError or RemarkError where it makes nothing."""
+    found = _as_a_whole(state, line, tokens)
+    if found is not None:
+        return found
     found = LineFound()
-    if changes := _changes(state, line):
-        found.kind, found.changes = Kind.CHANGE, changes
-        return found
-    if state.row is not None:
-        found = read_row(state, line, state.row)
-        check(found.joints, state.page.names)
-        return found
-    sides = read_sides(state, line, tokens) or read_connectors(state, line, tokens)
-    if sides is not None:
-        if not state.scene.meant:
-            check(sides.joints, state.page.names)
-        return sides
-    if _MEASURED.search(line.text):
-        raise RemarkError
-    if parts := parts_left_in(line.text, tokens, state.page):
-        found.joints = parts
-        return found
-    if cable := straight_through(line.text, tokens, state.page.names):
-        found.joints = cable
-        return found
     scene = state.scene
     rest = tokens
     scene.pins = ()
@@ -112,6 +95,26 @@ def read_line(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFoun
         raise UnsureError(Ask.SEVERAL_MEANINGS, dead[dead.lastindex or 0])
     found.look = _to_look_at(line, rest, found.joints)
     return found
+
+
+def _as_a_whole(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFound | None:
+    """A line that is told by its whole form: a change, a table's row, a part, a cable; None for any other."""
+    if changes := _changes(state, line):
+        return LineFound(Kind.CHANGE, changes=changes)
+    names = state.page.names
+    if state.row is not None:
+        found = read_row(state, line, state.row)
+        check(found.joints, names)
+        return found
+    sides = read_sides(state, line, tokens) or read_connectors(state, line, tokens)
+    if sides is not None:
+        if not state.scene.meant:
+            check(sides.joints, names)
+        return sides
+    if _MEASURED.search(line.text):
+        raise RemarkError
+    parts = parts_left_in(line.text, tokens, state.page) or straight_through(line.text, tokens, names)
+    return LineFound(joints=parts) if parts else None
 
 
 def _without_empties(

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 
+from loomtest.harness.notes import trade
 from loomtest.harness.notes.cells import sentences
 from loomtest.harness.notes.credible import is_credible
 from loomtest.harness.notes.items import ABOUT, JOINS, items_of
@@ -151,7 +152,9 @@ def _owned(page: Page, block: RowBlock) -> bool:
         return False  # `J1`, `J2` are connectors, and no cavities
     if above is not None:
         line, device = above
-        says_more = any(token.sort in (*ABOUT, *JOINS) for token in line.tokens)
+        plug = trade.long_form(device.words[0]) in ("connector", "plug", "socket")  # of a colour of its own
+        signs = JOINS if plug and line.tokens[0].text == device.words[0] else (*ABOUT, *JOINS)
+        says_more = any(token.sort in signs for token in line.tokens)
         if line.listed or (not sided and says_more):
             line.opens = device
         else:

@@ -164,7 +164,8 @@ def _heading(page: Page, index: int) -> None:
     if not tokens or tokens[0].sort in ABOUT:
         return
     two = both_named(re.sub(r"\s*\([^()]*\)", "", text))
-    if two is not None:
+    pair = len(line.tokens) > 1 and (line.tokens[1].sort, line.tokens[1].text) == ("to", "-")
+    if two is not None and not pair:  # `A1-B1`: a wire between two cavities
         line.role, line.device, line.other = Role.HEADING, two[0], two[1]
         return
     table = below is not None and bool(header(below.text))

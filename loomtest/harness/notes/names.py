@@ -38,6 +38,9 @@ class Names:
     )  # what was read of the same words before
     kinds: dict[str, set[str]] = field(default_factory=dict)  # `clamp`: the devices that have one
     several: dict[str, set[str]] = field(default_factory=dict)  # `lamp`: numbers that tell lamps apart
+    connectors: dict[str, tuple[str, ...]] = field(
+        default_factory=dict
+    )  # `A`: conn A, of which A3 is a cavity
     taken: dict[str, str] = field(default_factory=dict)  # short name: the longer one it stands for
 
     def add(self, mention: Mention, line: int = 0) -> None:
@@ -128,6 +131,8 @@ class Names:
 
     def numbered(self, mention: Mention) -> Mention:
         """`fuse 3` as the third of the page's fuse block; `frame bolt FB1` as FB1, where that is a name."""
+        if (lettered := self._cavity(mention)) is not None:
+            return lettered
         code = mention.terminal.casefold()
         known = CODE.fullmatch(code) and (code in self.aliases or self.stands(code) > 1)
         if known and self.terminals.get(self.alias(mention.key)) == {mention.terminal.upper()}:
@@ -142,6 +147,15 @@ class Names:
                 cavity = match[1] if match[1] in have else f"F{match[1]}"
                 return replace(mention, words=self.spelled[self.fuses], terminal=cavity)
         return mention
+
+    def _cavity(self, mention: Mention) -> Mention | None:
+        """`A3` as the third cavity of `conn A`, where no other device of the page is called A3."""
+        word = mention.words[0] if len(mention.words) == 1 and not mention.terminal else ""
+        code = re.fullmatch(r"([A-Z]{1,2})(\d{1,3})", word)
+        if code is None or mention.key in self.headed or mention.key in self.aliases:
+            return None
+        words = self.connectors.get(code[1], ())
+        return replace(mention, words=words, terminal=code[2]) if words else None
 
     def told_apart(self, mention: Mention) -> Mention:
         """`lamp 2` as a device, where the page has `lamps 1, 2 and 3`; else the mention."""

@@ -93,7 +93,7 @@ def read_page(lines: Sequence[tuple[int, str]]) -> Page:
     size_columns(page.lines, page.gauge)
     names.gauge = page.gauge
     names.twin = all(re.search(rf"(?i)\b{colour}s\b", text) for colour in ("red", "black"))
-    names.hyphens = len(re.findall(r"\b[A-Za-z]+\d+-[A-Za-z]\d+\b", text)) >= 6
+    _cavity_pairs(page, text)
     with_own_terminals(page.lines)
     find_roles(page)
     find_titles(page)
@@ -153,6 +153,31 @@ def _declared(text: str, names: Names) -> None:
                 names.spelled.setdefault(names.aliases[trade.long_form(short)], (short,))
     for device, short in re.findall(r"\(([a-z]+ [a-z]+),\s*([A-Z]/?[A-Z]{1,3})\)", text):
         names.aliases.setdefault(short.casefold(), " ".join(trade.long_form(word) for word in device.split()))
+
+
+_PAIR = re.compile(r"([A-Za-z]+\d+)-([A-Za-z]\d+)")
+
+
+def _cavity_pairs(page: Page, text: str) -> None:
+    """`A1-B1`: a cavity of A1, or a wire from A1 to B1 where both stand alone in other lines."""
+    written = re.findall(rf"\b{_PAIR.pattern}\b", text)
+    alone = set(re.findall(r"(?<![\w-])[A-Za-z]+\d+(?![\w-])", text))
+    wires = {f"{a}-{b}" for a, b in written if {a, b} <= alone}
+    page.names.hyphens = len(written) >= 6 and len(wires) * 2 < len(written)
+    if page.names.hyphens or not wires:
+        return
+    for line in page.lines:
+        found: list[Token] = []
+        for token in line.tokens:
+            pair = _PAIR.fullmatch(token.text) if token.text in wires else None
+            if pair is None:
+                found.append(token)
+                continue
+            middle = token.start + len(pair[1])
+            found.append(replace(token, text=pair[1], value=pair[1], end=middle))
+            found.append(Token("to", "-", "to", middle, middle + 1))
+            found.append(replace(token, text=pair[2], value=pair[2], start=middle + 1))
+        line.tokens = _cavity_codes(found, _ways(text))
 
 
 _WAYS = re.compile(r"\b([A-Z]{1,3}) \((\d{1,3})(?:[ -]?(?:ways?|pins?))?\)")
@@ -221,6 +246,11 @@ def _collect(page: Page) -> None:
             names.headed.add(names.alias(line.device.key))
             if re.search(r"\b(?:fuse|breaker)\b", line.device.key):
                 names.fuses = names.alias(line.device.key)
+    for line in page.lines:
+        for named in (line.device, line.opens):
+            words = named.words if named is not None and not named.terminal else ()
+            if len(words) == 2 and trade.long_form(words[0]) in ("connector", "plug", "socket"):
+                names.connectors.setdefault(words[1], words)
     device: Mention | None = None
     columns: list[Column] = []
     seen: list[tuple[list[Token], int]] = []

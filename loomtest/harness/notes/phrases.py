@@ -40,7 +40,7 @@ Way = Callable[[Sequence[Token], int, Sequence[Token]], tuple[int, list[Token]]]
 
 def plain(tokens: Sequence[Token]) -> list[Token]:
     """The tokens with every point that is spoken of in the order of a note."""
-    tokens = _so_does(tokens)
+    tokens = _leaving_it(_so_does(tokens))
     found: list[Token] = []
     index = 0
     while index < len(tokens):
@@ -52,6 +52,34 @@ def plain(tokens: Sequence[Token]) -> list[Token]:
         found.append(tokens[index])
         index += 1
     return found
+
+
+_HERE = (["it"], ["here"])
+
+
+def _leaving_it(tokens: Sequence[Token]) -> Sequence[Token]:
+    """`Feed strip: two more reds come off it, to A and B` as `Feed strip: two reds to A and B`."""
+    head = next((i for i, token in enumerate(tokens) if token.sort in ("colon", "stop")), 0)
+    join = next((i for i, t in enumerate(tokens) if i > head and t.sort in ("to", "from", "arrow")), 0)
+    it = next((i for i, t in enumerate(tokens) if i > head and t.text.casefold().split()[:1] in _HERE), 0)
+    if not 0 < head < MOST_WORDS or not it or any(t.sort not in ("word", "number") for t in tokens[:head]):
+        return tokens
+    to = it + 2 if it + 1 < len(tokens) and tokens[it + 1].sort == "comma" else it + 1
+    to = it if tokens[it].sort == "to" else to  # `run from it to`
+    begin = it - 1
+    said = tokens[head + 1 : begin]
+    leaves = tokens[begin].sort == "from" or tokens[begin].text.casefold() in ("leave", "leaves")
+    plain_wires = said and all(t.sort in ("word", "number", "colour", "size") for t in said)
+    if (
+        not leaves
+        or not plain_wires
+        or to >= len(tokens)
+        or tokens[to].sort != "to"
+        or join not in (begin, to)
+    ):
+        return tokens
+    kept = [token for token in said if token.text.casefold() not in ("more", "other", "another", "further")]
+    return [*tokens[: head + 1], *kept, *tokens[to:]]
 
 
 def _so_does(tokens: Sequence[Token]) -> Sequence[Token]:

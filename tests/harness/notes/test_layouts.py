@@ -303,3 +303,18 @@ def test_a_title_before_statements_of_their_own(line: str) -> None:
 def test_the_closed_cavity_of_a_keyed_plug_is_empty(said: str) -> None:
     read = read_notes(f"DASH PLUG, 3 way\n1  red  fuse 1\n2  {said}\n3  black  frame lug\n")
     assert ("DASH_PLUG:2",) in [line.empty for line in read.lines]
+
+
+@pytest.mark.parametrize(
+    "said",
+    [
+        "two more whites leave it, to",
+        "two whites come off it, to",
+        "two more whites go out of it to",
+        "two whites run from it to",
+        "two other whites leave here, to",
+    ],
+)
+def test_wires_that_leave_what_the_line_is_about(said: str) -> None:
+    found = wires(f"rev gauge neg to frame\nFEED STRIP: {said} rev gauge pos and temp gauge pos")
+    assert found[1:] == ["FEED_STRIP white to rev_gauge:+", "FEED_STRIP white to temp_gauge:+"]

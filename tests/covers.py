@@ -46,6 +46,7 @@ COVERED_BY: dict[str, tuple[str, ...]] = {
     "harness/unpacked.py": ("harness/test_bad_workbooks.py",),
     "web/notepad.py": ("web/test_begin.py",),
     "web/record.py": ("web/test_measure.py",),
+    "harness/notes/ranges.py": ("harness/notes/test_lists.py",),
     "harness/notes/members.py": ("harness/notes/test_lists.py",),
     "words/station.py": ("commands/test_station.py",),
     "words/kit.py": ("commands/test_markers.py",),

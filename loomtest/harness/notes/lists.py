@@ -16,7 +16,7 @@ from loomtest.harness.notes.scan import Token
 MOST_MEMBERS = 40
 _SEPARATES = ("comma", "and", "plus", "slash")
 _RANGE = re.compile(r"to|-|–|--|\.\.+|…|thru|through|until|->", re.IGNORECASE)
-_OF = ("of", "on", "at", "in", "to")
+OF = ("of", "on", "at", "in", "to")
 
 
 def written_out_lists(tokens: Sequence[Token], several: dict[str, set[str]]) -> list[Token]:
@@ -31,8 +31,8 @@ def written_out_lists(tokens: Sequence[Token], several: dict[str, set[str]]) -> 
     index = 0
     while index < len(tokens):
         noun = one_of(tokens[index].text) if tokens[index].sort == "word" else ""
-        taken, separators, designators = _designators(tokens, index + 1) if noun else (0, [], [])
-        if len(designators) < 2:
+        taken, separators, told = designators(tokens, index + 1) if noun else (0, [], [])
+        if len(told) < 2:
             if noun and (count := _count_before(found)):
                 key = Mention((*_name_before(found), noun)).key
                 several.setdefault(key, set()).update(str(number + 1) for number in range(count))
@@ -46,13 +46,18 @@ def written_out_lists(tokens: Sequence[Token], several: dict[str, set[str]]) -> 
             found.pop()  # `both stop lamps L & R`
         ends = []
         several.setdefault(Mention(tuple(token.text for token in name)).key, set()).update(
-            token.text for token in designators if token.text.isdigit()
+            token.text for token in told if token.text.isdigit()
         )
-        for separator, own in zip([None, *separators], designators, strict=True):
+        for separator, own in zip([None, *separators], told, strict=True):
             found += [separator] if separator is not None else []
             found += [replace(token, start=own.start, end=own.end) for token in [*name, own]]
             ends.append(len(found))
         index += 1 + taken
+        if _is_of_all(tokens, index):  # `horns 1 & 2 +`: the terminal of both
+            for end in reversed(ends):
+                found.insert(end, replace(tokens[index], start=found[end - 1].end, end=found[end - 1].end))
+            ends = [end + place + 1 for place, end in enumerate(ends)]
+            index += 1
     return _of_each(found, ends)
 
 
@@ -91,39 +96,6 @@ def _sort(text: str) -> str:
     return "number" if text.isdigit() else "word"
 
 
-def with_devices(tokens: Sequence[Token]) -> Sequence[Token]:
-    """The tokens with numbers that are written in one taken apart, and cavities of a device with its name."""
-    return _of_a_device(_apart(tokens))
-
-
-def _of_a_device(tokens: Sequence[Token]) -> Sequence[Token]:
-    """`terminals 8 to 10 of TB1`: each with the device's name before it."""
-    for index, token in enumerate(tokens[:-3]):
-        if token.text.casefold() not in _NO_DEVICES or token.sort != "word":
-            continue
-        taken, between, designators = _designators(tokens, index + 1)
-        at = index + 1 + taken
-        if len(designators) < 2 or at + 1 >= len(tokens) or tokens[at].text.casefold() not in _OF[:4]:
-            continue
-        begin = at + 1 + (tokens[at + 1].text.casefold() in ("the", "my", "that"))
-        end = begin
-        while end < len(tokens) and tokens[end].sort == "word" and not trade.is_odd(tokens[end].text):
-            end += 1
-            more = end < len(tokens) and trade.is_noun(tokens[end].text)
-            noun = trade.is_noun(tokens[end - 1].text) and not more
-            if noun or re.fullmatch(r"[A-Z]{1,3}\d{0,2}", tokens[end - 1].text):
-                break
-        name = tokens[begin:end]
-        if not name:
-            continue
-        found = list(tokens[:index])
-        for separator, own in zip([None, *between], designators, strict=True):
-            found += [separator] if separator is not None else []
-            found += [replace(t, start=own.start, end=own.end) for t in (*name, own)]
-        return _of_a_device([*found, *tokens[end:]])
-    return tokens
-
-
 def _note_runs(tokens: Sequence[Token], several: dict[str, set[str]]) -> None:
     """`light 1, on to 2, on to 3`: the numbers of a run through devices of one name tell these apart."""
     for index, token in enumerate(tokens[:-4]):
@@ -144,26 +116,18 @@ def _note_runs(tokens: Sequence[Token], several: dict[str, set[str]]) -> None:
             several.setdefault(trade.long_form(token.text), set()).update(run)
 
 
-_TIGHT = re.compile(r"\d{1,2}(?:[-/&]\d{1,2})+")
+_SIGNS = {"neg", "negative", "minus", "pos", "positive", "plus", "earth", "ground"}
+_CLOSES = ("to", "arrow", "back", "from", "feeds", "comma", "colon", "gap", "stop", "semi", "dash")
 
 
-def _apart(tokens: Sequence[Token]) -> Sequence[Token]:
-    """`lamps 1/2/3`, `plugs 1-4`: the numbers behind a plural, each a token of its own."""
-    if not any(_TIGHT.fullmatch(token.text) for token in tokens):
-        return tokens
-    among = any(token.text.casefold() in trade.words("joins", "among") for token in tokens)
-    found: list[Token] = []
-    for token in tokens:
-        behind = found[-1] if found else None
-        named = behind is not None and (one_of(behind.text) or behind.text.casefold() in _NO_DEVICES or among)
-        if behind is None or token.sort != "word" or not _TIGHT.fullmatch(token.text) or not named:
-            found.append(token)
-            continue
-        sorts = {"-": "dash", "/": "slash", "&": "and"}
-        for text in re.findall(r"\d+|\D", token.text):
-            at = found[-1].end if found[-1] is not behind else token.start
-            found.append(Token(sorts.get(text, "number"), text, text, at, at + len(text)))
-    return found
+def _is_of_all(tokens: Sequence[Token], index: int) -> bool:
+    """Whether a terminal stands behind a list, which all of its members have."""
+    if index >= len(tokens):
+        return False
+    signed = tokens[index].sort in ("plus", "dash") or tokens[index].text.casefold() in _SIGNS
+    closes = index + 1 == len(tokens) or tokens[index + 1].sort in _CLOSES
+    join = tokens[index].sort == "dash" and index + 1 < len(tokens) and tokens[index + 1].sort == "gap"
+    return signed and closes and not join
 
 
 def _by_sides(tokens: Sequence[Token]) -> Sequence[Token]:
@@ -204,7 +168,7 @@ def _by_sides(tokens: Sequence[Token]) -> Sequence[Token]:
 def one_of(word: str) -> str:
     """`lamp` for `lamps`, `switch` for `switches`: one of several devices; "" for any other word."""
     low = word.casefold()
-    if len(word) < 4 or low[-1] != "s" or low.endswith("ss") or low in _NO_DEVICES:
+    if len(word) < 4 or low[-1] != "s" or low.endswith("ss") or low in NO_DEVICES:
         return ""
     if low.endswith("ies") and trade.is_noun(low[:-3] + "y"):
         return word[:-3] + "y"
@@ -214,10 +178,10 @@ def one_of(word: str) -> str:
     return ""
 
 
-_NO_DEVICES = {f"{word}s" for word in trade.words("terminals", "before") | trade.words("terminals", "sides")}
+NO_DEVICES = {f"{word}s" for word in trade.words("terminals", "before") | trade.words("terminals", "sides")}
 
 
-def _designators(tokens: Sequence[Token], begin: int) -> tuple[int, list[Token], list[Token]]:
+def designators(tokens: Sequence[Token], begin: int) -> tuple[int, list[Token], list[Token]]:
     """How many tokens from `begin` on tell the members of a plural apart, what stands between, and each."""
     own: list[Token] = []
     between: list[Token] = []
@@ -329,7 +293,7 @@ def _of_each(tokens: list[Token], ends: Sequence[int]) -> list[Token]:
 
 
 def _is_of(tokens: Sequence[Token], each: int) -> bool:
-    return tokens[each - 1].text.casefold() in _OF
+    return tokens[each - 1].text.casefold() in OF
 
 
 def _goes_on(token: Token) -> bool:

@@ -35,6 +35,9 @@ def _expanded(mention: Mention, scene: Surroundings) -> list[Mention]:
     mention = _with_sign(mention, scene.names)
     plural = bool(mention.words) and bool(one_of(mention.words[-1]))
     both = mention.many == "both" and mention.sort == "load"
+    if mention.many == "each" and not plural and mention.words:  # `each marker`
+        mention = replace(mention, words=(*mention.words[:-1], _plural(mention.words[-1])), many="all")
+        plural = True
     if mention.many == "all" and not plural:
         return [replace(mention, many="")]  # `…: all body earth bar`
     if not (plural or both):
@@ -126,7 +129,7 @@ def _named(tail: list[str], names: Names) -> dict[str, Words]:
             if rest and rest[0] in _LAMPS:
                 rest = rest[1:]
             if all(map(_tells_apart, rest)) and not one_of(words[-1]):
-                have.setdefault(key, words)
+                have.setdefault(names.alias(key), words)
             break
     return have
 

@@ -215,7 +215,7 @@ def _counted(found: list[Token]) -> tuple[list[Token], str]:
         if low in trade.words("english", "sizes") and _is_post(found[1:]):
             break  # `small tag`: which of a device's tags
         if low in ("both", "all", "each", "every"):
-            many = "both" if low == "both" else "all"
+            many = low if low in ("both", "each") else "all" if low == "all" else "each"
         elif low in _COUNTS and (many or found[-1].text.casefold().endswith("s") or _sign_behind(found)):
             many = _COUNTS[low]
         found = found[1:]

@@ -96,6 +96,12 @@ class Names:
         """Give `relay` the one relay of the page, `plug` the one plug: said, and never where two would do."""
         self.read.clear()
         for key in list(self.seen):
+            first, _, rest = key.partition(" ")
+            behind = f"{rest} {first}"  # `LH lamp` and `lamp LH`
+            if first in trade.words("english", "sides") and behind in self.seen:
+                early, late = sorted((key, behind), key=self.first)
+                self.aliases.setdefault(late, early)
+        for key in list(self.seen):
             code = key.split()[-1]
             if code != key and CODE.fullmatch(code) and self.stands(code) and trade.is_noun(key.split()[-2]):
                 self.aliases.setdefault(key, self.alias(code))  # `fuse holder FH1` and `FH1`

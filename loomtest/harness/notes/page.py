@@ -20,13 +20,14 @@ from loomtest.harness.notes.figured import with_figures
 from loomtest.harness.notes.headings import ALIASES, find_roles
 from loomtest.harness.notes.infer import find_tables
 from loomtest.harness.notes.items import JOINS, Item, items_of
-from loomtest.harness.notes.lists import with_devices, written_out_lists
+from loomtest.harness.notes.lists import written_out_lists
 from loomtest.harness.notes.manner import without_manner
 from loomtest.harness.notes.mentions import Mention, mention_of
 from loomtest.harness.notes.names import Names
 from loomtest.harness.notes.outline import find_outlines
 from loomtest.harness.notes.owned import with_own_terminals
 from loomtest.harness.notes.phrases import plain
+from loomtest.harness.notes.ranges import with_devices
 from loomtest.harness.notes.roles import Page, PageLine, Role
 from loomtest.harness.notes.scan import Token
 from loomtest.harness.notes.sections import find_sections, find_titles

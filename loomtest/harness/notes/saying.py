@@ -17,7 +17,7 @@ def described(
     said: list[dict[str, str]] = [{} for _ in pairs]
     notes = [note for note in reading.notes if note]
     for sort in ("colour", "size", "length", "amps"):
-        values = [value for kind, value, _ in reading.about if kind == sort]
+        values = _values(reading, sort, len(pairs))
         fuse = (
             any(fused for *_, fused in pairs)
             or scene.fuse_row
@@ -67,6 +67,13 @@ def described(
             start, end = end, start
         found.append(Joint(start, end, row, tuple(notes), tuple(reading.left)))
     return found
+
+
+def _values(reading: EndsFound, sort: str, wires: int) -> list[str]:
+    """What is said of the wires; of `switch 1/2/3 to relay 86/87/30, red/blue/green` a colour of each."""
+    values = [value for kind, value, _ in reading.about if kind == sort]
+    shades = values[0].split("/") if sort == "colour" and len(values) == 1 else []
+    return shades if len(shades) == wires > 2 else values
 
 
 def _of_one_item(reading: EndsFound, groups: list[list[Mention]], sort: str) -> list[str] | None:

@@ -199,3 +199,38 @@ def test_what_is_said_behind_statements_ends_none_of_them() -> None:
     assert wires("Plug P (6 way)\n5 horn 1, brown & horn 2 to frame, black") == [
         "Plug_P:5 brown to horn:1", "horn:2 black to frame",
     ]  # fmt: skip
+
+
+MARKERS = "L marker + to fuse 1\nR marker + to fuse 1\n"
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "each marker - to frame, black",
+        "markers neg to frame, black one each",
+        "frame to every marker -, black",
+        "both markers -: frame, black",
+        "markers L & R - to frame, black",
+    ],
+)
+def test_each_of_several_and_a_terminal_behind_them(line: str) -> None:
+    ends = [{wire.start, wire.end} for wire in read_notes(MARKERS + line).wires]
+    assert ends[2:] == [{"L_marker:-", "frame"}, {"R_marker:-", "frame"}]
+
+
+@pytest.mark.parametrize(
+    ("line", "expected"),
+    [
+        ("X1 1-3 to X2 4-6", [f"X1:{n} to X2:{n + 3}" for n in (1, 2, 3)]),
+        ("X1 pins 1, 2 and 3 to X2 pins 4, 5, 6 respectively", [f"X1:{n} to X2:{n + 3}" for n in (1, 2, 3)]),
+        ("pins 1-3 of X1 to pins 4-6 of X2", [f"X1:{n} to X2:{n + 3}" for n in (1, 2, 3)]),
+        ("switch 1/2/3 to relay 86/87/30, red/blue/green",
+         ["switch:1 red to relay:86", "switch:2 blue to relay:87", "switch:3 green to relay:30"]),
+        ("X1 4 and 5 to X2 7 and 8, yellow & green", ["X1:4 yellow to X2:7", "X1:5 green to X2:8"]),
+        ("horns 1 & 2 + to relay 87a, both purple",
+         ["horn_1:+ violet to relay:87a", "horn_2:+ violet to relay:87a"]),
+    ],
+)  # fmt: skip
+def test_as_many_at_one_end_as_at_the_other(line: str, expected: list[str]) -> None:
+    assert wires(line) == expected

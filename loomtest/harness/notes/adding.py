@@ -146,12 +146,18 @@ def _is_sure(mention: Mention, group: list[Mention], scene: Surroundings) -> boo
 def _add_unsure(mention: Mention, item: Item, reading: EndsFound, scene: Surroundings) -> None:
     """A further word behind a comma: an end or a remark, which is asked about."""
     remark = not scene.meant and not mention.terminal and is_remark(item.value, scene.names)
-    if scene.meant == "end":
-        reading.groups[-1].append(mention)
+    named = not scene.meant and reading.by_and and not remark and _is_plain(mention)
+    if scene.meant == "end" or named:
+        reading.groups[-1].append(mention)  # `coil + & reg sense`
     elif scene.meant == "note" or remark:
         reading.notes.append(item.value)
     else:
         raise UnsureError(Ask.UNKNOWN_WORDS, item.value)
+
+
+def _is_plain(mention: Mention) -> bool:
+    """Whether a name could be one: few words, none of a sentence."""
+    return 0 < len(mention.words) < 4 and not any(map(trade.is_odd, mention.words)) and not mention.many
 
 
 def _add_behind_the_pin(

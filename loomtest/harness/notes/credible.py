@@ -54,11 +54,21 @@ def check(joints: Sequence[Joint], names: Names) -> None:
     for index, one in enumerate(joints):  # `Fuse box, 1` taken for two ends
         if any(_again(one, later) for later in joints[index + 1 :]):
             raise UnsureError(Ask.SEVERAL_MEANINGS, " ".join(one.start.words))
+    for note in {note for joint in joints for note in joint.notes}:
+        if _THROUGH_A_JOINT.search(note):
+            raise UnsureError(Ask.SEVERAL_MEANINGS, note)
     fused = any("amps" in joint.said or joint.said.get("kind") == "fuse" for joint in joints)
     fused = fused or any("fuse" in note for joint in joints for note in joint.notes if note not in joint.left)
     for note in {note for joint in joints for note in joint.left}:
         if _may_be_a_point(note, names) and not is_remark(note, names, fused):
             raise UnsureError(Ask.SEVERAL_MEANINGS, note)
+
+
+# A joint in passing is a point of the loom: `by a joint behind the cupboard (joint A)`
+_THROUGH_A_JOINT = re.compile(
+    r"(?i)\b(?:by|via|through|over|at|in) (?:a|the|one|another) (?:joint|junction|splice|solder place)\b"
+    r"|^(?:joint|splice|junction) [A-Z0-9]{1,2}$"
+)
 
 
 def _stands_well(mention: Mention, names: Names) -> bool:

@@ -25,6 +25,7 @@ class EndsFound:
     kind: str = ""
     anded: bool = False  # two colours with an `and` between them
     equals: bool = False
+    by_and: bool = False  # the last sign between two ends was an `and` or a `+`
     looped: bool = False  # `block 1 looped to 2`: from one terminal to another of the same device
     count: int = 0  # how many wires the line says there are
     headless: bool = False  # the sign of joining stands first

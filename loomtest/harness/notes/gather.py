@@ -35,6 +35,7 @@ def gather(items: list[Item], reading: EndsFound, scene: Surroundings) -> None:
             via = True
         elif item.sort == "list":
             gap, listed = gap or item.value == "gap", listed or item.value != "gap"
+            reading.by_and = item.value in ("and", "plus") or (reading.by_and and item.value == "gap")
         elif via and item.mention is not None and _is_passage(item.mention):
             reading.notes.append("through " + " ".join(item.mention.words))
             via = False

@@ -46,3 +46,23 @@ READ = [
 def test_names_that_look_like_remarks_are_whole(page: str, point: str) -> None:
     read = read_notes(page)
     assert point in {end for wire in read.wires for end in (wire.start, wire.end)}
+
+
+@pytest.mark.parametrize("sign", ["and", "&", "and also"])
+def test_a_name_behind_an_and_is_an_end_and_behind_a_comma_it_is_asked(sign: str) -> None:
+    read = read_notes(f"fuse box 1 to coil + {sign} reg sense, black/red")
+    assert [wire.end for wire in read.wires] == ["coil:+", "reg_sense"] and not read.unread
+    assert read_notes("fuse box 1 to coil +, reg sense, black/red").unread
+
+
+@pytest.mark.parametrize(
+    "line",
+    [
+        "fuse 1 to galley lamp and saloon lamp, by a joint behind the cupboard (joint A), yellow",
+        "fuse 1 to galley lamp and saloon lamp, through a splice in the locker, yellow",
+        "fuse 1 to galley lamp, red (joint B)",
+    ],
+)
+def test_a_joint_in_passing_is_a_point_that_is_asked_about(line: str) -> None:
+    read = read_notes(line)
+    assert read.unread and not read.wires

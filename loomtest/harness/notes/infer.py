@@ -139,7 +139,8 @@ def _role(cells: Sequence[list[Token]]) -> str:
         return sum({token.sort for token in cell} <= sorts for cell in filled) / len(filled)
 
     coloured = {"colour", "letters", "slash", "dash", "quest", "size", "size?", "decimal"}  # `brown/yellow 1`
-    if share(coloured) >= 0.6 and share(coloured - {"colour", "letters"}) < 0.4:
+    begun = sum(cell[0].sort in ("colour", "letters") for cell in filled) / len(filled)
+    if share({*coloured, "number"}) >= 0.6 and begun > 0.3:
         return "colour"
     numbers = [int(cell[0].text) for cell in filled if len(cell) == 1 and cell[0].sort == "number"]
     if len(numbers) * 5 > len(filled) * 4:

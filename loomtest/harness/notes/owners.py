@@ -47,7 +47,7 @@ def owner_above(lines: Sequence[PageLine], first: PageLine, names: Names) -> tup
     told = _counts(above) or two_sided_heading(above.text)
     if not told and any(token.sort in JOINS for token in tokens):
         return None  # a statement of its own
-    device = device_named(head)
+    device = device_named(re.split(r"(?i)\b(?:side|end|half|pins|back|front) of (?:the )?", head)[-1])
     if device is not None and (told or has_cavities(device, above.text)):
         return above, device
     named = [item.mention for item in items_of(tokens, names, {}) if item.mention is not None]

@@ -19,6 +19,7 @@ from loomtest.harness.notes.cells import (
 from loomtest.harness.notes.clauses import bare_clause, clauses
 from loomtest.harness.notes.covered import left_over
 from loomtest.harness.notes.credible import check, is_credible
+from loomtest.harness.notes.crossed import crossed
 from loomtest.harness.notes.doubt import doubtful, undoubted
 from loomtest.harness.notes.heads import indent_of, leave_topic, with_heads
 from loomtest.harness.notes.inparts import independent, words_of
@@ -111,6 +112,8 @@ def _as_a_whole(state: ReadSoFar, line: PageLine, tokens: list[Token]) -> LineFo
         if not state.scene.meant:
             check(sides.joints, names)
         return sides
+    if listed := crossed(line.text, tokens, names):
+        return LineFound(joints=listed)
     if _MEASURED.search(line.text):
         raise RemarkError
     parts = parts_left_in(line.text, tokens, state.page) or straight_through(line.text, tokens, names)

@@ -149,10 +149,10 @@ def test_rows_of_no_known_connector_are_asked_about_with_those_of_the_page() -> 
 
 def test_a_colour_with_its_size_in_one_column_is_no_place() -> None:
     rows = [
-        "1  Brn/yel 1   alternator D+",
-        "2  Wht/brn 1   oil switch",
-        "3  Grn/blu 1   temp sender",
-        "4  Grn 1   reg W",
+        "1  Brn/yel 1 mm2   alternator D+",
+        "2  Wht/brn 1 mm2   oil switch",
+        "3  Grn/blu 1 mm2   temp sender",
     ]
+    rows += ["4  Grn 1 mm2   fan switch"]
     found = wires("Roller\n\nEngine side of the main plug\n" + "\n".join(rows))
     assert found[0] == "main_plug:1 brown/yellow, 1 mm² to alternator:D+" and len(found) == 4

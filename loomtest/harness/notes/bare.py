@@ -30,7 +30,11 @@ def size_columns(lines: Sequence[PageLine], gauge: bool) -> None:
             for line, at in places
             if at > 1 or (at and (_leads(line.tokens[0]) or _coloured(line.tokens[0])))
         ]
-        unit = _unit([line.tokens[at] for line, at in behind], gauge)
+        unit = (
+            _unit([line.tokens[at] for line, at in behind], gauge)
+            or (side < 0 and _of_one_size(behind))
+            or ""
+        )
         if not unit:
             continue
         sizes = {line.tokens[at].text for line, at in behind}
@@ -89,6 +93,16 @@ def _unit(numbers: Sequence[Token], gauge: bool) -> str:
     if set(texts) <= _AWG and (gauge or set(texts) & _ONLY_AWG):
         return "AWG"
     return "?" if set(texts) <= _MM2 - {"1", "2", "3"} else ""
+
+
+def _of_one_size(places: Sequence[Place]) -> str:
+    """`?` for `1  brn 1   dynamo D`, where all rows have the same figure between the colour and a column."""
+    texts = {line.tokens[at].text for line, at in places}
+    rows = all(
+        line.tokens[0].sort == "number" and at + 1 < len(line.tokens) and line.tokens[at + 1].sort == "gap"
+        for line, at in places
+    )
+    return "?" if len(places) >= FEWEST and len(texts) == 1 and texts <= _MM2 and rows else ""
 
 
 def _counts_on(line: PageLine, lines: Sequence[PageLine]) -> bool:

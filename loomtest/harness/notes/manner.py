@@ -72,12 +72,12 @@ def _dropped(tokens: Sequence[Token], index: int) -> int:
     more = _low(tokens, index + 1) in ("more", "further") and index + 2 < len(tokens)
     if low in ("one", "a", "another") and more and tokens[index + 2].sort in ("colour", "letters"):
         return 2
-    use = index + 1 + (_low(tokens, index + 1) == "the")
+    use = index + 1 + (_low(tokens, index + 1) in _DETERMINERS)
     if (
         low == "is"
         and _low(tokens, use) in _USES
         and use + 1 < len(tokens)
-        and tokens[use + 1].sort == "comma"
+        and tokens[use + 1].sort in ("comma", "colon")
     ):
         return use + 1 - index  # `box 5 is the earth, black to frame`
     return 0

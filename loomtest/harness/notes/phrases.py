@@ -136,8 +136,6 @@ def _ways(text: str) -> tuple[Way, ...]:
         found.append(_of_its_owner)
     if low == "other" or low in _DETERMINERS:
         found.append(_the_other)
-    if low == "is":
-        found.append(_is_its_use)
     if low == "no":
         found.append(_number_plate)
     kinds = trade.words("terminals", "before") | trade.words("terminals", "sides") | _PARTS
@@ -154,23 +152,6 @@ def _of_its_owner(tokens: Sequence[Token], index: int, before: Sequence[Token]) 
     if tokens[index].sort == "word" and bare != tokens[index].text and trade.is_noun(bare):
         return 1, [replace(tokens[index], text=bare, value=bare)]
     return 0, []
-
-
-_USES = {
-    "ground", "earth", "live", "feed", "common", "neutral", "positive", "negative", "hot", "power", "supply",
-    "signal", "return", "output", "input",
-}  # fmt: skip
-
-
-def _is_its_use(tokens: Sequence[Token], index: int, before: Sequence[Token]) -> tuple[int, list[Token]]:
-    """`box 5 is ground, black to the frame`: what the terminal is for, and no end."""
-    place = _past_determiners(tokens, index + 1)
-    sign = tokens[place + 1] if place + 1 < len(tokens) else None
-    if not before or _low(tokens, place) not in _USES or sign is None or sign.sort not in ("comma", "colon"):
-        return 0, []
-    said = " ".join(token.text for token in tokens[index : place + 1])
-    note = Token("note", f"({said})", said, tokens[index].start, tokens[place].end)
-    return place + 2 - index, [note]
 
 
 _TENS = {"thirty": "30", "forty": "40", "fifty": "50", "hundred": "100"}

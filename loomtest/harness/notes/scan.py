@@ -165,7 +165,7 @@ def _joined(line: str, tokens: list[Token]) -> list[Token]:
     for index, token in enumerate(tokens):
         if token.start < past:
             continue
-        if token.start in spans and found and _is_no_join(token, found[-1], line, spans[token.start][0]):
+        if token.start in spans and found and _is_of_the_name(token, found[-1], line):
             if later := _phrase_at(low, tokens[index + 1].start if index + 1 < len(tokens) else len(low)):
                 spans[tokens[index + 1].start] = later
             del spans[token.start]
@@ -219,20 +219,6 @@ def _is_of_the_name(token: Token, before: Token, line: str) -> bool:
     if low in ("in", "lug", "bolt", "screw", "clamp", "tag", "strap", "clip", "peg", "pin", "stud"):
         return True
     return low in ("feed", "supply", "return", "output", "input") and trade.noun_sort(device) == "contact"
-
-
-def _is_no_join(token: Token, before: Token, line: str, end: int) -> bool:
-    """Whether a phrase of joining is part of a name, or says how a thing is fixed.
-
-    `frame earth on the left` names an earth, and `lamps earth in the bodywork` has no wire for it; `both
-    lamps earth on the frame` says where they end.
-    """
-    phrase = line[token.start : end].casefold()
-    if re.match(r"(?:earth|ground)\s", phrase):
-        last = before.text.casefold()
-        several = last.endswith("s") and trade.is_noun(last[:-1])
-        return not (several and re.match(r"\w+\s+(?:on|at)\b", phrase))
-    return _is_of_the_name(token, before, line)
 
 
 def _is_denied(before: Sequence[Token]) -> bool:

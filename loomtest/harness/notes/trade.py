@@ -60,7 +60,7 @@ def joins() -> tuple[tuple[str, re.Pattern[str]], ...]:
     to = (
         rf"{lead}{verb}{adverbs}{said['to']}"
         rf"|{lead}{been}{said['at']}\s+{adverbs}{said['at_what']}"
-        rf"|{lead}(?:earth|ground)s?\s+{adverbs}(?:on|under|onto)(?!\s+(?:its|their)\b)"
+        rf"|{lead}(?:earth|ground)s?\s+{adverbs}(?:on|at|under|onto)(?!\s+(?:its|their)\b)"
         rf"|{lead}{said['with_into']}\s+{adverbs}in\s?to"
         rf"|{lead}(?:{said['alone']}|then(?!\s+(?:has|have|had|is|are)\b))|connects with"
     )

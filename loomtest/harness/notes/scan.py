@@ -5,6 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from math import pi
 
 from loomtest.harness.colours import SHADES
@@ -80,12 +81,17 @@ _DECIMAL = re.compile(r"\d{1,3}\.\d{1,2}")
 
 def scanned(line: str) -> list[Token]:
     """The tokens of a line; words of more than one piece that join two ends are one."""
+    return list(_scanned(line))
+
+
+@lru_cache(maxsize=4096)  # a line is scanned for what it is, and again for what it says
+def _scanned(line: str) -> tuple[Token, ...]:
     found: list[Token] = []
     for match in _MASTER.finditer(line):
         token = _token(match)
         if token is not None:
             found.append(token)
-    return _joined(line, found)
+    return tuple(_joined(line, found))
 
 
 def _token(match: re.Match[str]) -> Token | None:

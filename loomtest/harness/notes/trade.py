@@ -80,7 +80,16 @@ def joins() -> tuple[tuple[str, re.Pattern[str]], ...]:
 
 
 def _either(forms: Collection[str]) -> str:
-    return "(?:" + "|".join(sorted(map(re.escape, forms), key=len, reverse=True)) + ")"
+    """A pattern of any of the words, the longest first; words that begin alike are told apart once."""
+    found: dict[str, list[str]] = {}
+    for form in forms:
+        if form:
+            found.setdefault(form[0], []).append(form[1:])
+    branches = [
+        re.escape(letter) + (_either(rest) if any(rest) else "") for letter, rest in sorted(found.items())
+    ]
+    end = "?" if "" in forms else ""
+    return f"(?:{'|'.join(branches)}){end}"
 
 
 @cache

@@ -17,6 +17,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import replace
 
 from loomtest.harness.notes import trade
+from loomtest.harness.notes.agree import agree
 from loomtest.harness.notes.block import Ends, end_columns
 from loomtest.harness.notes.cavities import is_row
 from loomtest.harness.notes.corrections import put_right
@@ -46,12 +47,23 @@ def read_notes(text: str, answers: Mapping[str, str] | None = None) -> Notes:
     Returns every line that is not blank with its kind; nothing is passed over. What has more than one meaning
     has the kind UNREAD, with `why`, `about` and `readings`, until it is answered.
     """
+    state = _read(text, answers or {})
+    agree(state)
+    return _finished(state)
+
+
+def read_once(text: str, answers: Mapping[str, str] | None = None) -> Notes:
+    """The first reading alone, as `read_notes` has it before the second is held against it."""
+    return _finished(_read(text, answers or {}))
+
+
+def _read(text: str, answers: Mapping[str, str]) -> ReadSoFar:
     numbered = []
     for number, line in enumerate(text.replace("\r\n", "\n").replace("\r", "\n").split("\n"), 1):
         numbered.append((number, line.lstrip("\ufeff")))
     short = [(n, line if len(line) <= LONGEST_LINE and n <= MOST_LINES else "") for n, line in numbered]
     page = read_page(short)
-    state = ReadSoFar(page, answers or {}, Surroundings(page.names, page.letters, gauge=page.gauge))
+    state = ReadSoFar(page, answers, Surroundings(page.names, page.letters, gauge=page.gauge))
     for page_line, (number, whole) in zip(page.lines, numbered, strict=True):
         if len(whole) > LONGEST_LINE or number > MOST_LINES:
             state.lines.append(NotedLine(number, whole.strip()[:LONGEST_LINE], Kind.UNREAD, why=Ask.TOO_LONG))
@@ -63,7 +75,7 @@ def read_notes(text: str, answers: Mapping[str, str] | None = None) -> Notes:
             state.near = []
             state.scene.subject = state.scene.topic = state.scene.topic_indent = None
             state.above = []
-    return _finished(state)
+    return state
 
 
 _SIMPLE = {Role.RULE: Kind.RULE, Role.COMMENT: Kind.COMMENT, Role.KEY: Kind.KEY}

@@ -143,6 +143,7 @@ def _spelled(state: ReadSoFar, line: PageLine) -> list[Token]:
     state.row = None
     state.row = table_cells(state, line)
     if state.row is not None:
+        state.tabled.add(line.number)
         state.cells, state.apart, state.begun = state.row, False, True
         return [token for cell in state.row for token in cell]
     tokens = named_again(line.tokens)

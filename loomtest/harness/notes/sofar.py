@@ -54,6 +54,7 @@ class ReadSoFar:
     row: list[list[Token]] | None = None  # the cells of this line, where it is a table's row
     heading: int = 0  # the line of the heading above
     pinned: list[PinnedRow] = field(default_factory=list)
+    tabled: set[int] = field(default_factory=set)  # the lines that were read as rows of a table with columns
     soft: bool = False
     indent: int | None = None  # where the first line of the block begins
     hub: Mention | None = None  # the joint or ground at which the lines of the block end

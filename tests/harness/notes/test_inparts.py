@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from loomtest.harness.notes.answers import entry_text
-from loomtest.harness.notes.reader import read_notes
+from loomtest.harness.notes.reader import read_once as read_notes
 from loomtest.harness.notes.result import Kind, Notes
 from loomtest.words.notes import as_read, question, summary
 

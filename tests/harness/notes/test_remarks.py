@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from loomtest.harness.notes.names import Names
-from loomtest.harness.notes.reader import read_notes
+from loomtest.harness.notes.reader import read_once as read_notes
 from loomtest.harness.notes.remarks import is_remark
 
 REMARKS = [

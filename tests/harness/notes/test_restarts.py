@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from loomtest.harness.notes.reader import read_notes
+from loomtest.harness.notes.reader import read_once as read_notes
 from loomtest.harness.notes.restarts import PinnedRow, begun_again
 
 HEAD = "Winch box, 6 way\n1 black to horn 1\n2 white to horn 2\n3 red to fuse 1\n"

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from loomtest.harness.notes.reader import read_notes
+from loomtest.harness.notes.reader import read_once as read_notes
 from loomtest.harness.notes.shortcolours import short_colours
 
 CABIN = "Plug C (4 way)\n1  {0}/wh  cabin lamp +\n2  wh/or  horn 1\n3  {0}  pump +\n4  black  frame bolt\n"

@@ -9,7 +9,7 @@ import pytest
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.meaning import Ask
-from loomtest.harness.notes.reader import read_notes
+from loomtest.harness.notes.reader import read_once as read_notes
 from loomtest.words.notes import look_at
 
 

@@ -44,7 +44,8 @@ def like_a_colour(word: str) -> bool:
         or trade.long_form(word) != word.casefold()
     ):
         return False
-    return bool(get_close_matches(word.casefold(), list(IEC_60757.values()), 1, 0.6))
+    near = get_close_matches(word.casefold(), list(IEC_60757.values()), 1, 0.6)
+    return bool(near) and near[0][0] == word[0].casefold()  # `really` is no yellow
 
 
 # Colours in letters that no standard fixes (B is black, blue or brown): common practice of several makers.

@@ -267,7 +267,8 @@ def _of_one_end(place: int, statement: list[Token], line: PageLine, scene: Surro
         return Doubt(place, tuple(statement), Ask.ONE_END, begun[0].text)
     bare = bool(ends) and not ends[0].words and any(token.sort == "colour" for token in statement)
     if plain or bare or any(end.words and end.terminal and is_credible(end, scene.names) for end in ends):
-        return Doubt(place, tuple(statement), Ask.ONE_END, " ".join(ends[0].words) or ends[0].terminal)
+        named = [" ".join(end.words) or end.terminal for end in ends]
+        return Doubt(place, tuple(statement), Ask.ONE_END, named[0] if named else statement[0].text)
     return None
 
 

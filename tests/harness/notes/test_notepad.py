@@ -331,3 +331,10 @@ def test_a_size_said_of_the_whole_page_is_that_of_the_wires_without_one() -> Non
     assert look_at(notes.look_at[0]).startswith("line 1: 1 wire without a size")
     other = read_notes("all the 1.5 mm² are spare\nX1 1 red to X4 1\n")
     assert [wire.size for wire in other.wires] == [""]
+
+
+def test_a_sentence_of_devices_without_an_end_asks_and_does_not_stop_the_page() -> None:
+    notes = read_notes(
+        "Roof plug (6 way)\n1 red  horn 1\nhorn 2 red to fuse 1. Lamp bodies plastic, no earth\n"
+    )
+    assert notes.wires and all(line.number for line in notes.unread)

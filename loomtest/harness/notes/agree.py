@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from math import inf
 
+from loomtest.harness.notes import trade
 from loomtest.harness.notes.credible import check
 from loomtest.harness.notes.doubt import MOST_READINGS, in_words
 from loomtest.harness.notes.lists import one_of
@@ -104,12 +105,13 @@ def _both(
 
 
 def _is_plain(own: Sequence[Joint]) -> bool:
-    """One wire between two connectors' cavities, and nothing said beside: `X1:3 red to X4(1)`."""
-    if len(own) != 1:
+    """One wire between cavities of connectors or a ground: `X1:3 red to X4(1)`, `X2 4 black to GND1`."""
+    if len(own) != 1 or own[0].notes or own[0].left:
         return False
-    (wire,) = own
-    coded = wire.start.sort == wire.end.sort == "code"
-    return bool(wire.start.terminal and wire.end.terminal and coded) and not wire.notes and not wire.left
+    ends = (own[0].start, own[0].end)
+    grounds = [len(end.words) == 1 and not end.terminal and trade.is_ground(end.words[0]) for end in ends]
+    coded = [end.sort == "code" and bool(end.terminal) for end in ends]
+    return any(coded) and all(map(any, zip(coded, grounds, strict=True)))
 
 
 def _dearer(own: Sequence[Joint], told: Sequence[Weighed], names: Names) -> float:

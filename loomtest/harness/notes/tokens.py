@@ -29,7 +29,7 @@ def tokens_of(line: str, letters: Mapping[str, str] | None = None) -> list[Token
 
 
 _PART_OF_A_NAME = "part of a name"
-_POSTS = ("stud", "post", "bus", "busbar", "bar", "rail", "wago", "block")
+_POSTS = ("stud", "post", "bus", "busbar", "bar", "rail", "block")
 _ARTICLES = ("the", "a", "big", "small", "little", "main", "same", "both")
 
 

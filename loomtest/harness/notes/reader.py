@@ -47,17 +47,13 @@ def read_notes(text: str, answers: Mapping[str, str] | None = None) -> Notes:
     Returns every line that is not blank with its kind; nothing is passed over. What has more than one meaning
     has the kind UNREAD, with `why`, `about` and `readings`, until it is answered.
     """
-    state = _read(text, answers or {})
+    state = first_reading(text, answers or {})
     agree(state)
-    return _finished(state)
+    return finished(state)
 
 
-def read_once(text: str, answers: Mapping[str, str] | None = None) -> Notes:
-    """The first reading alone, as `read_notes` has it before the second is held against it."""
-    return _finished(_read(text, answers or {}))
-
-
-def _read(text: str, answers: Mapping[str, str]) -> ReadSoFar:
+def first_reading(text: str, answers: Mapping[str, str]) -> ReadSoFar:
+    """What the grammar reads of a page, before the second reading is held against it."""
     numbered = []
     for number, line in enumerate(text.replace("\r\n", "\n").replace("\r", "\n").split("\n"), 1):
         numbered.append((number, line.lstrip("\ufeff")))
@@ -152,7 +148,7 @@ def _answered(state: ReadSoFar, line: PageLine, meant: str) -> None:
     return None
 
 
-def _finished(state: ReadSoFar) -> Notes:
+def finished(state: ReadSoFar) -> Notes:
     """The wires of all lines, each point with one spelling; lines whose wires cannot be are unread."""
     doubts = {line: (Ask.CAVITY, pin) for line, pin in begun_again(state.pinned).items()}
     doubts |= {line: (Ask.PUT_RIGHT, str(by)) for line, by in put_right(state.page).items()}

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from loomtest.harness.notes.reader import read_notes, read_once
+from loomtest.harness.notes.reader import read_notes
 from loomtest.harness.notes.roles import Page
 from loomtest.harness.notes.weighed.weigh import Weighed, weigh
+from tests.harness.notes.once import read_once
 
 PAGE = "Bow plug (4 way)\n1 red  horn 1\n2 black  frame bolt\n3 brown  nav lamp +\n"
 

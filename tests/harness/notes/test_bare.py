@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from loomtest.harness.notes.reader import read_once as read_notes
+from tests.harness.notes.once import read_once as read_notes
 
 ENDS = [("18", "tan", "fuse 4"), ("14", "red", "horn 1"), ("18", "grey", "oil sender"), ("18", "blue", "fan")]
 

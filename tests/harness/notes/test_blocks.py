@@ -8,7 +8,7 @@ from __future__ import annotations
 import pytest
 
 from loomtest.harness.notes.meaning import Ask
-from loomtest.harness.notes.reader import read_once as read_notes
+from tests.harness.notes.once import read_once as read_notes
 
 TWO_ENDED = ["red 2.5  battery + - main switch 1", "black  horn 2 - frame", "blue  key 2 - fan +"]
 ONE_ENDED = ["red  fuse 3", "black  earth stud", "green  fan switch"]

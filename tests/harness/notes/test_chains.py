@@ -6,7 +6,7 @@ from itertools import pairwise
 
 import pytest
 
-from loomtest.harness.notes.reader import read_once as read_notes
+from tests.harness.notes.once import read_once as read_notes
 
 
 def wires(text: str) -> list[str]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from loomtest.harness.notes.reader import read_once as read_notes
+from tests.harness.notes.once import read_once as read_notes
 
 # Each names a terminal or a device that the grammar does not put into a wire: it must not be passed over.
 LOSES = [

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from loomtest.harness.notes.reader import read_once as read_notes
+from tests.harness.notes.once import read_once as read_notes
 
 HEAD = "Press\nblock A\n1 red fuse 1\n2 blue horn 1\n\nblock B\n1 red fan +\n2 blue lamp 1\n\n"
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from loomtest.harness.notes.reader import read_once as read_notes
+from tests.harness.notes.once import read_once as read_notes
 
 PLUG = "Engine plug\n1 red to key switch 1\n2 black to tacho GND\n"
 

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from loomtest.harness.notes.reader import read_once as read_notes
+from tests.harness.notes.once import read_once as read_notes
 
 ROWS = "1 red fuse 3\n2 black earth stud\n3 empty\n4 green fan switch\n"
 WIRES = ["1 red to fuse_3", "2 black to earth_stud", "4 green to fan_switch"]

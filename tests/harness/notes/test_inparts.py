@@ -5,9 +5,9 @@ from __future__ import annotations
 import pytest
 
 from loomtest.harness.notes.answers import entry_text
-from loomtest.harness.notes.reader import read_once as read_notes
 from loomtest.harness.notes.result import Kind, Notes
 from loomtest.words.notes import as_read, question, summary
+from tests.harness.notes.once import read_once as read_notes
 
 # The doubtful part stands last, first, in the middle; behind a full stop, behind a semicolon; with a word of
 # doubt, with an end that is missing, with a plural that the page does not have.

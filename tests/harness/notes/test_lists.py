@@ -9,7 +9,7 @@ import pytest
 
 from loomtest.harness.notes.lists import one_of
 from loomtest.harness.notes.meaning import Ask
-from loomtest.harness.notes.reader import read_once as read_notes
+from tests.harness.notes.once import read_once as read_notes
 
 
 def wires(text: str) -> list[str]:

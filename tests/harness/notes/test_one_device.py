@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from loomtest.harness.notes.reader import read_once as read_notes
 from loomtest.harness.notes.result import ToLookAt
+from tests.harness.notes.once import read_once as read_notes
 
 ONE = [
     ("key switch M to magneto 1\nkey M to seat switch 1\n", "key_switch:M"),

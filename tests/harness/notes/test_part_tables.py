@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 
-from loomtest.harness.notes.reader import read_once as read_notes
+from tests.harness.notes.once import read_once as read_notes
 
 WIRES = [
     "ramp_switch:B red to battery+",

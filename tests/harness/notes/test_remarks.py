@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from loomtest.harness.notes.names import Names
-from loomtest.harness.notes.reader import read_once as read_notes
 from loomtest.harness.notes.remarks import is_remark
+from tests.harness.notes.once import read_once as read_notes
 
 REMARKS = [
     "new",

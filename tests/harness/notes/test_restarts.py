@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from loomtest.harness.notes.reader import read_once as read_notes
 from loomtest.harness.notes.restarts import PinnedRow, begun_again
+from tests.harness.notes.once import read_once as read_notes
 
 HEAD = "Winch box, 6 way\n1 black to horn 1\n2 white to horn 2\n3 red to fuse 1\n"
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from loomtest.harness.notes.reader import read_once as read_notes
 from loomtest.harness.notes.shortcolours import short_colours
+from tests.harness.notes.once import read_once as read_notes
 
 CABIN = "Plug C (4 way)\n1  {0}/wh  cabin lamp +\n2  wh/or  horn 1\n3  {0}  pump +\n4  black  frame bolt\n"
 

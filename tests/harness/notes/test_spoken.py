@@ -9,8 +9,8 @@ import pytest
 
 from loomtest.harness.notes import trade
 from loomtest.harness.notes.meaning import Ask
-from loomtest.harness.notes.reader import read_once as read_notes
 from loomtest.words.notes import look_at
+from tests.harness.notes.once import read_once as read_notes
 
 
 def wires(text: str) -> list[str]:

@@ -5,8 +5,8 @@ from __future__ import annotations
 import pytest
 
 from loomtest.harness.notes.meaning import Ask
-from loomtest.harness.notes.reader import read_once as read_notes
 from loomtest.harness.notes.result import Kind
+from tests.harness.notes.once import read_once as read_notes
 
 
 @pytest.mark.parametrize(

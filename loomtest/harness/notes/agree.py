@@ -25,6 +25,7 @@ NEAR = 0.5  # readings whose costs differ by less are as likely the one as the o
 NOT_A_WIRE = 2.2  # a statement that costs more may be a remark
 SURE_COST, SURE_MARGIN = 1.0, 0.25
 APART = 0.5
+_FUSES = ("fuse", "breaker", "fusible")
 _OF_THE_WORDS = (Ask.SEVERAL_MEANINGS, Ask.ONE_END, Ask.UNKNOWN_WORDS, Ask.CAVITY)
 _OF_THE_WRITER = (Ask.WRITER_UNSURE, Ask.TOO_LONG, Ask.PUT_RIGHT, Ask.NAME_TWICE)
 
@@ -54,7 +55,7 @@ def agree(state: ReadSoFar) -> None:
             dropped.add(index)
         elif line.kind is Kind.UNREAD and line.why not in _OF_THE_WRITER and joints:
             said = _said(state, line, joints)
-            sure = bool(said) and _sure(told) and line.why in _OF_THE_WORDS
+            sure = bool(said) and _sure(told) and line.why in _OF_THE_WORDS and not _has_fuse(state, line)
             if (
                 sure
                 and (said in line.readings or _plain_row(told))
@@ -91,6 +92,12 @@ def _is_believed(joints: Sequence[Joint], names: Names) -> bool:
     ends = [end for joint in joints for end in (joint.start, joint.end)]
     plural = any(end.many or one_of(end.words[-1]) for end in ends if end.words)
     return len({joint.start for joint in joints}) == len(joints) and not plural
+
+
+def _has_fuse(state: ReadSoFar, line: NotedLine) -> bool:
+    """Whether a line speaks of a fuse: the second reading would write its wire without it."""
+    words = state.page.lines[line.number - 1].tokens
+    return any(word.sort in ("amps", "via") or trade.long_form(word.text) in _FUSES for word in words)
 
 
 def _said(state: ReadSoFar, line: NotedLine, joints: Sequence[Joint]) -> str:

@@ -181,6 +181,8 @@ def _strength(mention: Mention, names: Names) -> int:
         and (trade.long_form(words[0]) in trade.words("english", "nameless") or trade.is_colour(words[0]))
     ):
         return 0
+    if len(words) == 1 and not mention.terminal and trade.long_form(words[0]) in ("fuse", "breaker"):
+        return 0  # `own 60A fuse`: which one is not said
     sided = words[-1].casefold() in trade.words("terminals", "sides") and any(map(trade.is_noun, words[:-1]))
     if sided or mention.sort or names.stands(key) > 1 or key in names.aliases.values() or key in names.headed:
         return 2

@@ -44,3 +44,16 @@ def test_an_answer_is_not_asked_again() -> None:
     text = "Bow plug (4 way)\n1 red  horn 1\n2 whatever it is\n"
     answered = read_notes(text, {"2 whatever it is": "Bow_plug:2 to frame_bolt"})
     assert not answered.unread and len(answered.wires) == 2
+
+
+def test_a_row_with_a_fuse_is_asked_and_never_written_without_it() -> None:
+    """The second reading alone understands these rows, and knows nothing of fuses."""
+    page = "POS BAR\nbattery +   red thru the 80A breaker\nhorn 1  red\nlamp +  brown\n"
+    notes = read_notes(page)
+    assert [wire.line for wire in notes.wires] == [3, 4]
+    assert [line.number for line in notes.unread] == [2]
+
+
+def test_a_fuse_without_a_name_is_no_end() -> None:
+    notes = read_notes("Positive bar\npump +   own 60A fuse\n")
+    assert not notes.wires and [line.number for line in notes.unread] == [2]

@@ -337,4 +337,5 @@ def test_a_sentence_of_devices_without_an_end_asks_and_does_not_stop_the_page() 
     notes = read_notes(
         "Roof plug (6 way)\n1 red  horn 1\nhorn 2 red to fuse 1. Lamp bodies plastic, no earth\n"
     )
-    assert notes.wires and all(line.number for line in notes.unread)
+    assert [wire.line for wire in notes.wires] == [2]
+    assert [line.number for line in notes.unread] == [3]
